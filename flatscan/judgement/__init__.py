@@ -1,0 +1,1 @@
+"""Judgement: measured values against limits, with the chance of being wrong."""

@@ -1,0 +1,1 @@
+"""Levelling: the least work that makes the floor meet its limits, and what it takes to buy."""

@@ -1,0 +1,58 @@
+"""A measured value that never travels without its standard uncertainty."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from flatscan.constants import COVERAGE_K
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """``value`` with one standard uncertainty ``u`` (k = 1), both in ``unit``.
+
+    ``budget`` names the parts of ``u`` (source, standard uncertainty in ``unit``), JCGM 100 clause 5;
+    it may be empty, and what it leaves out is not zero.
+    """
+
+    value: float
+    u: float
+    unit: str
+    budget: tuple[tuple[str, float], ...] = ()
+
+    def __post_init__(self) -> None:
+        if not (self.u >= 0.0 and math.isfinite(self.value)):
+            raise ValueError(f"a quantity needs a finite value and u >= 0, got {self.value}, {self.u}")
+
+    @classmethod
+    def from_budget(cls, value: float, unit: str, **parts: float) -> Quantity:
+        """Combine independent parts by root sum of squares (JCGM 100, 5.1.2)."""
+        return cls(value, math.sqrt(sum(p * p for p in parts.values())), unit, tuple(parts.items()))
+
+    @property
+    def expanded(self) -> float:
+        """U = 2 u, what people are shown."""
+        return COVERAGE_K * self.u
+
+    def text(self) -> str:
+        """``3.1 ± 0.8 mm``: rounded once, here, by the uncertainty (JCGM 100, 7.2.6).
+
+        >>> Quantity(3.14, 0.42, "mm").text()
+        '3.1 ± 0.8 mm'
+        """
+        places = decimals_for(self.expanded)
+        return f"{self.value:.{places}f} ± {self.expanded:.{places}f} {self.unit}"
+
+
+def decimals_for(expanded_u: float) -> int:
+    """Decimals that show an expanded uncertainty with one or two figures, never more than 2.
+
+    >>> decimals_for(0.8), decimals_for(0.03), decimals_for(12.0)
+    (1, 2, 0)
+    """
+    if not math.isfinite(expanded_u) or expanded_u <= 0.0:
+        return 2
+    if expanded_u >= 10.0:  # noqa: PLR2004 - two figures before the point
+        return 0
+    return 1 if expanded_u >= 0.1 else 2  # noqa: PLR2004

@@ -1,0 +1,1 @@
+"""Report: the answer in the forms people and programs read. It formats; it computes nothing."""

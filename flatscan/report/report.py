@@ -1,0 +1,30 @@
+"""The whole run in one record: what every output is drawn from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from flatscan.judgement.limits import LimitSet
+    from flatscan.judgement.verdict import Verdict
+    from flatscan.levelling.plan import LevellingPlan
+    from flatscan.measures.measurement import Measurement
+    from flatscan.settings import Settings
+    from flatscan.sources.scan import InputFile
+    from flatscan.surface.surface import Surface
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Report:
+    """Everything the outputs may say."""
+
+    inputs: tuple[InputFile, ...]
+    settings: Settings
+    limits: tuple[LimitSet, ...]
+    surface: Surface
+    measurement: Measurement
+    verdict: Verdict
+    plan: LevellingPlan
+    #: Seconds per stage, in order.
+    seconds: tuple[tuple[str, float], ...]

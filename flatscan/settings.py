@@ -1,0 +1,85 @@
+"""Every choice that changes a number, in frozen records that go into the result file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+UpAxis = Literal["x", "y", "z", "-x", "-y", "-z"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadSettings:
+    """How to read what the file leaves unsaid. ``None`` means: the file says, or infer and print."""
+
+    unit: str | None = None
+    up: UpAxis | None = None
+    #: True: the up axis is truly vertical (a levelled instrument). None: as the format promises.
+    gravity: bool | None = None
+    #: Depth image counts per metre (5000 in the TUM RGB-D layout). None: stated or inferred.
+    depth_per_m: float | None = None
+    camera_file: str | None = None
+    #: Points sampled per square metre of mesh.
+    mesh_points_per_m2: float = 40_000.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SurfaceSettings:
+    """How the floor is found and gridded. All lengths in mm."""
+
+    #: None: chosen from the point density and the noise, and printed.
+    cell_mm: float | None = None
+    #: Strip along walls left out of the judgement (skirting, sealant).
+    skirting_mm: float = 30.0
+    #: Points this far off the floor are not floor.
+    band_mm: float = 60.0
+    #: Below this share of the outline seen, the capture is refused.
+    least_seen_share: float = 0.3
+    #: Standard uncertainty of a bend over the whole capture the data cannot show. None: by sensor class.
+    systematic_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasureSettings:
+    """Where and how the straightedge is laid."""
+
+    edges_mm: tuple[float, ...] = (200.0, 1000.0, 2000.0, 3000.0)
+    directions: int = 12
+    #: The edge bridges a hole up to this, and up to a quarter of its length, whichever is less.
+    bridge_mm: float = 100.0
+    #: Simulated captures behind each noise correction and interval.
+    draws: int = 20
+    #: Worst places reported for each edge length.
+    spots_per_edge: int = 5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JudgeSettings:
+    """The decision rule (JCGM 106)."""
+
+    #: Chance needed to call a value over or within.
+    confidence: float = 0.95
+    #: A whole floor may be called within only if less than this share of it was not seen.
+    most_unseen_share: float = 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelSettings:
+    """Levelling choices. Product figures live in the product record (levelling.product)."""
+
+    #: Plan to this much below the limit. None: none.
+    margin_mm: float = 0.0
+    product_file: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """All of them, with the seed that makes a run repeatable."""
+
+    read: ReadSettings = field(default_factory=ReadSettings)
+    surface: SurfaceSettings = field(default_factory=SurfaceSettings)
+    measure: MeasureSettings = field(default_factory=MeasureSettings)
+    judge: JudgeSettings = field(default_factory=JudgeSettings)
+    level: LevelSettings = field(default_factory=LevelSettings)
+    limits: tuple[str, ...] = ("over-old-tiles",)
+    seed: int = 20_260_101

@@ -1,0 +1,1 @@
+"""Surface: the floor found among everything else, as a height map on its reference plane."""

@@ -1,0 +1,1 @@
+"""Synth: invented floors whose truth is known exactly, and sensors that see them badly. No stage imports it."""
