@@ -122,6 +122,14 @@ class Surface:
         """Share of that area with a measured height, 0 to 1."""
         return float(self.seen.sum()) / max(1, int(self.inside.sum()))
 
+    @property
+    def longest_mm(self) -> float:
+        """Diagonal of the floor's bounding box: no straightedge on it can be longer."""
+        rows, cols = np.nonzero(self.inside)
+        if len(rows) == 0:
+            return 0.0
+        return float(np.hypot(np.ptp(rows) + 1, np.ptp(cols) + 1)) * self.cell_mm
+
     def xy_mm(self, row: float, col: float) -> tuple[float, float]:
         """Floor-frame position of a cell's centre."""
         x0, y0 = self.origin_mm

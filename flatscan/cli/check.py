@@ -1,0 +1,86 @@
+"""``flatscan check``: the main job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from flatscan.cli import options
+
+DEFAULT_LIMITS = ("over-old-tiles",)
+
+#: What ``--exit-code`` returns for each answer.
+EXIT_CODES = {"lay_as_is": 0, "fill_joints_and_lips": 3, "level_areas": 3, "level_all": 3, "not_decided": 4}
+
+
+def check(
+    sources: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="SOURCE...", help="Capture: a folder of depth frames, a cloud, a mesh or a levels table."
+        ),
+    ],
+    out: Annotated[Path | None, typer.Option("--out", help="Folder to write the result into.")] = None,
+    limits: options.Limits = None,
+    unit: Annotated[str | None, typer.Option(help="Length unit of the file: mm, cm, m, in or ft.")] = None,
+    up: Annotated[str | None, typer.Option(help="Axis that points up: x, y, z, -x, -y or -z.")] = None,
+    gravity: Annotated[
+        bool | None,
+        typer.Option("--gravity/--no-gravity", help="The up axis is, or is not, truly vertical (slope is then given)."),
+    ] = None,
+    depth_per_m: Annotated[float | None, typer.Option(help="Counts per metre in depth images, e.g. 1000.")] = None,
+    camera: Annotated[Path | None, typer.Option(help="Camera file for a single depth image.")] = None,
+    cell: Annotated[
+        str | None, typer.Option(help="Side of a grid cell, e.g. 10 or '1 cm'; chosen if not given.")
+    ] = None,
+    skirting: Annotated[str, typer.Option(help="Strip along the walls left out.")] = "30 mm",
+    edges: Annotated[str, typer.Option(help="Straightedge lengths, separated by commas.")] = "0.2 m, 1 m, 2 m, 3 m",
+    directions: Annotated[int, typer.Option(help="Directions in which the straightedge is laid.", min=2, max=72)] = 12,
+    confidence: Annotated[float, typer.Option(help="Chance needed to call a value within or over.")] = 0.95,
+    product: Annotated[Path | None, typer.Option(help="Product file (TOML) of the levelling compound.")] = None,
+    margin: Annotated[str | None, typer.Option(help="Level to this much below the limit.")] = None,
+    json: Annotated[
+        bool, typer.Option("--json", help="Print result.json to standard output instead of words.")
+    ] = False,
+    exit_code: Annotated[
+        bool, typer.Option("--exit-code", help="Exit 0: lay as it is, 3: work needed, 4: not decided.")
+    ] = False,
+    force: options.Force = False,
+    seed: options.Seed = 20_260_101,
+) -> None:
+    """Measure a captured floor, judge it and plan the levelling."""
+    from flatscan.cli.bars import Bars
+    from flatscan.report import output
+    from flatscan.settings import JudgeSettings, LevelSettings, MeasureSettings, ReadSettings, Settings, SurfaceSettings
+    from flatscan.workflow import check as run_check
+
+    settings = Settings(
+        read=ReadSettings(
+            unit=unit,
+            up=options.up_axis(up),
+            gravity=gravity,
+            depth_per_m=depth_per_m,
+            camera_file=camera and str(camera),
+        ),
+        surface=SurfaceSettings(
+            cell_mm=None if cell is None else options.length_mm(cell, "--cell"),
+            skirting_mm=options.length_mm(skirting, "--skirting"),
+        ),
+        measure=MeasureSettings(edges_mm=options.lengths_mm(edges, "--edges"), directions=directions),
+        judge=JudgeSettings(confidence=options.share(confidence, "--confidence")),
+        level=LevelSettings(
+            margin_mm=0.0 if margin is None else options.length_mm(margin, "--margin"),
+            product_file=product and str(product),
+        ),
+        limits=tuple(limits or DEFAULT_LIMITS),
+        seed=seed,
+    )
+    if out is not None:
+        output.refuse_existing(out, force=force)
+    report = run_check(sources, settings=settings, progress=Bars())
+    written = output.write_report(report, out, force=force) if out is not None else ()
+    typer.echo(output.as_json(report) if json else output.as_words(report, written))
+    if exit_code:
+        raise typer.Exit(EXIT_CODES[report.verdict.answer.code])

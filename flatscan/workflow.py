@@ -1,0 +1,77 @@
+"""The main job on one page: a capture goes in, an answer comes out."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TypeVar
+
+import numpy as np
+
+from flatscan.judgement import edges_needed, judge, load_limits
+from flatscan.levelling import plan_levelling
+from flatscan.measures import measure
+from flatscan.progress import SILENT, Progress
+from flatscan.report.report import Report
+from flatscan.settings import Settings
+from flatscan.sources import read
+from flatscan.surface import find_surface
+
+T = TypeVar("T")
+
+
+def check(
+    sources: Path | str | Sequence[Path | str], *, settings: Settings | None = None, progress: Progress = SILENT
+) -> Report:
+    """Read a capture, find the floor, measure it, judge it and plan the levelling.
+
+    Parameters
+    ----------
+    sources : files or folders of one capture (see ``flatscan.read``)
+    settings : every choice that changes a number; the defaults are those of ``flatscan check``
+    progress : told about loops that take a while
+
+    Returns
+    -------
+    Report
+        everything the outputs may say; nothing has been written
+
+    Raises
+    ------
+    flatscan.errors.FlatscanError
+        for input that cannot be used; doubt is a caveat in the report instead
+    """
+    settings = settings or Settings()
+    clock = _Clock()
+    surface_rng, measure_rng, level_rng = np.random.default_rng(settings.seed).spawn(3)
+    limits = load_limits(settings.limits)
+    scan = clock.time("read", lambda: read(sources, settings.read, progress=progress))
+    surface = clock.time("surface", lambda: find_surface(scan, settings.surface, rng=surface_rng, progress=progress))
+    edges_mm = edges_needed(limits, surface.longest_mm)
+    measurement = clock.time(
+        "measure", lambda: measure(surface, settings.measure, edges_mm=edges_mm, rng=measure_rng, progress=progress)
+    )
+    verdict = clock.time("judge", lambda: judge(measurement, surface, limits, settings.judge))
+    plan = clock.time(
+        "level",
+        lambda: plan_levelling(surface, limits, settings.level, settings.measure, rng=level_rng, progress=progress),
+    )
+    return Report(scan.inputs, settings, limits, surface, measurement, verdict, plan, clock.seconds)
+
+
+class _Clock:
+    """Seconds per stage, in the order they ran."""
+
+    def __init__(self) -> None:
+        self._seconds: list[tuple[str, float]] = []
+
+    def time(self, stage: str, work: Callable[[], T]) -> T:
+        start = time.perf_counter()
+        result = work()
+        self._seconds.append((stage, time.perf_counter() - start))
+        return result
+
+    @property
+    def seconds(self) -> tuple[tuple[str, float], ...]:
+        return tuple(self._seconds)

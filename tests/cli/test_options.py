@@ -1,0 +1,43 @@
+"""Lengths, axes and shares typed on the command line."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from flatscan.cli import options
+from flatscan.errors import SettingsError
+
+
+@pytest.mark.parametrize(
+    ("text", "expected_mm"),
+    [("2000", 2000.0), ("2 m", 2000.0), ("0.2m", 200.0), ("10 ft", 3048.0), ("12 IN", 304.8), ("3.5 cm", 35.0)],
+)
+def test_lengths_are_read_with_their_unit(text: str, expected_mm: float) -> None:
+    assert options.length_mm(text, "--edge") == pytest.approx(expected_mm, rel=1e-15)
+
+
+@pytest.mark.parametrize("text", ["", "two metres", "-5", "0", "1e9", "2 furlongs", "nan", "m"])
+def test_what_is_no_length_is_refused_by_the_options_name(text: str) -> None:
+    with pytest.raises(SettingsError, match="--edge"):
+        options.length_mm(text, "--edge")
+
+
+@given(st.floats(0.001, 9.9e5))
+def test_a_bare_number_is_millimetres(value: float) -> None:
+    assert options.length_mm(repr(value), "--cell") == value
+
+
+@pytest.mark.parametrize("bad", [0.0, 0.5, 1.0, 1.5, float("nan")])
+def test_a_confidence_that_would_call_both_is_refused(bad: float) -> None:
+    with pytest.raises(SettingsError, match="--confidence"):
+        options.share(bad, "--confidence")
+
+
+def test_axes() -> None:
+    assert options.up_axis("+Z") == "z"
+    assert options.up_axis("-Y") == "-y"
+    assert options.up_axis(None) is None
+    with pytest.raises(SettingsError, match="--up"):
+        options.up_axis("north")
