@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
-from pathlib import Path
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
@@ -17,6 +15,10 @@ from flatscan.report.report import Report
 from flatscan.settings import Settings
 from flatscan.sources import read
 from flatscan.surface import find_surface
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
 
 T = TypeVar("T")
 

@@ -24,7 +24,7 @@ app.command(name="demo")(demo.demo)
 
 @app.callback(invoke_without_command=True)
 def _root(
-    version: bool = typer.Option(False, "--version", help="Print the version and stop."),  # noqa: FBT001
+    version: bool = typer.Option(False, "--version", help="Print the version and stop."),
 ) -> None:
     if version:
         from flatscan import __version__
