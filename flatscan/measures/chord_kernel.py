@@ -1,0 +1,336 @@
+"""The compiled gap search: O(n) walking per line in practice, at worst O(n log n) hull work.
+
+Importing this module needs numba; :mod:`flatscan.measures.chords` falls back on the plain twin.
+
+One line holds readings z at whole positions x. Only chords (i, R(i)) matter, R(i) being the farthest
+reading within the window to which the slope from i is greatest: any other chord from i can be replaced
+by a higher one. R comes from the upper hull within a block of one window's width and a running upper
+hull of what follows it; the envelope of the kept chords is found with one stack, because two
+overlapping kept chords cross once, the earlier being higher on the left.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numba import njit, prange
+from numpy.typing import NDArray
+
+Array = NDArray[Any]
+
+#: Neighbouring lines gathered together, so that each step reads one cache line.
+LINES_AT_ONCE = 16
+
+
+@njit(cache=True)
+def _best_reach(  # noqa: PLR0912 - split, it would no longer be one loop over the line
+    x: Array, z: Array, a: int, b: int, w: int, reach: Array, slope: Array, stack: Array, edge: Array
+) -> None:
+    i0 = a
+    while i0 < b:
+        limit = x[i0] + w
+        end = i0 + 1
+        while end < b and x[end] < limit:
+            end += 1
+        # Within the block, right to left: hull edges chain to the right.
+        reach[end - 1] = end - 1
+        slope[end - 1] = -np.inf
+        for i in range(end - 2, i0 - 1, -1):
+            c = i + 1
+            s = (z[c] - z[i]) / (x[c] - x[i])
+            while slope[c] >= s:
+                c = reach[c]
+                s = (z[c] - z[i]) / (x[c] - x[i])
+            reach[i] = c
+            slope[i] = s
+        # Beyond the block: tangent to the hull of what the window has reached so far.
+        top = -1
+        t = 0
+        e = end
+        for i in range(i0, end):
+            limit = x[i] + w
+            while e < b and x[e] <= limit:
+                s = 0.0
+                while top >= 0:
+                    q = stack[top]
+                    s = (z[e] - z[q]) / (x[e] - x[q])
+                    if top > 0 and edge[top] <= s:
+                        top -= 1
+                    else:
+                        break
+                top += 1
+                stack[top] = e
+                edge[top] = s
+                e += 1
+            if top < 0:
+                continue
+            t = min(t, top)
+            q = stack[t]
+            s = (z[q] - z[i]) / (x[q] - x[i])
+            while t < top and edge[t + 1] >= s:
+                t += 1
+                q = stack[t]
+                s = (z[q] - z[i]) / (x[q] - x[i])
+            while t > 0 and edge[t] < s:
+                t -= 1
+                q = stack[t]
+                s = (z[q] - z[i]) / (x[q] - x[i])
+            if s >= slope[i]:
+                reach[i] = q
+                slope[i] = s
+        i0 = end
+
+
+@njit(cache=True)
+def _paint(
+    x: Array,
+    z: Array,
+    a: int,
+    b: int,
+    reach: Array,
+    slope: Array,
+    stack: Array,
+    start: Array,
+    upper: Array,
+    holed: Array,
+) -> None:
+    top = -1
+    far = -1
+    for i in range(a, b):
+        r = reach[i]
+        if r <= far or r <= i + 1:
+            continue
+        far = r
+        begin = float(x[i])
+        while top >= 0:
+            p = stack[top]
+            if x[reach[p]] <= x[i]:
+                break
+            above = z[p] + slope[p] * (x[i] - x[p]) - z[i]
+            gain = slope[i] - slope[p]
+            cross = x[i] + above / gain if gain > 0.0 else float(x[reach[p]])
+            if cross > start[top]:
+                begin = cross
+                break
+            top -= 1
+        top += 1
+        stack[top] = i
+        start[top] = begin
+    k = a
+    for t in range(top + 1):
+        p = stack[t]
+        r = reach[p]
+        # A crossing that falls on a reading belongs to the chord on its left.
+        last = start[t + 1] if t < top else np.inf
+        bridging = x[r] - x[p] != r - p
+        while k < b and x[k] <= start[t]:
+            k += 1
+        while k < r and x[k] <= last:
+            upper[k] = z[p] + slope[p] * (x[k] - x[p])
+            holed[k] = bridging
+            k += 1
+
+
+@njit(cache=True)
+def _line(
+    values: Array, n: int, w: int, hole: int, x: Array, z: Array, work: tuple[Array, ...], upper: Array, holed: Array
+) -> None:
+    """Upper chord height at each reading of one line, in place of its value.
+
+    ``values``: inf is a wall, NaN is unseen. Unseen readings are left out and the rest keep their
+    positions; a wall or more than ``hole`` unseen readings in a row end the piece.
+    """
+    reach, slope, stack, edge = work
+    m = 0
+    a = 0
+    for k in range(n + 1):
+        v = values[k] if k < n else np.inf
+        if np.isnan(v):
+            continue
+        wall = np.isinf(v)
+        if m > a and (wall or k - x[m - 1] - 1 > hole):
+            if m - a > 2 and w > 1:  # noqa: PLR2004 - a chord with something beneath it
+                _best_reach(x, z, a, m, w, reach, slope, stack, edge)
+                _paint(x, z, a, m, reach, slope, stack, edge, upper, holed)
+            a = m
+        if not wall:
+            x[m] = k
+            z[m] = v
+            upper[m] = v
+            holed[m] = False
+            m += 1
+    # Back to the line's own places, right to left so that nothing is overwritten before it is read.
+    for j in range(m - 1, -1, -1):
+        upper[x[j]] = upper[j]
+        holed[x[j]] = holed[j]
+
+
+@njit(cache=True)
+def _gather(coded: Array, offsets: Array, stride: int, x0: int, b0: int, values: Array) -> tuple[int, int]:
+    """Fill ``values`` (lines, readings) for lines b0, b0 + 1, …; return the range of readings on the grid."""
+    n_major, n_minor = coded.shape
+    lines = values.shape[0]
+    steps = (n_major - x0 + stride - 1) // stride
+    first = 0
+    while first < steps and (b0 + offsets[first] >= n_minor or b0 + lines - 1 + offsets[first] < 0):
+        first += 1
+    last = steps
+    while last > first and (b0 + offsets[last - 1] >= n_minor or b0 + lines - 1 + offsets[last - 1] < 0):
+        last -= 1
+    for k in range(first, last):
+        row = coded[x0 + stride * k]
+        m0 = b0 + offsets[k]
+        if m0 >= 0 and m0 + lines <= n_minor:
+            for j in range(lines):
+                values[j, k - first] = row[m0 + j]
+        else:
+            for j in range(lines):
+                m = m0 + j
+                values[j, k - first] = row[m] if 0 <= m < n_minor else np.inf
+    return first, last
+
+
+@njit(cache=True)
+def _uppers(
+    coded: Array,
+    offsets: Array,
+    stride: int,
+    x0: int,
+    b0: int,
+    w: int,
+    hole: int,
+    values: Array,
+    upper: Array,
+    holed: Array,
+) -> tuple[int, int]:
+    size = values.shape[1]
+    first, last = _gather(coded, offsets, stride, x0, b0, values)
+    x = np.empty(size, np.int64)
+    z = np.empty(size, np.float64)
+    work = (np.empty(size, np.int64), np.empty(size, np.float64), np.empty(size, np.int64), np.empty(size, np.float64))
+    for j in range(values.shape[0]):
+        _line(values[j], last - first, w, hole, x, z, work, upper[j], holed[j])
+    return first, last
+
+
+@njit(cache=True)
+def _gap_block(
+    coded: Array,
+    offsets: Array,
+    stride: int,
+    x0: int,
+    b0: int,
+    w: int,
+    hole: int,
+    d: int,
+    best: Array,
+    way: Array,
+    bridged: Array,
+) -> None:
+    size = len(offsets)
+    values = np.empty((LINES_AT_ONCE, size), np.float64)
+    upper = np.empty((LINES_AT_ONCE, size), np.float64)
+    holed = np.empty((LINES_AT_ONCE, size), np.bool_)
+    first, last = _uppers(coded, offsets, stride, x0, b0, w, hole, values, upper, holed)
+    n_minor = coded.shape[1]
+    for k in range(first, last):
+        i = x0 + stride * k
+        m0 = b0 + offsets[k]
+        for j in range(max(0, -m0), min(LINES_AT_ONCE, n_minor - m0)):
+            v = values[j, k - first]
+            if np.isfinite(v):
+                gap = np.float32(upper[j, k - first] - v)
+                if gap > best[i, m0 + j]:
+                    best[i, m0 + j] = gap
+                    way[i, m0 + j] = d
+                    bridged[i, m0 + j] = holed[j, k - first]
+
+
+@njit(cache=True)
+def _lift_block(coded: Array, offsets: Array, stride: int, x0: int, b0: int, w: int, hole: int, limit: float) -> float:
+    size = len(offsets)
+    values = np.empty((LINES_AT_ONCE, size), np.float64)
+    upper = np.empty((LINES_AT_ONCE, size), np.float64)
+    holed = np.empty((LINES_AT_ONCE, size), np.bool_)
+    first, last = _uppers(coded, offsets, stride, x0, b0, w, hole, values, upper, holed)
+    n_minor = coded.shape[1]
+    most = 0.0
+    for k in range(first, last):
+        i = x0 + stride * k
+        m0 = b0 + offsets[k]
+        for j in range(max(0, -m0), min(LINES_AT_ONCE, n_minor - m0)):
+            v = values[j, k - first]
+            if np.isfinite(v):
+                rise = upper[j, k - first] - limit - v
+                if rise > 0.0:
+                    coded[i, m0 + j] = v + rise
+                    most = max(most, rise)
+    return most
+
+
+@njit(cache=True)
+def gap_direction(
+    coded: Array,
+    offsets: Array,
+    stride: int,
+    b_least: int,
+    blocks: int,
+    w: int,
+    hole: int,
+    d: int,
+    best: Array,
+    way: Array,
+    bridged: Array,
+) -> None:
+    """One direction of the gap map, in place, on one thread. Arrays (major, minor)."""
+    for n in range(blocks * stride):
+        _gap_block(
+            coded, offsets, stride, n % stride, b_least + n // stride * LINES_AT_ONCE, w, hole, d, best, way, bridged
+        )
+
+
+@njit(cache=True, parallel=True)
+def gap_direction_threads(
+    coded: Array,
+    offsets: Array,
+    stride: int,
+    b_least: int,
+    blocks: int,
+    w: int,
+    hole: int,
+    d: int,
+    best: Array,
+    way: Array,
+    bridged: Array,
+) -> None:
+    """As :func:`gap_direction`, on all threads: a cell is on one line only, so nothing is shared."""
+    for n in prange(blocks * stride):
+        _gap_block(
+            coded, offsets, stride, n % stride, b_least + n // stride * LINES_AT_ONCE, w, hole, d, best, way, bridged
+        )
+
+
+@njit(cache=True)
+def lift_direction(
+    coded: Array, offsets: Array, stride: int, b_least: int, blocks: int, w: int, hole: int, limit: float
+) -> float:
+    """Raise ``coded`` in place to the upper chord less ``limit`` along one direction; the largest rise."""
+    most = 0.0
+    for n in range(blocks * stride):
+        rise = _lift_block(coded, offsets, stride, n % stride, b_least + n // stride * LINES_AT_ONCE, w, hole, limit)
+        most = max(most, rise)
+    return most
+
+
+@njit(cache=True, parallel=True)
+def lift_direction_threads(
+    coded: Array, offsets: Array, stride: int, b_least: int, blocks: int, w: int, hole: int, limit: float
+) -> float:
+    """As :func:`lift_direction`, on all threads."""
+    rises = np.zeros(blocks * stride)
+    for n in prange(blocks * stride):
+        rises[n] = _lift_block(
+            coded, offsets, stride, n % stride, b_least + n // stride * LINES_AT_ONCE, w, hole, limit
+        )
+    return float(rises.max())
