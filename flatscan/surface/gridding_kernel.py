@@ -1,0 +1,174 @@
+"""The compiled pass of the gridding: count, place, then sort and trim each cell.
+
+Reading order of the points does not matter to the result beyond the rounding of sums.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numba import njit
+
+from flatscan.constants import SIGMA_PER_MAD
+from flatscan.surface.gridding import LEAST_TO_FLAG, ONE_SIDED_SHARE, SIGMA_PER_MEAN_DEVIATION, TRIM_SIGMAS
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+_INSERTION_LIMIT = 40
+
+
+@njit(cache=True, inline="always")
+def _key_and_height(
+    p: Any, i: int, t: Any, x0: float, y0: float, cell: float, rows: int, cols: int, band: float
+) -> tuple[int, float]:
+    """Cell number of point ``i`` (-1: not on the grid, not near the floor, or NaN) and its height."""
+    px, py, pz = np.float64(p[i, 0]), np.float64(p[i, 1]), np.float64(p[i, 2])
+    z = t[2, 0] * px + t[2, 1] * py + t[2, 2] * pz + t[2, 3]
+    if not abs(z) <= band:
+        return -1, z
+    # floor, not int(): int() rounds towards zero and would pull in points up to one cell outside the edge.
+    col = np.floor((t[0, 0] * px + t[0, 1] * py + t[0, 2] * pz + t[0, 3] - x0) / cell)
+    row = np.floor((t[1, 0] * px + t[1, 1] * py + t[1, 2] * pz + t[1, 3] - y0) / cell)
+    if row >= 0.0 and row < rows and col >= 0.0 and col < cols:
+        return int(row) * cols + int(col), z
+    return -1, z
+
+
+@njit(cache=True)
+def _sort(z: Any, w: Any, weighted: bool) -> None:
+    """Sort ``z`` upwards in place, ``w`` along with it."""
+    n = len(z)
+    if n > _INSERTION_LIMIT:
+        if weighted:
+            order = np.argsort(z)
+            z[:] = z[order]
+            w[:] = w[order]
+        else:
+            z.sort()
+        return
+    for i in range(1, n):
+        value = z[i]
+        value_w = w[i] if weighted else value
+        j = i - 1
+        while j >= 0 and z[j] > value:
+            z[j + 1] = z[j]
+            if weighted:
+                w[j + 1] = w[j]
+            j -= 1
+        z[j + 1] = value
+        if weighted:
+            w[j + 1] = value_w
+
+
+@njit(cache=True)
+def _median_deviation(z: Any, centre: float) -> float:
+    """Median of |z - centre| of sorted ``z``: merges the two arms outwards from the centre, no second sort."""
+    n = len(z)
+    right = np.searchsorted(z, centre) if n > _INSERTION_LIMIT else n // 2
+    while right > 0 and z[right - 1] >= centre:
+        right -= 1
+    while right < n and z[right] < centre:
+        right += 1
+    left = right - 1
+    before, now = 0.0, 0.0
+    for _ in range(n // 2 + 1):
+        before = now
+        if right >= n or (left >= 0 and centre - z[left] <= z[right] - centre):
+            now = centre - z[left]
+            left -= 1
+        else:
+            now = z[right] - centre
+            right += 1
+    return now if n % 2 else 0.5 * (before + now)
+
+
+@njit(cache=True)
+def _cell(z: Any, w: Any, weighted: bool) -> tuple[float, float, float, bool]:
+    """Trimmed mean, variance, effective number kept and the flag of one cell's sorted readings."""
+    n = len(z)
+    centre = 0.5 * (np.float64(z[(n - 1) // 2]) + np.float64(z[n // 2]))
+    scale = SIGMA_PER_MAD * _median_deviation(z, centre)
+    if scale == 0.0:
+        # More than half of the readings are equal (a coarse step): the MAD says nothing.
+        total = 0.0
+        for i in range(n):
+            total += abs(z[i] - centre)
+        scale = SIGMA_PER_MEAN_DEVIATION * total / n
+    first, last = 0, n
+    while centre - z[first] > TRIM_SIGMAS * scale:
+        first += 1
+    while z[last - 1] - centre > TRIM_SIGMAS * scale:
+        last -= 1
+    flagged = n >= LEAST_TO_FLAG and max(first, n - last) > ONE_SIDED_SHARE * n
+    if flagged:
+        first, last = 0, n
+    sum_w, sum_w2, sum_z, sum_z2 = 0.0, 0.0, 0.0, 0.0
+    for i in range(first, last):
+        weight = np.float64(w[i]) if weighted else 1.0
+        off = z[i] - centre
+        sum_w += weight
+        sum_w2 += weight * weight
+        sum_z += weight * off
+        sum_z2 += weight * off * off
+    kept = sum_w * sum_w / sum_w2
+    mean = sum_z / sum_w
+    variance = np.nan
+    if kept > 1.0 + 1e-9:
+        variance = max(sum_z2 / sum_w - mean * mean, 0.0) * kept / (kept - 1.0)
+    return centre + mean, variance, kept, flagged
+
+
+@njit(cache=True, nogil=True)
+def grid_raw(
+    points: Any,
+    t: Any,
+    x0: float,
+    y0: float,
+    cell: float,
+    rows: int,
+    cols: int,
+    band: float,
+    weight: Any,
+    mask: Any,
+) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any], NDArray[Any], NDArray[Any]]:
+    """Grid ``points`` (n, 3) float32; empty ``weight`` or ``mask``: none. Returns the fields of ``RawCells``, flat.
+
+    ``t`` is the top (3, 4) of floor_from_points.
+    """
+    cells = rows * cols
+    weighted, masked = len(weight) > 0, len(mask) > 0
+    count = np.zeros(cells, dtype=np.int32)
+    for i in range(len(points)):
+        if not masked or mask[i]:
+            key, _ = _key_and_height(points, i, t, x0, y0, cell, rows, cols, band)
+            if key >= 0:
+                count[key] += 1
+    end = np.empty(cells, dtype=np.int64)
+    total = 0
+    for k in range(cells):
+        end[k] = total
+        total += count[k]
+    z = np.empty(total, dtype=np.float32)
+    w = np.empty(total if weighted else 0, dtype=np.float32)
+    for i in range(len(points)):
+        if not masked or mask[i]:
+            key, height = _key_and_height(points, i, t, x0, y0, cell, rows, cols, band)
+            if key >= 0:
+                place = end[key]
+                z[place] = height
+                if weighted:
+                    w[place] = weight[i]
+                end[key] = place + 1
+    mean = np.full(cells, np.nan, dtype=np.float32)
+    variance = np.full(cells, np.nan, dtype=np.float32)
+    kept = np.zeros(cells, dtype=np.float32)
+    flagged = np.zeros(cells, dtype=np.bool_)
+    for k in range(cells):
+        if count[k] > 0:
+            run = z[end[k] - count[k] : end[k]]
+            run_w = w[end[k] - count[k] : end[k]] if weighted else w
+            _sort(run, run_w, weighted)
+            mean[k], variance[k], kept[k], flagged[k] = _cell(run, run_w, weighted)
+    return mean, variance, kept, count, flagged
