@@ -46,7 +46,7 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """The answer to: can the new floor be laid over this one?"""
+    """The answer to the question whether the new floor can be laid over this one."""
 
     code: AnswerCode
     text: str

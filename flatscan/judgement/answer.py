@@ -1,0 +1,93 @@
+"""Can the new floor be laid over this one? The answer and its reasons."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from flatscan.constants import MM_PER_M
+from flatscan.judgement.decision import lean_in_words
+from flatscan.judgement.findings import GAP_KINDS, JOINT_KINDS, WORD_ORDER
+from flatscan.judgement.verdict import Answer
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from flatscan.judgement.verdict import AnswerCode, Finding, VerdictWord
+
+#: Over more than this share of the seen floor, levelling places one by one is no longer the simpler job.
+LEVEL_ALL_SHARE = 0.5
+#: Not geometry, so never decided here; always the last reason.
+NOT_RECORDED = "Dryness, soundness and cracks are not recorded: check them before laying"
+_MOST_REASONS = 4
+
+_TEXTS: dict[AnswerCode, str] = {
+    "lay_as_is": "Flat enough: lay over it as it is",
+    "fill_joints_and_lips": "Fill the joints and take down the lips, then lay",
+    "level_areas": "Level the marked areas, then lay",
+    "level_all": "Level the whole floor, then lay",
+    "not_decided": "Cannot be told yet",
+}
+
+
+def combined_word(findings: Iterable[Finding]) -> VerdictWord | None:
+    """One word for the whole: over if any part is, within only if every part is; None for nothing to judge."""
+    return min((f.verdict for f in findings), key=WORD_ORDER.index, default=None)
+
+
+def answer_code(flat: VerdictWord | None, joints: VerdictWord | None, share_over: float) -> AnswerCode:
+    """The answer from the words for flatness and for joints and lips (None: no such limit was asked for)."""
+    if flat == "over":
+        return "level_all" if share_over > LEVEL_ALL_SHARE else "level_areas"
+    if flat in ("not_decided", "not_seen") or joints in ("not_decided", "not_seen"):
+        return "not_decided"
+    if joints == "over":
+        return "fill_joints_and_lips"
+    return "lay_as_is" if flat == "within" else "not_decided"
+
+
+def answer(findings: Sequence[Finding], *, unseen_share: float, most_unseen_share: float, share_over: float) -> Answer:
+    """The answer; ``findings`` worst first, shares 0 to 1."""
+    gaps = [f for f in findings if f.what in GAP_KINDS]
+    joints = [f for f in findings if f.what in JOINT_KINDS]
+    too_little_seen = unseen_share >= most_unseen_share
+    # Listed unseen patches do not count one by one: the share does.
+    flat = combined_word(f for f in gaps if f.verdict != "not_seen" or f.at is None)
+    if flat == "within" and too_little_seen:
+        flat = "not_seen"
+    joint_word = combined_word(joints)
+    code = answer_code(flat, joint_word, share_over)
+    reasons = [_gap_reason(f) for f in gaps if f.value is not None and f.verdict == flat][:_MOST_REASONS]
+    if flat is None:
+        reasons.append("No gap limit was asked for, so flatness was not judged")
+    if flat == "over":
+        reasons.append(f"{100 * share_over:.0f} % of the seen floor measures over a limit")
+    if too_little_seen:
+        reasons.append(f"{100 * unseen_share:.0f} % of the floor was not seen; within needs less than "
+                       f"{100 * most_unseen_share:.0f} %")  # fmt: skip
+    reasons += dict.fromkeys(f"{_KIND_WORDS[f.what]}: {f.where}" for f in findings if _open_elsewhere(f))
+    text = _TEXTS[code]
+    if code == "not_decided" and flat == "within":
+        text = f"Flat enough; joints and lips {'not measured' if joint_word == 'not_seen' else 'not decided'}"
+    return Answer(code=code, text=text, reasons=(*reasons, NOT_RECORDED))
+
+
+_KIND_WORDS = {
+    "gap": "Gap",
+    "span_gap": "Gap",
+    "lip": "Lips",
+    "joint_width": "Joint width",
+    "joint_depth": "Joint depth",
+    "level": "Level",
+    "slope": "Fall",
+}
+
+
+def _open_elsewhere(finding: Finding) -> bool:
+    return finding.verdict == "not_seen" and finding.at is None
+
+
+def _gap_reason(finding: Finding) -> str:
+    value = finding.value.text() if finding.value else "not measured"
+    edge = f"{round((finding.edge_mm or 0.0) / MM_PER_M, 2):g} m"
+    words = {"over": "over", "within": "within"}.get(finding.verdict) or lean_in_words(finding.p_over or 0.0)
+    return f"Gap {value} beneath a {edge} edge, limit {finding.limit_mm:g} mm: {words} ({finding.where})"

@@ -1,0 +1,193 @@
+"""Each limit held against what was measured."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flatscan.judgement.decision import chance_over, decide, guard_factor
+from flatscan.judgement.places import place_in_words, unseen_patches
+from flatscan.judgement.steps import gap_limits
+from flatscan.judgement.verdict import Finding
+from flatscan.quantity import Quantity
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from numpy.typing import NDArray
+
+    from flatscan.judgement.limits import Limit, LimitSet
+    from flatscan.judgement.verdict import VerdictWord
+    from flatscan.measures.measurement import GapMap, GapSpot, Measurement
+    from flatscan.surface.surface import Surface
+
+JOINT_KINDS = ("lip", "joint_width", "joint_depth")
+GAP_KINDS = ("gap", "span_gap")
+#: Unseen patches listed one by one.
+MOST_UNSEEN_LISTED = 10
+#: Worst first; one word for several findings is the first of these that any of them has.
+WORD_ORDER: tuple[VerdictWord, ...] = ("over", "not_decided", "not_seen", "within")
+_NOT_MEASURED = {
+    "lip": "joints were not measured: measure them by hand",
+    "joint_width": "joints were not measured: measure them by hand",
+    "joint_depth": "joints were not measured: measure them by hand",
+    "level": "flat is not level: check the level with a levelling instrument",
+    "slope": "flat is not level: check the fall with a levelling instrument",
+}
+
+
+def limit_id(limit_set: LimitSet, limit: Limit) -> str:
+    """A name for one limit of a set: ``bs8204-sr1/gap-2000``."""
+    return f"{limit_set.id}/{limit.what}" + ("" if limit.edge_mm is None else f"-{limit.edge_mm:g}")
+
+
+def gap_findings(
+    measurement: Measurement, surface: Surface, limit_sets: Sequence[LimitSet], confidence: float
+) -> list[Finding]:
+    """For every gap limit the worst spot of its edge, and every further spot that is not within.
+
+    A place whose value is small but poorly known can be the one that keeps a floor from being within, so the
+    place with the greatest chance of being over is taken from the map as well.
+    """
+    found = []
+    for limit_set in limit_sets:
+        for limit in gap_limits(limit_set, surface.longest_mm):
+            name = limit_id(limit_set, limit)
+            spots = [s for s in measurement.gaps if _same_edge(s.edge_mm, limit.edge_mm)]
+            judged = [_of_spot(name, limit, s, confidence) for s in spots]
+            judged = judged[:1] + [f for f in judged[1:] if f.verdict != "within"]
+            if all(f.verdict == "within" for f in judged):
+                judged += _doubtful_place(name, limit, measurement.gap_maps, surface, confidence)
+            found += judged or [_not_measured(name, limit, "no gap was measured beneath an edge of this length")]
+    return found
+
+
+def other_findings(limit_sets: Sequence[LimitSet]) -> list[Finding]:
+    """Limits of what a height map does not measure, the strictest of each kind and set: not seen."""
+    found = []
+    for limit_set in limit_sets:
+        for kind, why in _NOT_MEASURED.items():
+            of_kind = [limit for limit in limit_set.limits if limit.what == kind]
+            if of_kind:
+                strictest = min(of_kind, key=lambda limit: limit.limit_mm)
+                found.append(_not_measured(f"{limit_set.id}/{kind}", strictest, why))
+    return found
+
+
+def unseen_findings(surface: Surface, limit_sets: Sequence[LimitSet]) -> list[Finding]:
+    """The largest unseen patches, as places where the sets' longest gap limit was not judged."""
+    limits = [(limit_set, limit) for limit_set in limit_sets for limit in gap_limits(limit_set, surface.longest_mm)]
+    if not limits:
+        return []
+    limit_set, limit = max(limits, key=lambda pair: pair[1].edge_mm or 0.0)
+    return [
+        Finding(
+            what=limit.what,
+            limit_id=limit_id(limit_set, limit),
+            limit_mm=limit.limit_mm,
+            value=None,
+            p_over=None,
+            verdict="not_seen",
+            at=at,
+            where=f"{area_m2:.2f} m² of floor not seen, {place_in_words(at)}",
+            edge_mm=limit.edge_mm,
+        )
+        for area_m2, at in unseen_patches(surface)[:MOST_UNSEEN_LISTED]
+    ]
+
+
+def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Over, then not decided, then not seen, then within; in each the most doubtful or most excessive first."""
+
+    def key(finding: Finding) -> tuple[int, float, float]:
+        excess = -math.inf if finding.value is None else finding.value.value - finding.limit_mm
+        return WORD_ORDER.index(finding.verdict), -(finding.p_over or 0.0), -excess
+
+    return tuple(sorted(findings, key=key))
+
+
+def share_over(measurement: Measurement, surface: Surface, limit_sets: Sequence[LimitSet]) -> float:
+    """Share of the seen floor whose measured gap is over any gap limit, 0 to 1."""
+    over = np.zeros(surface.height_mm.shape, dtype=bool)
+    for limit_set in limit_sets:
+        for limit in gap_limits(limit_set, surface.longest_mm):
+            for gap_map in _maps_of(measurement.gap_maps, limit):
+                over |= gap_map.gap_mm > limit.limit_mm  # NaN compares False
+    return float(over.sum()) / max(1, int(surface.seen.sum()))
+
+
+def _of_spot(name: str, limit: Limit, spot: GapSpot, confidence: float) -> Finding:
+    p_over, word = decide(spot.gap.value, spot.gap.u, limit.limit_mm, confidence)
+    tail = "; crosses floor that was not seen, so at least this much" if spot.bridges_hole else ""
+    return Finding(
+        what=limit.what,
+        limit_id=name,
+        limit_mm=limit.limit_mm,
+        value=spot.gap,
+        p_over=p_over,
+        verdict=word,
+        at=spot.at,
+        where=place_in_words(spot.at) + tail,
+        edge_mm=limit.edge_mm,
+        contacts=spot.contacts,
+    )
+
+
+def _doubtful_place(
+    name: str, limit: Limit, maps: Sequence[GapMap], surface: Surface, confidence: float
+) -> list[Finding]:
+    for gap_map in _maps_of(maps, limit):
+        chance_order = _excess_in_u(gap_map, limit.limit_mm)
+        if not np.isfinite(chance_order).any():
+            continue
+        row, col = np.unravel_index(int(np.nanargmax(chance_order)), chance_order.shape)
+        value, u = float(gap_map.gap_mm[row, col]), float(gap_map.u_mm[row, col])
+        if chance_order[row, col] <= -guard_factor(confidence):
+            continue
+        at = surface.xy_mm(int(row), int(col))
+        return [
+            Finding(
+                what=limit.what,
+                limit_id=name,
+                limit_mm=limit.limit_mm,
+                value=Quantity(value, u, "mm"),
+                p_over=chance_over(value, u, limit.limit_mm),
+                verdict="not_decided",  # one cell of a map never calls a floor over
+                at=at,
+                where=f"{place_in_words(at)}; poorly known there",
+                edge_mm=limit.edge_mm,
+            )
+        ]
+    return []
+
+
+def _excess_in_u(gap_map: GapMap, limit_mm: float) -> NDArray[np.float64]:
+    """(value - limit) / u per cell, rising with the chance of being over; NaN where not seen or u is not above 0."""
+    u = np.where(gap_map.u_mm > 0, gap_map.u_mm, np.nan).astype(np.float64)
+    excess: NDArray[np.float64] = (gap_map.gap_mm.astype(np.float64) - limit_mm) / u
+    return excess
+
+
+def _not_measured(name: str, limit: Limit, why: str) -> Finding:
+    return Finding(
+        what=limit.what,
+        limit_id=name,
+        limit_mm=limit.limit_mm,
+        value=None,
+        p_over=None,
+        verdict="not_seen",
+        at=None,
+        where=why,
+        edge_mm=limit.edge_mm,
+    )
+
+
+def _maps_of(maps: Iterable[GapMap], limit: Limit) -> list[GapMap]:
+    return [m for m in maps if _same_edge(m.edge_mm, limit.edge_mm)]
+
+
+def _same_edge(a: float, b: float | None) -> bool:
+    # Half of steps.STEP_BACK_MM, so that a stepped edge is never taken for its neighbour.
+    return b is not None and abs(a - b) < 5e-3  # noqa: PLR2004

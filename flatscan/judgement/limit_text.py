@@ -1,0 +1,127 @@
+"""Limit sets in words: what `flatscan limits` prints."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from flatscan.judgement.limits import Band, Limit, LimitSet, LimitSource
+
+_WIDTH = 100
+_MARKS = {
+    "read": "read in the document or a page that prints its table",
+    "restated": "read on a page that restates it",
+    "from memory": "from memory: check it before relying on it",
+    "common practice, no source": "common practice, no source",
+}
+_WHAT = {
+    "gap": "gap beneath a {edge} straightedge",
+    "span_gap": "gap with contacts up to {edge} apart",
+    "lip": "lip between tiles",
+    "joint_width": "joint width",
+    "joint_depth": "joint depth",
+    "slope": "fall",
+    "level": "level",
+}
+_PLACEMENTS = {
+    "resting": "the edge rests on two high points, measured between them",
+    "feet": "the document's edge stands on two equal feet",
+    "plane": "the document measures from a required plane",
+    "unstated": "the document's way of laying the edge was not read",
+}
+_EDITION = "Check the edition in force. The contract, the product's data sheet and local code come first."
+
+
+def list_as_text(limit_sets: Iterable[LimitSet]) -> str:
+    """One line for each set: id, title, how far its source can be trusted."""
+    rows = [(s.id, s.title, s.source.mark) for s in limit_sets]
+    if not rows:
+        return "No limit sets."
+    wide_id, wide_title = (max(len(row[k]) for row in rows) for k in (0, 1))
+    return "\n".join(f"{a:<{wide_id}}  {b:<{wide_title}}  {c}" for a, b, c in rows)
+
+
+def explain(limit_set: LimitSet) -> str:
+    """All that one set says and where it comes from."""
+    lines = [f"{limit_set.id}: {limit_set.title}"]
+    if limit_set.applies_to:
+        lines += _wrapped("For", limit_set.applies_to)
+    lines += ["", *(f"  {limit_in_words(limit)}{_own_source(limit)}" for limit in limit_set.limits)]
+    if limit_set.spans:
+        lines.append("  gap by the distance between the contacts, " + _rounding(limit_set.round_to_mm) + ":")
+        lines += [f"    {_length(d)}: {t:g} mm" for d, t in limit_set.spans]
+    lines += ["", *_wrapped("Source", source_in_words(limit_set.source))]
+    lines += _wrapped("Trust", _MARKS[limit_set.source.mark])
+    lines += _wrapped("Edge", _PLACEMENTS[limit_set.placement])
+    for label, text in (("Note", limit_set.note), ("Conflict", limit_set.conflict)):
+        if text:
+            lines += _wrapped(label, text)
+    return "\n".join([*lines, "", _EDITION])
+
+
+def limit_in_words(limit: Limit) -> str:
+    """One limit on one line.
+
+    >>> from flatscan.judgement.limits import Limit
+    >>> limit_in_words(Limit(what="gap", limit_mm=3.0, edge_mm=2000.0))
+    'gap beneath a 2 m straightedge: 3 mm'
+    """
+    what = _WHAT[limit.what].format(edge=_length(limit.edge_mm or 0.0))
+    if limit.what == "lip" and limit.edge_mm:
+        what += f" beneath a {_length(limit.edge_mm)} edge"
+    terms = [f"{limit.limit_mm:g} mm"] if limit.limit_mm or not _grows(limit) else []
+    terms += [f"{limit.per_tile_sum:g} x (tile length + width)"] if limit.per_tile_sum else []
+    terms += [f"{limit.per_m_mm:g} mm per metre"] if limit.per_m_mm else []
+    terms += [f"{limit.cube_root_mm:g} mm x cube root of the distance in metres"] if limit.cube_root_mm else []
+    bands = [
+        _band("joint", limit.joint_mm, "mm"),
+        _band("tile", limit.tile_area_m2, "m²"),
+        _band("tile length + width", limit.tile_sum_mm, "mm"),
+        _band("distance", limit.distance_m, "m"),
+    ]
+    when = ", ".join(b for b in bands if b)
+    note = f" ({limit.note})" if limit.note else ""
+    return f"{what}: {' + '.join(terms)}{f', {when}' if when else ''}{note}"
+
+
+def source_in_words(source: LimitSource) -> str:
+    """Document, table, year, and the page where it was read."""
+    parts = [source.document, source.table, source.year]
+    text = ", ".join(p for p in parts if p)
+    return f"{text}; read at: {source.reference}" if source.reference else text
+
+
+def _grows(limit: Limit) -> bool:
+    return bool(limit.per_tile_sum or limit.per_m_mm or limit.cube_root_mm)
+
+
+def _own_source(limit: Limit) -> str:
+    return f" [{source_in_words(limit.source)}]" if limit.source else ""
+
+
+def _band(name: str, band: Band | None, unit: str) -> str:
+    if band is None:
+        return ""
+    bounds = (
+        ("at least", band.at_least),
+        ("more than", band.more_than),
+        ("at most", band.at_most),
+        ("less than", band.less_than),
+    )
+    return f"{name} " + " and ".join(f"{word} {value:g} {unit}" for word, value in bounds if value is not None)
+
+
+def _rounding(round_to_mm: float | None) -> str:
+    return "straight line between" if round_to_mm is None else f"straight line between, rounded to {round_to_mm:g} mm"
+
+
+def _length(length_mm: float) -> str:
+    return f"{length_mm / 1000:g} m" if length_mm >= 1000 else f"{length_mm:g} mm"  # noqa: PLR2004
+
+
+def _wrapped(label: str, text: str) -> list[str]:
+    head = f"{label}: "
+    return textwrap.wrap(text, _WIDTH, initial_indent=head, subsequent_indent=" " * len(head))

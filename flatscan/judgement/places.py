@@ -1,0 +1,46 @@
+"""Places on the floor, in words that a person with a tape can follow, and the parts that were not seen."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flatscan.constants import MM2_PER_M2, MM_PER_M
+
+if TYPE_CHECKING:
+    from flatscan.judgement.verdict import Point
+    from flatscan.surface.surface import Surface
+
+#: Unseen patches smaller than this (14 cm square) count in the unseen share but are not listed one by one.
+LEAST_LISTED_M2 = 0.02
+
+
+def place_in_words(at: Point) -> str:
+    """Where a floor-frame point (mm) lies.
+
+    >>> place_in_words((1234.0, 400.0))
+    '1.23 m from the left wall (x), 0.40 m from the origin wall (y)'
+    """
+    x_m, y_m = (v / MM_PER_M + 0.0 for v in at)
+    return f"{x_m:.2f} m from the left wall (x), {y_m:.2f} m from the origin wall (y)"
+
+
+def unseen_patches(surface: Surface) -> list[tuple[float, Point]]:
+    """(area in m², a floor-frame point in its middle) of every unseen patch worth listing, largest first.
+
+    The point is the patch's cell nearest to its centroid, so that it lies in the patch whatever its shape.
+    """
+    from scipy import ndimage
+
+    labels, count = ndimage.label(surface.inside & ~surface.seen, structure=np.ones((3, 3)))
+    cell_m2 = surface.cell_mm**2 / MM2_PER_M2
+    found = []
+    for number, box in enumerate(ndimage.find_objects(labels, max_label=count), start=1):
+        rows, cols = np.nonzero(labels[box] == number)
+        if rows.size * cell_m2 < LEAST_LISTED_M2:
+            continue
+        nearest = int(np.argmin((rows - rows.mean()) ** 2 + (cols - cols.mean()) ** 2))
+        at = surface.xy_mm(float(rows[nearest] + box[0].start), float(cols[nearest] + box[1].start))
+        found.append((rows.size * cell_m2, at))
+    return sorted(found, reverse=True)
