@@ -37,6 +37,11 @@ class NoiseModel:
         if min(self.white_mm, self.correlated_mm, self.systematic_mm) < 0 or self.length_mm <= 0:
             raise ValueError("noise parts must be >= 0 and length_mm > 0")
 
+    @property
+    def height_sigma_mm(self) -> float:
+        """Typical standard uncertainty of one cell's height: all three parts together."""
+        return float(np.sqrt(self.white_mm**2 + self.correlated_mm**2 + self.systematic_mm**2))
+
 
 @dataclass(frozen=True, slots=True)
 class Slope:

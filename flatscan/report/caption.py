@@ -1,0 +1,83 @@
+"""The words around the picture: limits with their source, what was captured, how sure it is."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from flatscan.report import wording
+from flatscan.report.cautions import LIMITS
+from flatscan.report.drawn import shown_gaps
+
+if TYPE_CHECKING:
+    from flatscan.report.report import Report
+    from flatscan.sources.scan import ScanKind
+
+KIND_TEXT: dict[ScanKind, str] = {
+    "depth_frames": "depth frames",
+    "cloud": "point cloud",
+    "mesh": "mesh",
+    "levels": "levels read by hand",
+}
+_MOST_FILES = 3
+
+
+def subtitle() -> str:
+    """What the colours mean, and what they do not."""
+    return (
+        "Heights in mm above (red, +) and below (blue, −) the best plane through the floor. "
+        "That plane may slope: flat is not level."
+    )
+
+
+def limit_lines(report: Report) -> list[str]:
+    """One line per limit set."""
+    lines = []
+    for limits in report.limits:
+        rules = "; ".join(wording.limit(rule) for rule in limits.limits)
+        if limits.spans:
+            rules = "by distance between contacts: " + ", ".join(
+                f"{wording.length(limit)} at {wording.reach(span)}" for span, limit in limits.spans
+            )
+        lines.append(f"Limit set {limits.id}: {rules}. Source: {wording.source(limits)}.")
+    return lines
+
+
+def capture_line(report: Report) -> str:
+    """What was captured, on which grid, how much was seen, how sure a height is."""
+    surface = report.surface
+    files = [file.path.name for file in report.inputs]
+    named = ", ".join(files[:_MOST_FILES]) + (f" and {len(files) - _MOST_FILES} more" if len(files) > _MOST_FILES else "")
+    spacing = "readings" if surface.lattice else "cells"
+    return (
+        f"Capture: {KIND_TEXT[surface.kind]} ({named}); {wording.area(surface.area_m2)} of floor, "
+        f"{wording.share(surface.seen_share)} seen; {spacing} {wording.cell(surface.cell_mm)} apart; one height is known "
+        f"to ± {2 * surface.noise.height_sigma_mm:.1f} mm."
+    )
+
+
+def noise_floor_line(report: Report) -> str:
+    """What the capture would show on a flat floor, edge by edge; empty where it was not simulated."""
+    floors = [
+        f"{gaps.noise_floor_mm:.1f} mm {wording.under_edge(gaps.edge_mm)}"
+        for gaps in report.measurement.gap_maps
+        if gaps.noise_floor_mm == gaps.noise_floor_mm  # noqa: PLR0124 - NaN: not simulated
+    ]
+    if not floors:
+        return ""
+    return f"On a perfectly flat floor this capture would itself show {', '.join(floors)}; gaps are corrected for it."
+
+
+def caption_lines(report: Report, grid_mm: float) -> list[str]:
+    """The lines beneath the picture, unbroken."""
+    shown, found = len(shown_gaps(report)), len(report.measurement.gaps)
+    more = f" The {shown} worst of {found} gaps are drawn; the others are in gaps.csv." if found > shown else ""
+    skirting_mm = report.settings.surface.skirting_mm
+    strip = f" A strip of {wording.length(skirting_mm)} along the walls is not judged." if skirting_mm > 0.0 else ""
+    lines = [
+        *limit_lines(report),
+        capture_line(report),
+        f"Grid {wording.reach(grid_mm)}.{strip} ± is the expanded uncertainty, k = 2 (about 95 %).{more}",
+        noise_floor_line(report),
+        LIMITS.text,
+    ]
+    return [line for line in lines if line]

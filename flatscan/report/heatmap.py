@@ -1,0 +1,130 @@
+"""The heat map: one picture that a stranger understands without the rest of the report."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flatscan.report import caption
+from flatscan.report.drawn import shown_gaps
+from flatscan.report.picture import floor, key, marks
+from flatscan.report.picture.colours import contour_step_mm, height_colours, scale_mm
+from flatscan.report.picture.lettering import font, line_in, wrap
+from flatscan.report.picture.sheet import EDGE_IN, Sheet, room_of, sheet_for, text_width_in
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from flatscan.measures.measurement import Point
+    from flatscan.report.report import Report
+
+DPI = 170
+_MOST_BYTES = 2_000_000
+_TITLE_PT, _SUBTITLE_PT, _CAPTION_PT = 13.0, 8.5, 7.5
+_AFTER_IN = 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surroundings:
+    """What the person told us about the room: which way is north, and where the doors are."""
+
+    #: Direction of north, from floor-frame x, anticlockwise.
+    north_rad: float | None = None
+    #: Both ends of each door, floor-frame mm.
+    doors: tuple[tuple[Point, Point], ...] = ()
+
+
+def draw_heatmap(report: Report, surroundings: Surroundings | None = None) -> Figure:
+    """The picture as a matplotlib figure of its own; no global state is touched."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    surroundings = surroundings or Surroundings()
+    room = room_of(report.surface)
+    wide = text_width_in(room)
+    title = wrap(report.verdict.answer.text, wide, _TITLE_PT, bold=True)
+    subtitle = wrap(caption.subtitle(), wide, _SUBTITLE_PT)
+    scale = scale_mm(report.surface.estimate_mm, report.surface.noise.height_sigma_mm)
+    key_rows = key.rows_of(_entries(report, scale), wide)
+    grid_mm = sheet_for(room, above_in=0.0, below_in=0.0).grid_mm
+    small = [piece for line in caption.caption_lines(report, grid_mm) for piece in wrap(line, wide, _CAPTION_PT)]
+    above = len(title) * line_in(_TITLE_PT) + len(subtitle) * line_in(_SUBTITLE_PT) + _AFTER_IN
+    below = len(key_rows) * key.ROW_IN + _AFTER_IN + len(small) * line_in(_CAPTION_PT)
+    sheet = sheet_for(room, above_in=above, below_in=below)
+
+    figure = Figure(figsize=(sheet.width, sheet.height), dpi=DPI, facecolor="white")
+    FigureCanvasAgg(figure)
+    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+    axes.set_axis_off()
+    top = _write(axes, title, sheet.height - EDGE_IN, _TITLE_PT, bold=True)
+    _write(axes, subtitle, top, _SUBTITLE_PT)
+    _draw_map(axes, report, sheet, scale, surroundings)
+    under = sheet.map_box[1]
+    key.draw_key(axes, key_rows, EDGE_IN, under)
+    _write(axes, small, under - len(key_rows) * key.ROW_IN - _AFTER_IN, _CAPTION_PT)
+    # Pictures set the limits to themselves: the whole paper comes last.
+    axes.set(xlim=(0.0, sheet.width), ylim=(0.0, sheet.height), aspect="auto")
+    return figure
+
+
+def heatmap_png(report: Report, surroundings: Surroundings | None = None) -> bytes:
+    """The picture as PNG, under 2 MB; the same bytes for the same report."""
+    figure = draw_heatmap(report, surroundings)
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format="png", dpi=DPI, metadata={"Software": None})
+    if buffer.tell() <= _MOST_BYTES:
+        return buffer.getvalue()
+    return _in_256_colours(buffer)
+
+
+def _in_256_colours(picture: io.BytesIO) -> bytes:
+    from PIL import Image
+
+    small = io.BytesIO()
+    Image.open(picture).convert("RGB").quantize(256).save(small, format="png", optimize=True)
+    return small.getvalue()
+
+
+def _entries(report: Report, scale: float) -> list[key.Entry]:
+    surface = report.surface
+    return key.entries(
+        [one.verdict for one in shown_gaps(report)],
+        areas=bool(report.plan.areas),
+        holes=bool((surface.inside & ~surface.seen).any()) and not surface.lattice,
+        contour_mm=None if surface.lattice else contour_step_mm(scale),
+    )
+
+
+def _draw_map(axes: Axes, report: Report, sheet: Sheet, scale: float, surroundings: Surroundings) -> None:
+    surface = report.surface
+    colours = height_colours()
+    if surface.lattice:
+        floor.draw_nodes(axes, surface, sheet, colours, scale)
+    else:
+        floor.draw_heights(axes, surface, sheet, colours, scale)
+        floor.draw_holes(axes, surface, sheet)
+    floor.draw_outline(axes, surface, sheet)
+    blocked = floor.draw_grid(axes, surface, sheet)
+    floor.draw_corner(axes, sheet)
+    edge_labels, on_edges = marks.draw_edges(axes, shown_gaps(report), surface, sheet)
+    area_labels, on_areas = marks.draw_areas(axes, report.plan.areas, sheet)
+    labels = [*edge_labels, *area_labels, *marks.draw_doors(axes, surroundings.doors, sheet)]
+    labels += marks.extreme_labels(axes, surface, report.measurement.flatness, sheet)
+    if surroundings.north_rad is not None:
+        marks.draw_north(axes, surroundings.north_rad, sheet)
+    marks.draw_labels(axes, labels, sheet, blocked=blocked, drawn=np.concatenate([on_edges, on_areas]))
+    seen = surface.height_mm[surface.seen]
+    clipped = (bool((seen < -scale).any()), bool((seen > scale).any()))
+    key.draw_bar(axes, sheet, colours, scale, clipped=clipped)
+
+
+def _write(axes: Axes, lines: list[str], top: float, size_pt: float, *, bold: bool = False) -> float:
+    """Write lines downwards from ``top``; the height beneath them."""
+    for line in lines:
+        axes.text(EDGE_IN, top, line, fontproperties=font(size_pt, bold=bold), color=floor.INK, va="top", parse_math=False)
+        top -= line_in(size_pt)
+    return top

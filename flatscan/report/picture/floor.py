@@ -1,0 +1,196 @@
+"""The floor on paper: heights, contours, holes, outline, grid and the corner where the tape starts."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flatscan.constants import MM_PER_M
+from flatscan.report.picture.colours import contour_step_mm
+from flatscan.report.picture.lettering import font
+from flatscan.report.picture.sheet import grid_lines_mm
+from flatscan.report.wording import signed
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.colors import ListedColormap
+    from matplotlib.patches import PathPatch
+    from numpy.typing import NDArray
+
+    from flatscan.report.picture.labels import Box
+    from flatscan.report.picture.sheet import Sheet
+    from flatscan.surface.surface import Surface
+
+#: More cells than this along a side cannot be seen on the paper.
+MOST_PIXELS = 2000
+_CONTOUR_PIXELS = 400
+INK, SOFT_INK, HOLE = "#1c1c1c", "#5a5a5a", "#d2d2d2"
+TICK_PT, WORD_PT = 7.5, 8.0
+#: Figures go into hand-read nodes where a circle has this much room.
+_NODE_TEXT_IN = 0.36
+_MOST_NODE_IN = 0.46
+_DARK_SHARE = 0.75
+
+
+def block_step(shape: tuple[int, ...], most: int) -> int:
+    """Cells along a block's side so that no side of the picture has more than ``most`` blocks."""
+    return max(1, -(-max(shape) // most))
+
+
+def block_mean(values: NDArray[np.float32], step: int) -> NDArray[np.float32]:
+    """Mean of square blocks of ``step`` cells; NaN only where a whole block is NaN.
+
+    Cells left over at the far sides make smaller blocks.
+    """
+    if step == 1:
+        return values
+    rows, cols = (-(-n // step) for n in values.shape)
+    padded = np.full((rows * step, cols * step), np.nan, dtype=np.float64)
+    padded[: values.shape[0], : values.shape[1]] = values
+    blocks = padded.reshape(rows, step, cols, step)
+    known = np.isfinite(blocks)
+    count = known.sum(axis=(1, 3))
+    total = np.where(known, blocks, 0.0).sum(axis=(1, 3))
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan).astype(np.float32)
+
+
+def draw_heights(axes: Axes, surface: Surface, sheet: Sheet, colours: ListedColormap, scale: float) -> None:
+    """The measured heights as colours, and thin contours of the best estimate: dashed below zero."""
+    step = block_step(surface.height_mm.shape, MOST_PIXELS)
+    shown = block_mean(surface.height_mm, step)
+    axes.imshow(
+        shown,
+        origin="lower",
+        extent=_extent(surface, sheet, shown.shape, step),
+        cmap=colours,
+        vmin=-scale,
+        vmax=scale,
+        interpolation="auto",
+        zorder=1,
+    )
+    step = block_step(surface.estimate_mm.shape, _CONTOUR_PIXELS)
+    smooth = block_mean(surface.estimate_mm, step)
+    if min(smooth.shape) < 2 or not np.isfinite(smooth).any():  # noqa: PLR2004 - a contour needs two lines of cells
+        return
+    apart_mm = contour_step_mm(scale)
+    levels = np.arange(apart_mm, scale, apart_mm)
+    left, right, bottom, top = _extent(surface, sheet, smooth.shape, step)
+    x = left + (np.arange(smooth.shape[1]) + 0.5) * (right - left) / smooth.shape[1]
+    y = bottom + (np.arange(smooth.shape[0]) + 0.5) * (top - bottom) / smooth.shape[0]
+    held = np.ma.masked_invalid(smooth)
+    for sign, style in ((1.0, "solid"), (-1.0, "dashed")):
+        wanted = np.sort(sign * levels)
+        wanted = wanted[(wanted > np.nanmin(smooth)) & (wanted < np.nanmax(smooth))]
+        if len(wanted):
+            axes.contour(x, y, held, levels=wanted, colors=SOFT_INK, linewidths=0.5, linestyles=style, zorder=2)
+
+
+def draw_nodes(axes: Axes, surface: Surface, sheet: Sheet, colours: ListedColormap, scale: float) -> None:
+    """Hand-read places as discs with their height: nothing is known between them."""
+    rows, cols = np.nonzero(surface.seen)
+    places = sheet.on_paper([surface.xy_mm(row, col) for row, col in zip(rows, cols, strict=True)])
+    heights = surface.height_mm[rows, cols]
+    size = min(0.62 * surface.cell_mm * sheet.inch_per_mm, _MOST_NODE_IN)
+    shades = np.clip(heights / scale, -1.0, 1.0)
+    axes.scatter(
+        places[:, 0],
+        places[:, 1],
+        s=(72.0 * size) ** 2,
+        c=colours(0.5 + 0.5 * shades),
+        edgecolors=SOFT_INK,
+        linewidths=0.6,
+        zorder=2,
+    )
+    if size < _NODE_TEXT_IN:
+        return
+    for (x, y), height, shade in zip(places, heights, shades, strict=True):
+        ink = "white" if abs(shade) > _DARK_SHARE else INK
+        axes.text(
+            x, y, signed(float(height), 1), fontproperties=font(TICK_PT), color=ink, ha="center", va="center", zorder=3
+        )
+
+
+def draw_holes(axes: Axes, surface: Surface, sheet: Sheet) -> bool:
+    """Grey and hatched where the floor was not seen; whether there is any."""
+    unseen = surface.inside & ~surface.seen
+    if not unseen.any():
+        return False
+    step = block_step(unseen.shape, MOST_PIXELS)
+    shown = block_mean(unseen.astype(np.float32), step) > 0.5  # noqa: PLR2004 - most of the block
+    padded = np.pad(shown, 1).astype(np.float64)
+    left, right, bottom, top = _extent(surface, sheet, shown.shape, step)
+    cell_w, cell_h = (right - left) / shown.shape[1], (top - bottom) / shown.shape[0]
+    x = left + (np.arange(padded.shape[1]) - 0.5) * cell_w
+    y = bottom + (np.arange(padded.shape[0]) - 0.5) * cell_h
+    if shown.any():
+        hatched = axes.contourf(x, y, padded, levels=[0.5, 1.5], colors=[HOLE], hatches=["//////"], zorder=3)
+        hatched.set_edgecolor(SOFT_INK)
+        hatched.set_linewidth(0.0)
+    return True
+
+
+def draw_outline(axes: Axes, surface: Surface, sheet: Sheet) -> None:
+    """The walls, from the outline where there is one, else round the cells of the floor."""
+    for ring in surface.outline:
+        closed = sheet.on_paper(np.concatenate([ring, ring[:1]]))
+        axes.plot(closed[:, 0], closed[:, 1], color=INK, linewidth=2.0, solid_joinstyle="miter", zorder=5)
+    if not surface.outline:
+        left, bottom, right, top = sheet.room_box
+        x, y = [left, right, right, left, left], [bottom, bottom, top, top, bottom]
+        axes.plot(x, y, color=SOFT_INK, linewidth=1.0, zorder=5)
+
+
+def draw_grid(axes: Axes, surface: Surface, sheet: Sheet) -> list[Box]:
+    """Grid lines in metres from corner 0, and words for both tapes; the boxes that labels must leave free."""
+    left, bottom, right, top = sheet.room_box
+    step, every = sheet.grid_mm, sheet.labelled_every
+    walls = _walls(axes, surface, sheet)
+    for axis, (low, high) in enumerate(zip(sheet.room_mm[:2], sheet.room_mm[2:], strict=True)):
+        for value in grid_lines_mm(low, high, step):
+            index = round(value / step)
+            at = float(sheet.on_paper((value, value))[axis])
+            heavy = 0.7 if index % every == 0 else 0.35
+            xs, ys = ([at, at], [bottom, top]) if axis == 0 else ([left, right], [at, at])
+            (line,) = axes.plot(xs, ys, color="#404040", alpha=0.45, linewidth=heavy, zorder=4)
+            if walls is not None:
+                line.set_clip_path(walls)
+            if index % every == 0 and index != 0:
+                x, y = (at, bottom - 0.08) if axis == 0 else (left - 0.08, at)
+                ha, va = ("center", "top") if axis == 0 else ("right", "center")
+                said = f"{value / MM_PER_M:g}"
+                axes.text(x, y, said, fontproperties=font(TICK_PT), color=INK, ha=ha, va=va, zorder=6)
+    words = font(WORD_PT)
+    axes.text((left + right) / 2, bottom - 0.27, "metres from the left wall", fontproperties=words, color=INK,
+              ha="center", va="top", zorder=6)  # fmt: skip
+    axes.text(left - 0.34, (bottom + top) / 2, "metres from the bottom wall", fontproperties=words, color=INK,
+              ha="right", va="center", rotation=90, zorder=6)  # fmt: skip
+    return [(left - 0.55, bottom - 0.45, right, bottom - 0.02), (left - 0.55, bottom - 0.45, left - 0.02, top)]
+
+
+def draw_corner(axes: Axes, sheet: Sheet) -> None:
+    """The corner that both tapes start from."""
+    x, y = sheet.on_paper((0.0, 0.0))
+    axes.plot([x], [y], marker="o", markersize=13, color=INK, zorder=8)
+    axes.text(x, y, "0", fontproperties=font(8.5, bold=True), color="white", ha="center", va="center_baseline", zorder=9)  # noqa: E501  # fmt: skip
+
+
+def _walls(axes: Axes, surface: Surface, sheet: Sheet) -> PathPatch | None:
+    """The outline as an invisible shape, to keep the grid inside the room."""
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
+
+    if not surface.outline:
+        return None
+    rings = [Path(sheet.on_paper(np.concatenate([ring, ring[:1]])), closed=True) for ring in surface.outline]
+    return PathPatch(Path.make_compound_path(*rings), transform=axes.transData, visible=False)
+
+
+def _extent(
+    surface: Surface, sheet: Sheet, shape: tuple[int, ...], step: int
+) -> tuple[float, float, float, float]:
+    """Left, right, bottom, top in inches of a picture of blocks, the last of which may hang over the grid."""
+    x0, y0 = surface.origin_mm
+    side = step * surface.cell_mm
+    (left, bottom), (right, top) = sheet.on_paper([(x0, y0), (x0 + shape[1] * side, y0 + shape[0] * side)]).tolist()
+    return left, right, bottom, top

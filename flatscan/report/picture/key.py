@@ -1,0 +1,139 @@
+"""The key: what each line, outline and hatch means, and the colour bar."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flatscan.report.picture.floor import HOLE, INK, SOFT_INK
+from flatscan.report.picture.lettering import font, line_in, width_in
+from flatscan.report.picture.marks import AREA_INK, LINE_OF
+from flatscan.report.wording import signed
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from matplotlib.axes import Axes
+    from matplotlib.colors import ListedColormap
+
+    from flatscan.judgement.verdict import VerdictWord
+    from flatscan.report.picture.sheet import Sheet
+
+KEY_PT = 8.0
+_SAMPLE_IN, _SPACE_IN, _BETWEEN_IN = 0.42, 0.08, 0.28
+ROW_IN = line_in(KEY_PT) + 0.05
+_EDGE_TEXT: dict[VerdictWord | None, str] = {
+    "over": "straightedge as it lay: over the limit",
+    "not_decided": "straightedge: not decided",
+    "within": "straightedge: within the limit",
+    None: "straightedge: no limit for this length",
+}
+_BAR_W_IN, _BAR_MOST_IN, _BAR_TICKS = 0.17, 3.4, 4
+Draw = Callable[["Axes", float, float], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A sample, drawn from its left end at a height, and its meaning."""
+
+    text: str
+    draw: Draw
+
+
+def entries(verdicts: Sequence[VerdictWord | None], *, areas: bool, holes: bool, contour_mm: float | None) -> list[Entry]:  # noqa: E501  # fmt: skip
+    """Only what this picture shows."""
+    found = [Entry(text, _edge(word)) for word, text in _EDGE_TEXT.items() if word in verdicts]
+    if verdicts:
+        found.append(Entry("where it touched", _dot("o", INK, "white")))
+        found.append(Entry("where the gap is", _dot("v", "white", INK)))
+    if areas:
+        found.append(Entry("area to level", _line(AREA_INK, 1.7, "solid")))
+    if holes:
+        found.append(Entry("not seen", _hatch))
+    if contour_mm is not None:
+        found.append(Entry(f"contour every {contour_mm:g} mm, dashed where low", _line(SOFT_INK, 0.6, "dashed")))
+    return found
+
+
+def rows_of(found: Sequence[Entry], room_in: float) -> list[list[Entry]]:
+    """Break the entries into rows of the paper's width."""
+    rows: list[list[Entry]] = [[]]
+    used = 0.0
+    for entry in found:
+        wide = _width(entry)
+        if rows[-1] and used + wide > room_in:
+            rows.append([])
+            used = 0.0
+        rows[-1].append(entry)
+        used += wide
+    return [row for row in rows if row]
+
+
+def draw_key(axes: Axes, rows: Sequence[Sequence[Entry]], left: float, top: float) -> None:
+    """Write the rows downwards from ``top``, inches."""
+    for number, row in enumerate(rows):
+        x, y = left, top - (number + 0.5) * ROW_IN
+        for entry in row:
+            entry.draw(axes, x, y)
+            axes.text(x + _SAMPLE_IN + _SPACE_IN, y, entry.text, fontproperties=font(KEY_PT), color=INK, va="center")
+            x += _width(entry)
+
+
+def draw_bar(axes: Axes, sheet: Sheet, colours: ListedColormap, scale: float, *, clipped: tuple[bool, bool]) -> None:
+    """Colour bar right of the map, ``low`` at its foot and ``high`` at its head."""
+    _, bottom, right, top = sheet.map_box
+    _, room_bottom, _, room_top = sheet.room_box
+    tall = min(_BAR_MOST_IN, max(room_top - room_bottom, 2.0))
+    foot = min(max((room_bottom + room_top) / 2.0 - tall / 2.0, bottom + 0.3), top - tall - 0.3)
+    x = right + 0.32
+    shades = np.linspace(-1.0, 1.0, 255)[:, None]
+    axes.imshow(shades, origin="lower", extent=(x, x + _BAR_W_IN, foot, foot + tall), cmap=colours, vmin=-1.0, vmax=1.0,
+                interpolation="nearest", aspect="auto", zorder=3)  # fmt: skip
+    axes.plot([x, x + _BAR_W_IN, x + _BAR_W_IN, x, x], [foot, foot, foot + tall, foot + tall, foot], color=INK,
+              linewidth=0.8, zorder=4)  # fmt: skip
+    places = 0 if scale >= _BAR_TICKS and scale % 2 == 0 else 1 if scale * 10 % 2 == 0 else 2
+    for value in np.linspace(-scale, scale, 2 * _BAR_TICKS // 2 + 1):
+        y = foot + tall * (value + scale) / (2.0 * scale)
+        axes.plot([x + _BAR_W_IN, x + _BAR_W_IN + 0.05], [y, y], color=INK, linewidth=0.8, zorder=4)
+        said = signed(float(value), places)
+        if (value == scale and clipped[1]) or (value == -scale and clipped[0]):
+            said += "…"
+        axes.text(x + _BAR_W_IN + 0.09, y, said, fontproperties=font(KEY_PT), color=INK, va="center")
+    bold = font(KEY_PT, bold=True)
+    axes.text(x, foot + tall + 0.09, "high, mm", fontproperties=bold, color=INK, va="bottom")
+    axes.text(x, foot - 0.09, "low, mm", fontproperties=bold, color=INK, va="top")
+
+
+def _width(entry: Entry) -> float:
+    return _SAMPLE_IN + _SPACE_IN + width_in(entry.text, KEY_PT) + _BETWEEN_IN
+
+
+def _edge(word: VerdictWord | None) -> Draw:
+    width, dash = LINE_OF[word]
+    return _line(INK, width, dash)
+
+
+def _line(ink: str, width: float, dash: str | tuple[int, tuple[float, ...]]) -> Draw:
+    def draw(axes: Axes, x: float, y: float) -> None:
+        axes.plot([x, x + _SAMPLE_IN], [y, y], color=ink, linewidth=width, linestyle=dash, solid_capstyle="butt")
+
+    return draw
+
+
+def _dot(marker: str, face: str, edge: str) -> Draw:
+    def draw(axes: Axes, x: float, y: float) -> None:
+        axes.plot([x + _SAMPLE_IN / 2.0], [y], marker, color=face, markeredgecolor=edge, markersize=5.5)
+
+    return draw
+
+
+def _hatch(axes: Axes, x: float, y: float) -> None:
+    from matplotlib.patches import Rectangle
+
+    size = 0.13
+    axes.add_patch(
+        Rectangle((x, y - size / 2), _SAMPLE_IN, size, facecolor=HOLE, edgecolor=SOFT_INK, hatch="//////", linewidth=0.6)
+    )

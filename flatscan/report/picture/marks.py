@@ -1,0 +1,182 @@
+"""What is drawn on the floor: straightedges as they lay, areas to level, doors, north, and their labels."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flatscan.report import wording
+from flatscan.report.picture.edge_line import edge_line
+from flatscan.report.picture.floor import INK
+from flatscan.report.picture.labels import Wanted, leader_end, place_labels
+from flatscan.report.picture.lettering import font, line_in, printable, width_in
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from matplotlib.axes import Axes
+    from numpy.typing import NDArray
+
+    from flatscan.judgement.verdict import VerdictWord
+    from flatscan.levelling.plan import Area
+    from flatscan.measures.measurement import Flatness, Point
+    from flatscan.report.drawn import Shown
+    from flatscan.report.picture.labels import Box
+    from flatscan.report.picture.sheet import Sheet
+    from flatscan.surface.surface import Surface
+
+AREA_INK = "#0b5d3b"
+LABEL_PT = 8.0
+#: (line width in points, dash pattern) by verdict; None: no limit names this edge.
+LINE_OF: dict[VerdictWord | None, tuple[float, str | tuple[int, tuple[float, ...]]]] = {
+    "over": (3.4, "solid"),
+    "not_decided": (2.6, (0, (3.0, 1.6))),
+    "within": (1.1, "solid"),
+    "not_seen": (1.1, (0, (1.0, 1.5))),
+    None: (1.1, (0, (1.0, 1.5))),
+}
+#: Beyond this many areas only their numbers are drawn.
+MOST_AREA_TEXTS = 12
+_LABEL_GAP_IN = 0.05
+_PAD_IN = 0.04
+_SAMPLES = 40
+_DOT_IN = 0.06
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """A text and the place it names, in inches."""
+
+    text: str
+    at: tuple[float, float]
+    ink: str = INK
+    bold: bool = False
+
+    def wanted(self) -> Wanted:
+        """Its size with a little space around."""
+        wide = width_in(self.text, LABEL_PT, bold=self.bold) + 2 * _PAD_IN
+        return Wanted(self.at, wide, line_in(LABEL_PT) + _PAD_IN)
+
+
+def draw_edges(axes: Axes, shown: Sequence[Shown], surface: Surface, sheet: Sheet) -> tuple[list[Label], NDArray[np.float64]]:  # noqa: E501  # fmt: skip
+    """Each edge as it lay, with its contacts and the place of the gap; labels, and points not to cover."""
+    from matplotlib.patheffects import withStroke
+
+    labels, drawn = [], [np.empty((0, 2))]
+    for one in reversed(shown):  # the worst lies on top
+        spot = one.spot
+        width, dash = LINE_OF[one.verdict]
+        ends = sheet.on_paper(edge_line(spot.contacts, spot.edge_mm, surface.outline, slack_mm=surface.cell_mm))
+        halo = [withStroke(linewidth=width + 2.0, foreground="white")]
+        axes.plot(ends[:, 0], ends[:, 1], color=INK, linewidth=width, linestyle=dash, path_effects=halo, zorder=10,
+                  solid_capstyle="butt", dash_capstyle="butt")  # fmt: skip
+        dots, at = sheet.on_paper(spot.contacts), sheet.on_paper(spot.at)
+        size = 5.5 if one.verdict in {"over", "not_decided"} else 4.0
+        axes.plot(dots[:, 0], dots[:, 1], "o", color=INK, markeredgecolor="white", markersize=size, zorder=11)
+        axes.plot(*at, "v", color="white", markeredgecolor=INK, markersize=size + 0.5, zorder=12)
+        along = np.linspace(0.0, 1.0, _SAMPLES)[:, None]
+        drawn.append(ends[0] + along * (ends[1] - ends[0]))
+        text = f"{one.letter}  {'at least ' if spot.bridges_hole else ''}{wording.quantity(spot.gap)} "
+        labels.append(
+            Label(text + wording.under_edge(spot.edge_mm), (float(at[0]), float(at[1])), bold=one.verdict == "over")
+        )
+    return labels[::-1], np.concatenate(drawn)
+
+
+def draw_areas(axes: Axes, areas: Sequence[Area], sheet: Sheet) -> tuple[list[Label], NDArray[np.float64]]:
+    """Outline and number of each area to level."""
+    from matplotlib.patheffects import withStroke
+
+    halo = [withStroke(linewidth=3.4, foreground="white")]
+    labels, drawn = [], [np.empty((0, 2))]
+    for area in areas:
+        for ring in area.rings:
+            line = sheet.on_paper(np.concatenate([ring, ring[:1]]))
+            axes.plot(line[:, 0], line[:, 1], color=AREA_INK, linewidth=1.7, path_effects=halo, zorder=7)
+        outer = sheet.on_paper(area.rings[0])
+        drawn.append(outer)
+        text = f"area {area.number}"
+        if len(areas) <= MOST_AREA_TEXTS:
+            text += f": {wording.litres(area.volume_l)}"
+        # The highest point of the outline: the label then lies clear of the edges within.
+        top = outer[np.argmax(outer[:, 1])]
+        labels.append(Label(text, (float(top[0]), float(top[1])), ink=AREA_INK, bold=True))
+    return labels, np.concatenate(drawn)
+
+
+def extreme_labels(axes: Axes, surface: Surface, flatness: Flatness, sheet: Sheet) -> list[Label]:
+    """The highest and the lowest place, with the measured FLTp and FLTv."""
+    estimate = surface.estimate_mm
+    if not np.isfinite(estimate).any():
+        return []
+    labels = []
+    for index, word, q in ((np.nanargmax(estimate), "highest", flatness.fltp), (np.nanargmin(estimate), "lowest", flatness.fltv)):  # noqa: E501  # fmt: skip
+        row, col = np.unravel_index(index, estimate.shape)
+        x, y = sheet.on_paper(surface.xy_mm(float(row), float(col))).tolist()
+        axes.plot([x], [y], "+", color=INK, markersize=8, markeredgewidth=1.4, zorder=9)
+        sign = "+" if word == "highest" else "−"
+        labels.append(Label(f"{word} {sign}{wording.quantity(q)}", (x, y)))
+    return labels
+
+
+def draw_doors(axes: Axes, doors: Sequence[tuple[Point, Point]], sheet: Sheet) -> list[Label]:
+    """Each door as a gap in the wall."""
+    labels = []
+    for door in doors:
+        line = sheet.on_paper(door)
+        axes.plot(line[:, 0], line[:, 1], color="white", linewidth=4.5, zorder=6, solid_capstyle="butt")
+        axes.plot(line[:, 0], line[:, 1], color=INK, linewidth=0.8, zorder=6)
+        middle = line.mean(axis=0)
+        labels.append(Label("door", (float(middle[0]), float(middle[1]))))
+    return labels
+
+
+def draw_north(axes: Axes, north_rad: float, sheet: Sheet) -> Box:
+    """An arrow beside the map, pointing north; the box it takes."""
+    radius = 0.22
+    _, _, right, top = sheet.map_box
+    x, y = right + 0.55, top - 0.42
+    step = radius * np.array([np.cos(north_rad), np.sin(north_rad)])
+    axes.annotate("", xy=(x + step[0], y + step[1]), xytext=(x - step[0], y - step[1]),
+                  arrowprops={"arrowstyle": "-|>", "color": INK, "linewidth": 1.4, "shrinkA": 0, "shrinkB": 0})  # fmt: skip
+    tip = np.array([x, y]) + step * (radius + 0.11) / radius
+    axes.text(*tip, "N", fontproperties=font(9.0, bold=True), color=INK, ha="center", va="center", zorder=9)
+    return x - 0.4, y - 0.4, x + 0.4, y + 0.4
+
+
+def draw_labels(
+    axes: Axes, labels: Sequence[Label], sheet: Sheet, *, blocked: Sequence[Box], drawn: NDArray[np.float64]
+) -> list[Box | None]:
+    """Write each label near its place with a thin leader; one that fits nowhere is left out."""
+    dots = [(x - _DOT_IN, y - _DOT_IN, x + _DOT_IN, y + _DOT_IN) for x, y in (label.at for label in labels)]
+    corner = sheet.on_paper((0.0, 0.0))
+    dots.append((corner[0] - 0.12, corner[1] - 0.12, corner[0] + 0.12, corner[1] + 0.12))
+    boxes = place_labels(
+        [label.wanted() for label in labels], sheet.map_box, blocked=[*blocked, *dots], drawn=drawn, gap=_LABEL_GAP_IN
+    )
+    for label, box in zip(labels, boxes, strict=True):
+        if box is None:
+            continue
+        end = leader_end(label.at, box)
+        axes.plot([label.at[0], end[0]], [label.at[1], end[1]], color=label.ink, linewidth=0.8, zorder=13)
+        axes.text(
+            (box[0] + box[2]) / 2.0,
+            (box[1] + box[3]) / 2.0,
+            printable(label.text),
+            fontproperties=font(LABEL_PT, bold=label.bold),
+            color=label.ink,
+            ha="center",
+            va="center_baseline",
+            parse_math=False,
+            zorder=15,
+        )
+        axes.add_patch(_plate(box, label.ink))
+    return boxes
+
+
+def _plate(box: Box, ink: str) -> object:
+    from matplotlib.patches import Rectangle
+
+    return Rectangle((box[0], box[1]), box[2] - box[0], box[3] - box[1], facecolor="white", alpha=0.92, edgecolor=ink, linewidth=0.6, zorder=14)  # noqa: E501  # fmt: skip

@@ -1,0 +1,134 @@
+"""The tables as CSV: unit in every header, one row per thing, safe to open in a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from typing import TYPE_CHECKING
+
+from flatscan.report.drawn import letters_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from flatscan.quantity import Quantity
+    from flatscan.report.report import Report
+
+Cell = str | float | int | bool | None
+#: A spreadsheet runs a cell that starts with one of these (OWASP, CSV injection).
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
+
+
+def gaps_csv(report: Report) -> str:
+    """Worst gaps, worst first; the letter is the one on the map."""
+    header = (
+        "letter", "edge_mm", "gap_mm", "u_mm", "raw_mm", "noise_floor_mm", "x_mm", "y_mm",
+        "contact1_x_mm", "contact1_y_mm", "contact2_x_mm", "contact2_y_mm", "span_mm", "direction_deg",
+        "bridges_hole",
+    )  # fmt: skip
+    letters = letters_of(report)
+    rows: list[list[Cell]] = []
+    for index, spot in enumerate(report.measurement.gaps):
+        places = [_mm(v) for at in (spot.at, *spot.contacts) for v in at]
+        angle = round(math.degrees(spot.direction_rad), 1)
+        rows.append(
+            [
+                letters.get(index, ""),
+                _mm(spot.edge_mm),
+                *_value(spot.gap),
+                _fine(spot.raw_mm),
+                _fine(spot.noise_floor_mm),
+                *places,
+                _mm(spot.span_mm),
+                angle,
+                "yes" if spot.bridges_hole else "no",
+            ]
+        )
+    return _csv(header, rows)
+
+
+def findings_csv(report: Report) -> str:
+    """Every limit held against its value. ``u`` is one standard uncertainty, in the unit of the value."""
+    header = (
+        "what", "limit_id", "limit_mm", "edge_mm", "value", "u", "value_unit", "chance_over", "verdict",
+        "x_mm", "y_mm", "where",
+    )  # fmt: skip
+    rows: list[list[Cell]] = []
+    for finding in report.verdict.findings:
+        value: list[Cell] = [None, None, None]
+        if finding.value is not None:
+            value = [*_value(finding.value), finding.value.unit]
+        place: list[Cell] = [None, None] if finding.at is None else [_mm(v) for v in finding.at]
+        rows.append(
+            [
+                finding.what,
+                finding.limit_id,
+                _fine(finding.limit_mm),
+                None if finding.edge_mm is None else _mm(finding.edge_mm),
+                *value,
+                None if finding.p_over is None else round(finding.p_over, 4),
+                finding.verdict,
+                *place,
+                finding.where,
+            ]
+        )
+    return _csv(header, rows)
+
+
+def areas_csv(report: Report) -> str:
+    """Areas to level, numbered as on the map, with a box to find them by and the outline as x y pairs."""
+    header = (
+        "number", "action", "area_m2", "volume_litre", "u_litre", "mean_mm", "max_mm",
+        "x_from_mm", "x_to_mm", "y_from_mm", "y_to_mm", "outline_xy_mm",
+    )  # fmt: skip
+    rows: list[list[Cell]] = []
+    for area in report.plan.areas:
+        outer = area.rings[0]
+        low, high = outer.min(axis=0), outer.max(axis=0)
+        outline = "; ".join(f"{x:.0f} {y:.0f}" for x, y in outer)
+        rows.append(
+            [
+                area.number,
+                area.action,
+                round(area.area_m2, 3),
+                *_value(area.volume_l),
+                round(area.mean_mm, 2),
+                round(area.max_mm, 2),
+                _mm(low[0]),
+                _mm(high[0]),
+                _mm(low[1]),
+                _mm(high[1]),
+                outline,
+            ]
+        )
+    return _csv(header, rows)
+
+
+def safe_text(text: str) -> str:
+    """Text that a spreadsheet shows and does not run.
+
+    >>> safe_text("=1+1"), safe_text("lip")
+    ("'=1+1", 'lip')
+    """
+    return f"'{text}" if text.lstrip(" ").startswith(_FORMULA_STARTS) else text
+
+
+def _csv(header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
+    buffer = io.StringIO()
+    writer = csv.writer(buffer)
+    writer.writerow(header)
+    writer.writerows([safe_text(cell) if isinstance(cell, str) else cell for cell in row] for row in rows)
+    return buffer.getvalue()
+
+
+def _value(q: Quantity) -> list[Cell]:
+    return [_fine(q.value), _fine(q.u)]
+
+
+def _mm(value: float) -> float:
+    return round(float(value), 1) + 0.0
+
+
+def _fine(value: float) -> float | None:
+    return round(float(value), 3) + 0.0 if math.isfinite(value) else None

@@ -1,0 +1,214 @@
+"""How values, places and verdicts are said to people: the one place where numbers become words.
+
+Every text a person reads takes its lengths, places and chances from here, so another unit system
+is a change in this module alone. Rounding happens here, once, by the uncertainty.
+"""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+from typing import TYPE_CHECKING
+
+from flatscan.constants import MM_PER_M
+from flatscan.quantity import decimals_for
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from flatscan.judgement.limits import Limit, LimitSet
+    from flatscan.judgement.verdict import AnswerCode, VerdictWord
+    from flatscan.levelling.plan import MethodName
+    from flatscan.quantity import Quantity
+
+VERDICT_TEXT: Mapping[VerdictWord, str] = {
+    "over": "over",
+    "not_decided": "not decided",
+    "within": "within",
+    "not_seen": "not seen",
+}
+#: A shape beside each verdict word, so that neither colour nor reading is needed alone.
+VERDICT_SHAPE: Mapping[VerdictWord, str] = {"over": "▲", "not_decided": "◆", "within": "●", "not_seen": "○"}
+#: Worst first: the order in which verdicts are shown, and which of two wins at one place.
+VERDICT_RANK: Mapping[VerdictWord, int] = {"over": 0, "not_decided": 1, "not_seen": 2, "within": 3}
+
+ANSWER_TITLE: Mapping[AnswerCode, str] = {
+    "lay_as_is": "Lay over it as it is",
+    "fill_joints_and_lips": "Fill joints and take down lips, then lay",
+    "level_areas": "Level these areas, then lay",
+    "level_all": "Level the whole floor, then lay",
+    "not_decided": "Cannot be told yet",
+}
+
+METHOD_TEXT: Mapping[MethodName, str] = {
+    "patch": "patch: trowelled, only where the limit asks for it",
+    "flood": "flood: self-levelling, poured to one water level",
+    "skim": "skim: a thin coat of even thickness",
+    "grind_and_patch": "grind the high places, then patch",
+}
+
+_ASCII = {
+    "±": "+/-", "²": "2", "³": "3", "·": "*", "×": "x", "–": "-", "—": "-", "−": "-", "…": "...", "≤": "<=", "≥": ">=",
+    "≈": "~", "°": " deg", "‘": "'", "’": "'", "“": '"', "”": '"', "▲": "[!]", "◆": "[?]", "●": "[=]", "○": "[ ]",
+    "→": "->", "µ": "u", "ß": "ss", "\u00a0": " ", "\u202f": " ",
+}  # fmt: skip
+
+
+def clean(text: str) -> str:
+    """Text with control and direction-changing characters replaced: a file name cannot repaint a terminal."""
+    return "".join("\ufffd" if unicodedata.category(c) in {"Cc", "Cf", "Cs"} else c for c in text)
+
+
+def ascii_only(text: str) -> str:
+    """The same text for a terminal that shows ASCII only.
+
+    >>> ascii_only("5.2 ± 0.6 mm, 3 m²")
+    '5.2 +/- 0.6 mm, 3 m2'
+    """
+    said = "".join(_ASCII.get(c, c) for c in text)
+    return unicodedata.normalize("NFKD", said).encode("ascii", "ignore" if said.isascii() else "replace").decode()
+
+
+def signed(value: float, places: int) -> str:
+    """A number with its sign and a true minus; what rounds to nothing has no sign.
+
+    >>> signed(-3.04, 1), signed(0.04, 1), signed(2.0, 0)
+    ('−3.0', '0.0', '+2')
+    """
+    size = f"{abs(value):.{places}f}"
+    if float(size) == 0.0:
+        return size
+    return f"{'−' if value < 0 else '+'}{size}"
+
+
+def quantity(q: Quantity) -> str:
+    """``5.2 ± 0.6 mm``, the ± being U with k = 2."""
+    if not math.isfinite(q.u):
+        return f"{q.value:.1f} {q.unit}, uncertainty unknown"
+    return q.text()
+
+
+def length(length_mm: float) -> str:
+    """A limit or a layer, as a document states it.
+
+    >>> length(5.0), length(4.7625), length(0.5)
+    ('5 mm', '4.76 mm', '0.5 mm')
+    """
+    return f"{round(length_mm, 2):g} mm"
+
+
+def reach(length_mm: float) -> str:
+    """An edge or a span in metres.
+
+    >>> reach(2000.0), reach(200.0), reach(305.0)
+    ('2 m', '0.2 m', '0.305 m')
+    """
+    return f"{round(length_mm / MM_PER_M, 3):g} m"
+
+
+def under_edge(edge_mm: float) -> str:
+    """``under 2 m``: which edge a gap was read with."""
+    return f"under {reach(edge_mm)}"
+
+
+def point(at: tuple[float, float]) -> str:
+    """A place as two tape measures from corner 0, to the centimetre.
+
+    >>> point((2104.0, 950.0))
+    '2.10 m from the left wall, 0.95 m from the bottom wall'
+    """
+    x, y = (round(v / MM_PER_M, 2) + 0.0 for v in at)
+    return f"{x:.2f} m from the left wall, {y:.2f} m from the bottom wall"
+
+
+FRAME_TEXT = "Left and bottom wall as on the map: both tapes start at the corner marked 0"
+
+
+def area(area_m2: float) -> str:
+    """Square metres with as many figures as a person uses."""
+    return f"{area_m2:.2f} m²" if area_m2 < 10.0 else f"{area_m2:.1f} m²"  # noqa: PLR2004
+
+
+def litres(volume_l: Quantity) -> str:
+    """A volume with the unit in full."""
+    places = decimals_for(volume_l.expanded)
+    places = min(places, 1)
+    return f"{volume_l.value:.{places}f} ± {volume_l.expanded:.{places}f} litres"
+
+
+def bags(count: int, interval: tuple[int, int]) -> str:
+    """Whole bags to buy with the 95 % range.
+
+    >>> bags(1, (1, 1)), bags(3, (2, 3))
+    ('1 bag', '3 bags (2 to 3)')
+    """
+    said = f"{count} bag" if count == 1 else f"{count} bags"
+    return said if interval[0] == interval[1] else f"{said} ({interval[0]} to {interval[1]})"
+
+
+def share(part: float) -> str:
+    """A share in per cent that never rounds up to all or down to none.
+
+    >>> share(0.998), share(0.5), share(0.0004), share(1.0)
+    ('more than 99 %', '50 %', 'less than 1 %', '100 %')
+    """
+    percent = 100.0 * part
+    if 99.0 < percent < 100.0:  # noqa: PLR2004
+        return "more than 99 %"
+    if 0.0 < percent < 1.0:
+        return "less than 1 %"
+    return f"{percent:.0f} %"
+
+
+#: (least chance of being over, how it is said); common wording, no source.
+_CHANCES = (
+    (0.99, "almost certainly over"),
+    (0.95, "very likely over"),
+    (0.60, "more likely over than within"),
+    (0.40, "as likely over as within"),
+    (0.05, "more likely within than over"),
+    (0.01, "very likely within"),
+    (0.0, "almost certainly within"),
+)
+
+
+def chance(p_over: float | None) -> str:
+    """The chance of being over the limit in plain words, with its figure.
+
+    >>> chance(0.7), chance(None)
+    ('more likely over than within (70 %)', '')
+    """
+    if p_over is None:
+        return ""
+    words = next(text for least, text in _CHANCES if p_over >= least)
+    return f"{words} ({share(p_over)})"
+
+
+def limit(rule: Limit) -> str:
+    """One limit as a phrase: ``3 mm under 2 m``."""
+    said = length(rule.limit_mm)
+    if rule.edge_mm is None:
+        return f"{rule.what.replace('_', ' ')} {said}"
+    if rule.what == "gap":
+        return f"{said} {under_edge(rule.edge_mm)}"
+    if rule.what == "span_gap":
+        return f"{said} between contacts up to {reach(rule.edge_mm)} apart"
+    return f"{rule.what.replace('_', ' ')} {said} over {reach(rule.edge_mm)}"
+
+
+def source(limits: LimitSet) -> str:
+    """Where a limit set comes from and how far that can be trusted."""
+    s = limits.source
+    if s.document == s.mark:
+        return s.mark
+    named = ", ".join(part for part in (s.document, s.table, s.year) if part)
+    return f"{named} ({s.mark})"
+
+
+def cell(cell_mm: float) -> str:
+    """Distance of grid cells or of hand readings.
+
+    >>> cell(10.0), cell(1000.0)
+    ('10 mm', '1 m')
+    """
+    return reach(cell_mm) if cell_mm >= MM_PER_M / 4.0 else f"{round(cell_mm, 1):g} mm"
