@@ -21,6 +21,8 @@ class ReadSettings:
     camera_file: str | None = None
     #: Points sampled per square metre of mesh.
     mesh_points_per_m2: float = 40_000.0
+    #: Seed of the places where a mesh is sampled.
+    mesh_seed: int = 20_260_101
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -59,7 +59,8 @@ class Scan:
     inputs : the files read
     view_of_point : (n,) uint16 index into ``viewpoints_mm``: which station or frame saw the point;
         None when unknown
-    viewpoints_mm : (v, 3) float64, mm, camera or scanner positions relative to ``origin_mm``
+    viewpoints_mm : (v, 3) float64, mm, camera or scanner positions relative to ``origin_mm``; None when
+        unknown, even where ``view_of_point`` tells the stations apart
     weight : (n,) float32 in (0, 1], relative trust (confidence images); None: all alike
     colour : (n, 3) uint8 RGB, or None
     step_mm : the file's own coordinate step (0: none seen)
@@ -102,8 +103,6 @@ class Scan:
         ):
             if per_point is not None and len(per_point) != n:
                 raise ValueError(f"{name} must have one row per point")
-        if self.view_of_point is not None and self.viewpoints_mm is None:
-            raise ValueError("view_of_point needs viewpoints_mm")
         for array in (
             self.points_mm,
             self.origin_mm,

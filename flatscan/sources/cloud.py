@@ -1,0 +1,108 @@
+"""From collected points to a ``Scan``: unit, size check, step, and what the format promises."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flatscan.caveats import Caveat, caveat
+from flatscan.errors import InputError
+from flatscan.sources.guard import fingerprint
+from flatscan.sources.inference import FileUnit, check_across, extents, infer_unit, size_text, stated_unit
+from flatscan.sources.scan import InputFile, Scan, ScanKind
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+    from flatscan.settings import ReadSettings
+    from flatscan.sources.point_store import PointStore
+
+#: A coordinate step above this hides the lips and gaps that limits are about.
+COARSE_STEP_MM = 2.0
+UP_Z = (0.0, 0.0, 1.0)
+
+
+def resolve_unit(
+    path: Path, sizes: NDArray[np.float64], settings: ReadSettings, by_format: FileUnit | None
+) -> tuple[FileUnit, str, tuple[Caveat, ...]]:
+    """The unit with its sentence and caveats; refuses a size that cannot be a floor's.
+
+    Parameters
+    ----------
+    path : named in errors
+    sizes : (3,) extents in file units
+    settings : ``settings.unit`` wins over the format
+    by_format : what the format states, or None
+    """
+    unit = stated_unit(settings, by_format)
+    doubts: tuple[Caveat, ...] = ()
+    if unit is None:
+        unit, doubt = infer_unit(path, float(sizes.max()), size_text(sizes))
+        doubts = (doubt,)
+        line = f"{path.name}: unit {unit.name}, inferred from its size of {size_text(sizes)} units"
+    else:
+        line = f"{path.name}: unit {unit.name}, stated by {unit.said_by}"
+        check_across(path, sizes * unit.mm, unit.name, f"stated by {unit.said_by}")
+    return unit, line, doubts
+
+
+def scan_from_store(
+    path: Path,
+    reader: str,
+    store: PointStore,
+    settings: ReadSettings,
+    *,
+    unit: FileUnit | None = None,
+    up: tuple[float, float, float] | None = None,
+    gravity_known: bool = False,
+    viewpoints: NDArray[np.float64] | None = None,
+    step: float = 0.0,
+    kind: ScanKind = "cloud",
+    inputs: tuple[InputFile, ...] | None = None,
+    inferences: tuple[str, ...] = (),
+    caveats: tuple[Caveat, ...] = (),
+) -> Scan:
+    """The scan of a filled store.
+
+    Parameters
+    ----------
+    path, reader : the file and the name of the row that read it
+    store : points in file units
+    unit : the unit the format states, or None
+    up, gravity_known : what the format promises
+    viewpoints : (v, 3) float64, absolute, file units
+    step : the file's own coordinate step, file units (0: none seen)
+    inputs : the files read; None: ``path`` alone
+    """
+    if store.count == 0:
+        what = "none of its points has finite coordinates" if store.seen else "it holds no points"
+        raise InputError(path, what, "Check what was exported; a capture of a floor is needed")
+    points = store.points()
+    chosen, line, doubts = resolve_unit(path, extents(points), settings, unit)
+    points *= np.float32(chosen.mm)
+    step_mm = step * chosen.mm
+    if step_mm > COARSE_STEP_MM:
+        doubts = (*doubts, caveat("coarse_step", step_mm=step_mm))
+    lines = [line, *inferences]
+    if store.zeros_dropped:
+        lines.append(f"{path.name}: {store.zeros_dropped:,} points at exactly 0 0 0 taken as missing readings")
+    missing = store.seen - store.count - store.zeros_dropped
+    if missing:
+        lines.append(f"{path.name}: {missing:,} points without finite coordinates left out")
+    return Scan(
+        kind=kind,
+        points_mm=points,
+        origin_mm=store.origin * chosen.mm,
+        up=None if up is None else np.array(up, dtype=np.float64),
+        gravity_known=gravity_known,
+        inputs=inputs if inputs is not None else (fingerprint(path, reader),),
+        view_of_point=store.views(),
+        viewpoints_mm=None if viewpoints is None else (viewpoints - store.origin) * chosen.mm,
+        colour=store.colours(),
+        step_mm=step_mm,
+        inferences=tuple(lines),
+        caveats=(*doubts, *caveats),
+    )

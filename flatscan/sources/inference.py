@@ -1,0 +1,119 @@
+"""What the file leaves unsaid about its unit, inferred from the size of rooms, and said."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flatscan.caveats import Caveat, caveat
+from flatscan.constants import MM_PER_M
+from flatscan.errors import InputError, SettingsError
+from flatscan.units import LENGTH_UNITS, mm_per
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+    from flatscan.settings import ReadSettings
+
+#: A capture of a floor is between a tile's width and a large hall across. A room of 0.5 to 100 m
+#: taken 1000 times too small or too large falls outside, which is what the limits are for.
+LEAST_ACROSS_MM = 100.0
+MOST_ACROSS_MM = 500_000.0
+#: Metres up to this many units across, millimetres above: a hall of 150 m or a patch of 150 mm,
+#: both rare, lie at the border.
+_METRES_UP_TO = 150.0
+_EXTENT_SAMPLE = 200_000
+#: Share of points at each end left out of the extents: flying points must not decide a unit.
+_TAIL = 0.002
+
+
+@dataclass(frozen=True, slots=True)
+class FileUnit:
+    """A length unit with who said so (``"the file's CRS"``); ``said_by`` None: inferred."""
+
+    name: str
+    mm: float
+    said_by: str | None
+
+
+def extents(points: NDArray[np.float32]) -> NDArray[np.float64]:
+    """Size of the cloud along each axis without its outermost points.
+
+    Parameters
+    ----------
+    points : (n, 3), any unit, n >= 1
+
+    Returns
+    -------
+    (3,) float64, same unit: the span between the 0.2 % and 99.8 % quantiles
+    """
+    sample = points[:: max(1, len(points) // _EXTENT_SAMPLE)]
+    low, high = np.quantile(sample, (_TAIL, 1.0 - _TAIL), axis=0)
+    return np.asarray(high - low, dtype=np.float64)
+
+
+def stated_unit(settings: ReadSettings, by_format: FileUnit | None) -> FileUnit | None:
+    """The unit the person stated, else the one the format states, else None."""
+    if settings.unit is None:
+        return by_format
+    if settings.unit not in LENGTH_UNITS:
+        raise SettingsError("--unit", f"{settings.unit!r} is not a unit", f"Use one of {', '.join(LENGTH_UNITS)}")
+    return FileUnit(settings.unit, mm_per(settings.unit), "--unit")
+
+
+def infer_unit(path: Path, across: float, size_text: str) -> tuple[FileUnit, Caveat]:
+    """Metres or millimetres, whichever makes the capture the size of a room.
+
+    Parameters
+    ----------
+    path : named in the error
+    across : largest extent, file units
+    size_text : the extents as text, file units
+    """
+    for name, most in (("m", _METRES_UP_TO), ("mm", np.inf)):
+        across_mm = across * mm_per(name)
+        if across <= most and LEAST_ACROSS_MM <= across_mm <= MOST_ACROSS_MM:
+            others = _also_possible(name, across)
+            reason = f"the capture measures {size_text} units, which is the size of a room in {name}{others}"
+            return FileUnit(name, mm_per(name), None), caveat("unit_inferred", unit=name, reason=reason)
+    raise InputError(
+        path,
+        f"the capture measures {size_text} units, which is not the size of a floor in metres or in millimetres",
+        "State the unit with --unit, or check that this is the capture of a room",
+    )
+
+
+def _also_possible(chosen: str, across: float) -> str:
+    """Say which other unit would also make a believable room."""
+    other = {"m": "ft", "mm": "cm"}[chosen]
+    across_m = across * mm_per(other) / MM_PER_M
+    if not 1.0 <= across_m <= 100.0:  # noqa: PLR2004 - rooms
+        return ""
+    return f" (in {other} it would be {across_m:.1f} m across)"
+
+
+def check_across(path: Path | str, extents_mm: NDArray[np.float64], unit: str, said_by: str) -> None:
+    """Refuse a capture whose size cannot be a floor's: the unit is off by a thousand or so."""
+    across_mm = float(extents_mm.max())
+    if LEAST_ACROSS_MM <= across_mm <= MOST_ACROSS_MM:
+        return
+    fits = [u for u in LENGTH_UNITS if 1000.0 <= across_mm / mm_per(unit) * mm_per(u) <= 100_000.0]  # noqa: PLR2004
+    maybe = f"; with unit {fits[0]} it would be {_length(across_mm / mm_per(unit) * mm_per(fits[0]))}" if fits else ""
+    raise InputError(
+        path,
+        f"with unit {unit} ({said_by}) the capture is {_length(across_mm)} across{maybe}",
+        "State the right unit with --unit, or cut the capture down to the room",
+    )
+
+
+def _length(mm: float) -> str:
+    return f"{mm / MM_PER_M:,.4g} m" if mm >= MM_PER_M else f"{mm:.2g} mm"
+
+
+def size_text(sizes: NDArray[np.float64]) -> str:
+    """``5.2 × 4.1 × 2.5``."""
+    return " × ".join(f"{s:.3g}" for s in sizes)

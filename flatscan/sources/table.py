@@ -1,0 +1,198 @@
+"""The table of readers: which of them a path gets. A new format is a new row here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib import import_module
+from typing import TYPE_CHECKING, Any, Literal
+
+from flatscan.errors import InputError
+from flatscan.sources.detection import (
+    Head,
+    head_of,
+    is_gltf,
+    is_levels_text,
+    is_obj,
+    is_pcd,
+    is_stl,
+    is_text_cloud,
+    starts_with,
+)
+from flatscan.sources.guard import library_errors
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from flatscan.progress import Progress
+    from flatscan.settings import ReadSettings
+    from flatscan.sources.scan import Scan
+
+Group = Literal["depth", "cloud", "levels"]
+
+
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """One kind of file.
+
+    ``function`` is ``module:name``, imported when first used. ``certain``: its first bytes are unmistakable, so
+    the content is believed over a wrong name. Files of the group ``cloud`` can be read together.
+    """
+
+    name: str
+    group: Group
+    suffixes: tuple[str, ...]
+    looks_like: Callable[[Head], bool]
+    function: str
+    certain: bool = True
+    takes_progress: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class FolderReader:
+    """A folder layout, known by a file that must lie in it."""
+
+    name: str
+    marker: str
+    function: str
+
+
+_HERE = "flatscan.sources."
+_LEVELS = _HERE + "levels_table:read_levels"
+
+READERS: tuple[Reader, ...] = (
+    Reader("las", "cloud", (".las", ".laz"), starts_with(b"LASF"), _HERE + "las:read_las", takes_progress=True),
+    Reader("e57", "cloud", (".e57",), starts_with(b"ASTM-E57"), _HERE + "e57:read_e57", takes_progress=True),
+    Reader(
+        "ply", "cloud", (".ply",), starts_with(b"ply\n", b"ply\r"), _HERE + "ply:read_ply", takes_progress=True
+    ),
+    Reader("pcd", "cloud", (".pcd",), is_pcd, _HERE + "pcd:read_pcd", takes_progress=True),
+    Reader("glb", "cloud", (".glb",), starts_with(b"glTF"), _HERE + "mesh:read_mesh", takes_progress=True),
+    Reader("gltf", "cloud", (".gltf",), is_gltf, _HERE + "mesh:read_mesh", certain=False, takes_progress=True),
+    Reader("obj", "cloud", (".obj",), is_obj, _HERE + "mesh:read_mesh", certain=False, takes_progress=True),
+    Reader("stl", "cloud", (".stl",), is_stl, _HERE + "mesh:read_mesh", certain=False, takes_progress=True),
+    Reader("levels", "levels", (".csv", ".txt", ".tsv"), is_levels_text, _LEVELS, certain=False),
+    Reader("levels", "levels", (".xlsx",), starts_with(b"PK\x03\x04"), _LEVELS, certain=False),
+    Reader(
+        "text",
+        "cloud",
+        (".xyz", ".txt", ".csv", ".asc", ".pts", ".tsv", ".xyzrgb", ".neu"),
+        is_text_cloud,
+        _HERE + "text_cloud:read_text_cloud",
+        certain=False,
+        takes_progress=True,
+    ),
+    Reader(
+        "depth_image",
+        "depth",
+        (".png", ".tif", ".tiff", ".npy"),
+        starts_with(b"\x89PNG\r\n\x1a\n", b"II*\0", b"MM\0*", b"II+\0", b"MM\0+", b"\x93NUMPY"),
+        _HERE + "single_depth:read_single_depth",
+    ),
+)  # fmt: skip
+
+FOLDER_READERS: tuple[FolderReader, ...] = (
+    FolderReader("transforms", "transforms.json", _HERE + "posed_frames:read_transforms"),
+    FolderReader("tum", "depth.txt", _HERE + "tum:read_tum"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """A path with its reader; ``line`` says so when the choice was not the obvious one."""
+
+    path: Path
+    reader: Reader | FolderReader
+    line: str | None = None
+
+    @property
+    def group(self) -> Group:
+        """What kind of capture it is part of."""
+        return self.reader.group if isinstance(self.reader, Reader) else "depth"
+
+    def read(self, settings: ReadSettings, progress: Progress) -> Scan:
+        """Import the reader and use it."""
+        module, _, name = self.reader.function.partition(":")
+        function: Any = getattr(import_module(module), name)
+        if isinstance(self.reader, Reader) and self.reader.takes_progress:
+            scan: Scan = function(self.path, settings, progress)
+        else:
+            scan = function(self.path, settings)
+        return scan
+
+
+def known_suffixes() -> tuple[str, ...]:
+    """Every suffix with a reader, in the order of the table."""
+    return tuple(dict.fromkeys(suffix for row in READERS for suffix in row.suffixes))
+
+
+def choose(path: Path) -> list[Chosen]:
+    """The reader of a file, or of what a folder holds; raises ``InputError`` when there is none."""
+    with library_errors(path, "it cannot be looked at"):
+        is_folder, is_file, exists = path.is_dir(), path.is_file(), path.exists()
+    if is_folder:
+        return _choose_in_folder(path)
+    if not is_file:
+        what = "it is neither a file nor a folder" if exists else "there is no such file or folder"
+        raise InputError(path, what, "Check the path")
+    for folder_row in FOLDER_READERS:
+        if path.name == folder_row.marker and folder_row.marker.endswith(".json"):
+            return [Chosen(path.parent, folder_row)]
+    return [_choose_file(path)]
+
+
+def _choose_file(path: Path) -> Chosen:
+    head = head_of(path)
+    if head.size == 0:
+        raise InputError(path, "the file is empty", "Export or copy the capture again")
+    named = [row for row in READERS if path.suffix.lower() in row.suffixes]
+    for row in named:
+        if row.looks_like(head):
+            return Chosen(path, row)
+    certain = [row for row in READERS if row.certain and row.looks_like(head)]
+    if len(certain) == 1:
+        row = certain[0]
+        return Chosen(path, row, f"{path.name}: read as {row.name}, which its first bytes say, not its name")
+    if named:
+        raise InputError(
+            path,
+            f"it is named {path.suffix} but its first bytes are not those of such a file",
+            "Export the capture again, or give the file the suffix of what it holds",
+        )
+    raise InputError(
+        path,
+        f"files named {path.suffix or 'without a suffix'} are not read",
+        f"Give a folder of depth frames or a file of one of these kinds: {', '.join(known_suffixes())}",
+    )
+
+
+def _choose_in_folder(folder: Path) -> list[Chosen]:
+    """A folder of depth frames, or the one capture (or the clouds) that lie in it."""
+    with library_errors(folder, "the folder cannot be read", "Check its permissions"):
+        files = sorted(p for p in folder.iterdir() if not p.name.startswith(".") and p.is_file())
+    names = {file.name for file in files}
+    for row in FOLDER_READERS:
+        if row.marker in names:
+            return [Chosen(folder, row)]
+    found = [chosen for file in files if (chosen := _candidate(file)) is not None]
+    if not found:
+        raise InputError(
+            folder,
+            "the folder holds no capture that can be read",
+            "Give a folder with transforms.json or depth.txt in it, or a file of one of these kinds: "
+            + ", ".join(known_suffixes()),
+        )
+    if len(found) > 1 and any(chosen.group != "cloud" for chosen in found):
+        listed = ", ".join(chosen.path.name for chosen in found[:6])
+        raise InputError(folder, f"the folder holds several captures: {listed}", "Name the one to read")
+    line = f"{folder.name}: found {', '.join(chosen.path.name for chosen in found)} in the folder"
+    return [Chosen(chosen.path, chosen.reader, line if k == 0 else None) for k, chosen in enumerate(found)]
+
+
+def _candidate(file: Path) -> Chosen | None:
+    """The file's reader when both its name and its first bytes agree on one."""
+    named = [row for row in READERS if file.suffix.lower() in row.suffixes]
+    if not named:
+        return None
+    head = head_of(file)
+    return next((Chosen(file, row) for row in named if row.looks_like(head)), None)
