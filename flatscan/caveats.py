@@ -36,6 +36,22 @@ _ROWS: dict[str, tuple[str, str]] = {
         "A mesh has been smoothed and filled by whoever made it; lips and joints may be gone",
         "Use the point cloud or the depth frames where you can",
     ),
+    "depth_scale_inferred": (
+        "The depth images do not state their scale; {per_m:g} counts per metre was inferred because {reason}",
+        "State it with --depth-per-m if that is wrong",
+    ),
+    "frames_without_pose": (
+        "{count} of {total} depth frames have no pose within {bound_s:g} s and were left out",
+        "Record poses as often as depth, or give both the same clock",
+    ),
+    "points_thinned": (
+        "The capture holds more than {million:g} million depth pixels; one in {keep_one_in} was kept",
+        "Capture fewer frames, or check the rooms one by one",
+    ),
+    "reading_sigma_assumed": (
+        "The table does not say how sure one reading is; {sigma_mm:.2g} mm was assumed (common practice, no source)",
+        "State it in the table with a line: # reading sigma_mm: 0.5",
+    ),
     # surface
     "gravity_unknown": (
         "The capture does not know which way gravity points, so no slope is given",
@@ -49,6 +65,32 @@ _ROWS: dict[str, tuple[str, str]] = {
         "{percent:.0f} % of the floor was not seen",
         "Move what stands on it and capture again, or judge those places by hand",
     ),
+    "too_coarse": (
+        "A height over a {cell_mm:g} mm cell is good to ± {sigma_mm:.1f} mm (one standard uncertainty): differences "
+        "under {least_mm:.0f} mm cannot be told from noise",
+        "Treat the result as a sketch; capture closer, with more views or with a better sensor before deciding in mm",
+    ),
+    "things_left_out": (
+        "{count} thing(s) lying on the floor ({area_m2:.2f} m² in all) were left out; the largest, near "
+        "x {x_m:.2f} m, y {y_m:.2f} m, has an edge of {edge_mm:.0f} mm all round",
+        "If one of them is part of the floor, such as a raised patch, read its edge by hand",
+    ),
+    "other_level": (
+        "A level surface of {area_m2:.1f} m² lies {height_mm:.0f} mm {side} this floor and is not part of it",
+        "Capture and check it on its own if it is floor too",
+    ),
+    "floor_apart": (
+        "{area_m2:.1f} m² at the floor's height was seen apart from it and left out",
+        "Capture the floor between the parts too, or check the parts one by one",
+    ),
+    "levels_spacing": (
+        "Readings {spacing_m:.2f} m apart show no wave shorter than {wave_m:.1f} m",
+        "Read at a smaller spacing where the floor looks rough",
+    ),
+    "levels_interpolated": (
+        "The readings do not lie on a square grid; heights were interpolated onto one of {spacing_m:.2f} m",
+        "Read on a square grid where you can; between readings the floor is a guess with a larger uncertainty",
+    ),
     # measures
     "directions_sampled": (
         "The straightedge was laid in {count} directions; the true worst gap may be a little larger",
@@ -57,6 +99,19 @@ _ROWS: dict[str, tuple[str, str]] = {
     "noise_floor_high": (
         "On a perfectly flat floor this capture would itself show {floor_mm:.1f} mm under a {edge_m:g} m edge",
         "Capture closer, slower or with a better sensor before deciding on this limit",
+    ),
+    # levelling
+    "unseen_not_filled": (
+        "{area_m2:.2g} m² of floor was not seen; no compound is counted for it",
+        "Allow for it yourself, or clear it and capture again",
+    ),
+    "flood_without_gravity": (
+        "The level pour takes the floor's own plane as level, for the capture does not know gravity",
+        "Check the fall with a level: a fall of 2 mm per metre can double the pour",
+    ),
+    "layer_too_thick": (
+        "The thickest place takes {need_mm:.0f} mm, more than the {most_mm:g} mm this product allows in one layer",
+        "Fill in two layers as its data sheet says, or take a product for thick layers",
     ),
 }
 

@@ -1,0 +1,171 @@
+"""Which cells are judged: within the outline less the skirting strip, and not under a thing lying there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import ndimage
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from flatscan.surface.gridding import GridSpec
+
+#: A thing larger than this is taken for floor (a carpet, a raised field): it is kept and judged.
+MOST_THING_M2 = 1.2
+#: A thing's edge rises at least this much ...
+LEAST_EDGE_MM = 8.0
+#: ... over about this distance: 100 mm/m, which no wave of a floor reaches; lips stay under 6 mm.
+EDGE_REACH_MM = 80.0
+#: ... and that many standard deviations of a cell's noise.
+_EDGE_SIGMAS = 5.0
+#: This share of the edge, where both sides were seen, must rise.
+_SHARP_SHARE = 0.8
+#: Both sides must be seen on at least this share of the edge.
+_SEEN_SHARE = 0.25
+#: The surface a thing lies on is looked for in a window that a thing of the greatest size half fills.
+_WINDOW_MM = 1500.0
+_COARSE_MM = 50.0
+#: The foot of a thing is smeared by the sensor this far beyond its edge.
+_SMEAR_MM = 20.0
+
+
+@dataclass(frozen=True, slots=True)
+class Thing:
+    """Something lying on the floor: where (x, y), how high its edge stands, how large."""
+
+    at_mm: tuple[float, float]
+    edge_mm: float
+    area_m2: float
+
+
+def inside_mask(outline: tuple[NDArray[np.float64], ...], grid: GridSpec, *, skirting_mm: float) -> NDArray[np.bool_]:
+    """(rows, cols) bool: cells whose centre is within the outline and at least ``skirting_mm`` from any of it."""
+    from shapely import MultiPolygon, Polygon
+    from skimage.draw import polygon2mask
+
+    floor = Polygon(outline[0], list(outline[1:])).buffer(0)
+    shrunk = floor.buffer(-skirting_mm, join_style="mitre")
+    parts = list(shrunk.geoms) if isinstance(shrunk, MultiPolygon) else [shrunk]
+    mask = np.zeros(grid.shape, dtype=bool)
+
+    def filled(ring: NDArray[np.float64]) -> NDArray[np.bool_]:
+        # polygon2mask works in cell indices, where (0, 0) is the centre of the first cell.
+        inner: NDArray[np.bool_] = polygon2mask(  # type: ignore[no-untyped-call]
+            grid.shape, ((ring - np.asarray(grid.origin_mm)) / grid.cell_mm - 0.5)[:, ::-1]
+        )
+        return inner
+
+    for part in parts:
+        if not part.is_empty:
+            mask |= filled(np.asarray(part.exterior.coords))
+            for hole in part.interiors:
+                mask &= ~filled(np.asarray(hole.coords))
+    return mask
+
+
+def things_on_floor(
+    height_mm: NDArray[np.float32], grid: GridSpec, *, sigma_mm: float
+) -> tuple[NDArray[np.bool_], list[Thing]]:
+    """Find what lies on the floor and is low enough to have been gridded with it.
+
+    A thing stands higher than the surface around it, has an edge of at least 8 mm (and five standard
+    deviations of a cell) within 80 mm on at least 80 % of its seen border, and covers at most 1.2 m². What
+    rises gently, a step that runs on to a wall on no seen side, a lip of up to 6 mm and what is larger stay
+    floor. A raised patch with sharp edges of 8 mm looks the same and is left out too: hence the caveat.
+
+    Parameters
+    ----------
+    height_mm : (rows, cols) float32, heights over the reference plane, NaN where not seen
+    sigma_mm : typical standard deviation of a cell
+
+    Returns
+    -------
+    mask : (rows, cols) bool, True on things and the smear around them
+    things : the things, largest first
+    """
+    seen = np.isfinite(height_mm)
+    edge_mm = max(LEAST_EDGE_MM, _EDGE_SIGMAS * sigma_mm)
+    nothing = np.zeros(height_mm.shape, dtype=bool)
+    if not seen.any():
+        return nothing, []
+    over = height_mm - local_surface(height_mm, grid.cell_mm)
+    raised = seen & (np.nan_to_num(over) > 0.5 * edge_mm)
+    raised = ndimage.binary_opening(raised, np.ones((2, 2), dtype=bool))
+    labels, count = ndimage.label(raised, np.ones((3, 3)))
+    if count == 0:
+        return nothing, []
+    step = _step_mm(height_mm, seen, raised, grid.cell_mm)
+    border = raised & ~ndimage.binary_erosion(raised, border_value=1)
+    index = np.arange(1, count + 1)
+    border_cells = ndimage.sum_labels(border, labels, index)
+    known = border & np.isfinite(step)
+    known_cells = ndimage.sum_labels(known, labels, index)
+    sharp_cells = ndimage.sum_labels(known & (np.nan_to_num(step) > edge_mm), labels, index)
+    area_m2 = ndimage.sum_labels(raised, labels, index) * grid.cell_mm**2 / 1e6
+    is_thing = (area_m2 <= MOST_THING_M2) & (known_cells >= np.maximum(4.0, _SEEN_SHARE * border_cells))
+    is_thing &= sharp_cells >= _SHARP_SHARE * known_cells
+    mask = np.isin(labels, index[is_thing])
+    rise = np.where(known, np.nan_to_num(step), 0.0)
+    edges = ndimage.sum_labels(rise, labels, index) / np.maximum(known_cells, 1.0)
+    centres = ndimage.center_of_mass(raised, labels, index)
+    x0, y0 = grid.origin_mm
+    things = [
+        Thing(
+            (x0 + (float(centres[k][1]) + 0.5) * grid.cell_mm, y0 + (float(centres[k][0]) + 0.5) * grid.cell_mm),
+            float(edges[k]),
+            float(area_m2[k]),
+        )
+        for k in np.flatnonzero(is_thing)
+    ]
+    if mask.any():
+        mask = ndimage.distance_transform_edt(~mask) * grid.cell_mm <= _SMEAR_MM + grid.cell_mm
+    return mask, sorted(things, key=lambda thing: -thing.area_m2)
+
+
+def local_surface(height_mm: NDArray[np.float32], cell_mm: float) -> NDArray[np.float64]:
+    """(rows, cols) the floor as a thing of up to 1.2 m² cannot lift it: medians over 1.5 m windows, then smooth.
+
+    Medians of blocks of about 50 mm come first (the windows would be slow on fine cells); blocks not seen take
+    their nearest seen neighbour's height.
+    """
+    step = max(1, round(_COARSE_MM / cell_mm))
+    rows, cols = height_mm.shape
+    padded = np.pad(height_mm, ((0, -rows % step), (0, -cols % step)), constant_values=np.nan)
+    blocks = padded.reshape(padded.shape[0] // step, step, padded.shape[1] // step, step)
+    coarse = _nanmedian(blocks.transpose(0, 2, 1, 3).reshape(blocks.shape[0], blocks.shape[2], -1))
+    empty = np.isnan(coarse)
+    if empty.any():
+        nearest = ndimage.distance_transform_edt(empty, return_distances=False, return_indices=True)
+        coarse = coarse[tuple(nearest)]
+    window = 2 * round(_WINDOW_MM / (2.0 * step * cell_mm)) + 1
+    smooth = ndimage.median_filter(coarse, min(window, 2 * max(coarse.shape) + 1), mode="reflect")
+    at = np.meshgrid(*(np.arange(n) / step - 0.5 + 0.5 / step for n in (rows, cols)), indexing="ij")
+    fine: NDArray[np.float64] = ndimage.map_coordinates(smooth.astype(np.float64), at, order=1, mode="nearest")
+    return fine
+
+
+def _nanmedian(values: NDArray[np.float32]) -> NDArray[np.float64]:
+    """Median along the last axis without NaN; NaN where there is nothing else (and no warning of it)."""
+    ordered = np.sort(values, axis=-1)
+    count = np.isfinite(values).sum(axis=-1)
+    middle = np.maximum(count - 1, 0) // 2
+    median = np.take_along_axis(ordered, middle[..., None], axis=-1)[..., 0].astype(np.float64)
+    return np.where(count > 0, median, np.nan)
+
+
+def _step_mm(
+    height_mm: NDArray[np.float32], seen: NDArray[np.bool_], raised: NDArray[np.bool_], cell_mm: float
+) -> NDArray[np.float64]:
+    """(rows, cols) mean height of raised cells near a cell less that of the floor near it, NaN where one is unseen."""
+    side = 2 * max(1, round(0.5 * EDGE_REACH_MM / cell_mm)) + 1
+    height = np.nan_to_num(height_mm.astype(np.float64))
+
+    def mean_of(cells: NDArray[np.bool_]) -> NDArray[np.float64]:
+        share = ndimage.uniform_filter(cells.astype(np.float64), side, mode="constant")
+        total = ndimage.uniform_filter(np.where(cells, height, 0.0), side, mode="constant")
+        return np.where(share * side**2 > 0.5, total / np.maximum(share, 1e-12), np.nan)  # noqa: PLR2004 - one cell
+
+    return mean_of(raised) - mean_of(seen & ~raised)
