@@ -242,11 +242,11 @@ def trim_factor(kept: ArrayLike) -> NDArray[np.float64]:
 @cache
 def _student() -> NDArray[np.float64]:
     """95 % Student factor over the normal one, by degrees of freedom 0 to 200 (JCGM 100, G.3.2)."""
-    from scipy.stats import t
+    from scipy.special import stdtrit
 
     freedom = np.arange(201)
     table = np.ones(201)
-    table[1:-1] = t.ppf(0.975, freedom[1:-1]) / Z_95_CENTRAL
+    table[1:-1] = stdtrit(freedom[1:-1], 0.975) / Z_95_CENTRAL
     return table
 
 
