@@ -55,7 +55,7 @@ def walk(
     *,
     rng: np.random.Generator,
     height_mm: float = 1200.0,
-    spacing_mm: tuple[float, float] = (600.0, 550.0),
+    spacing_mm: tuple[float, float] = (520.0, 420.0),
     down_rad: float = np.deg2rad(65.0),
     margin_mm: float = 350.0,
 ) -> tuple[NDArray[np.float64], ...]:

@@ -1,0 +1,93 @@
+"""Write all sample captures again, from their seeds: ``python -m flatscan.synth.samples FOLDER``."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flatscan.synth import recordings, rooms
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from flatscan.synth.recordings import Recording
+    from flatscan.synth.scene import Scene
+
+SEED = 20_260_115
+
+_FRONT = """# Sample captures
+
+Every room here is invented: the floors were made by `flatscan.synth`, whose truth is known exactly, and
+seen through its sensor models. No real place, person or device is in them. Written by
+
+    python -m flatscan.synth.samples sample_scans
+
+with seed {seed}; the same package versions give the same bytes. Try `flatscan check sample_scans/{first}`.
+
+"""
+
+#: Folder: room, recorder, and the line for its README.
+_SAMPLES: dict[
+    str,
+    tuple[
+        Callable[[np.random.Generator], Scene],
+        Callable[[Path, Scene, np.random.Generator], Recording],
+        str,
+    ],
+] = {
+    "old_tiled_kitchen": (
+        rooms.kitchen,
+        recordings.record_phone,
+        "posed depth frames of an old tiled kitchen, 3.4 × 2.6 m: a dip of 6.5 mm over 1.5 m, lips of 1 to 2.5 mm",
+    ),
+    "large_hall_laser": (
+        rooms.hall,
+        recordings.record_laser,
+        "laser cloud (LAZ, two stations) of an L-shaped hall, 9 × 6 m: one low bay of 5 mm, furniture, a column",
+    ),
+    "bathroom_mesh": (
+        rooms.bathroom,
+        recordings.record_mesh,
+        "mesh (GLB) of a tiled bathroom, 2.4 × 1.9 m, that falls 12 mm/m to its drain",
+    ),
+    "living_room_levels": (
+        rooms.living_room,
+        recordings.record_levels,
+        "staff readings on a 0.5 m grid of a living room, 5.5 × 4.2 m, mostly within limits",
+    ),
+    "hallway_cloud": (
+        rooms.hallway,
+        recordings.record_text_cloud,
+        "cloud as text with decimal commas of a hallway, 4.5 × 1.3 m, with a 4 mm hump across it",
+    ),
+}
+NAMES: tuple[str, ...] = tuple(_SAMPLES)
+
+
+def write_sample(folder: Path, name: str) -> Recording:
+    """Write one sample into ``folder / name``, with its README."""
+    room, record, line = _SAMPLES[name]
+    # The sample's place in the list keeps its chance apart from the others'.
+    room_rng, record_rng = np.random.default_rng([SEED, NAMES.index(name)]).spawn(2)
+    target = folder / name
+    target.mkdir(parents=True, exist_ok=True)
+    recording = record(target, room(room_rng), record_rng)
+    (target / "README.md").write_text(f"Invented, not a real room: {line}.\n", encoding="utf-8")
+    return recording
+
+
+def write_all(folder: Path) -> None:
+    """Write every sample and the README that lists them."""
+    lines = [_FRONT.format(seed=SEED, first=NAMES[0])]
+    for name in NAMES:
+        recording = write_sample(folder, name)
+        where = recording.path.relative_to(folder)
+        lines.append(f"- `{where.as_posix()}`: {_SAMPLES[name][2]}.\n")
+    (folder / "README.md").write_text("".join(lines), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    write_all(Path(sys.argv[1]))
