@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.constants import MM2_PER_M2, SIGMA_PER_MAD, Z_95_CENTRAL
+from flatscan.constants import MM2_PER_M2, SIGMA_PER_MAD
+from flatscan.surface.cell_uncertainty import white_uncertainty
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import NDArray
 
 #: Readings further than this many robust standard deviations from the cell's median are left out of its mean.
 TRIM_SIGMAS = 3.0
@@ -19,10 +19,6 @@ TRIM_SIGMAS = 3.0
 ONE_SIDED_SHARE = 0.2
 #: Below this many readings a share of 20 % says nothing: one stray reading would raise the flag.
 LEAST_TO_FLAG = 8
-#: Readings' worth of trust in the scatter of the cells around, when a cell's own few readings say otherwise.
-PRIOR_READINGS = 8
-#: Half width, in cells, of the neighbourhood that this scatter is pooled over.
-POOL_CELLS = 4
 #: Standard deviation per mean absolute deviation of a normal distribution (exact: sqrt(pi/2)).
 SIGMA_PER_MEAN_DEVIATION = float(np.sqrt(np.pi / 2.0))
 
@@ -191,63 +187,15 @@ def _raw_plain(key: NDArray[np.int64], z: NDArray[np.float64], w: NDArray[np.flo
 
 
 def _with_uncertainty(raw: RawCells, grid: GridSpec, step_mm: float) -> CellStats:
-    """Add the standard uncertainty of a cell's mean.
-
-    The cell's own variance, known from few readings, is pooled with that of the cells around it (a prior
-    worth ``PRIOR_READINGS``); Student's factor covers what is still unknown, and the trim's factor what
-    leaving out the tails takes from the scatter and adds to the error of the mean.
-    """
-    from scipy.ndimage import uniform_filter
-
     shape = grid.shape
-    variance, kept = raw.variance_mm2.reshape(shape), raw.kept.reshape(shape)
-    freedom = np.where(np.isfinite(variance) & ~raw.flagged.reshape(shape), np.maximum(kept - 1.0, 0.0), 0.0)
-    own = np.where(np.isfinite(variance), variance, 0.0)
-    side = 2 * POOL_CELLS + 1
-    around = uniform_filter(freedom, side, mode="constant")
-    everywhere = float((freedom * own).sum() / max(float(freedom.sum()), 1e-30))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        # A running-sum filter leaves rounding dust where there is nothing: one reading over the window is the least.
-        pooled = np.where(
-            around * side**2 > 0.5,  # noqa: PLR2004
-            np.maximum(uniform_filter(freedom * own, side, mode="constant"), 0.0) / around,
-            everywhere,
-        )
-        own_freedom = np.where(np.isfinite(variance), np.maximum(kept - 1.0, 0.0), 0.0)
-        moderated = (PRIOR_READINGS * pooled + own_freedom * own) / (PRIOR_READINGS + own_freedom)
-        factor = _student()[np.minimum(own_freedom + PRIOR_READINGS, len(_student()) - 1).astype(np.int64)]
-        white2 = moderated / kept * (factor * trim_factor(kept)) ** 2
-    spread = np.sqrt(variance)
-    if step_mm > 0:
-        white2 = white2 + np.where(np.nan_to_num(spread) < 0.5 * step_mm, step_mm**2 / 12.0, 0.0)
+    variance, kept, flagged = raw.variance_mm2.reshape(shape), raw.kept.reshape(shape), raw.flagged.reshape(shape)
     return CellStats(
         height_mm=raw.height_mm.reshape(shape),
-        spread_mm=spread.astype(np.float32),
-        white_mm=np.where(kept > 0, np.sqrt(white2), np.nan).astype(np.float32),
+        spread_mm=np.sqrt(variance),
+        white_mm=white_uncertainty(variance, kept, flagged, step_mm=step_mm),
         count=raw.count.reshape(shape),
-        flagged=raw.flagged.reshape(shape),
+        flagged=flagged,
     )
-
-
-def trim_factor(kept: ArrayLike) -> NDArray[np.float64]:
-    """Return the ratio of the trimmed mean's true error to scatter/√n for normal readings.
-
-    1.0136 · 1.0136 in the limit (a normal distribution cut at 3 sigma keeps 97.3 % of its variance and the
-    mean of the kept is as good as that of all); more for few readings, whose MAD is itself rough.
-    """
-    n = np.maximum(np.asarray(kept, dtype=np.float64), 1.0)
-    return 1.014 + 0.6 / n
-
-
-@cache
-def _student() -> NDArray[np.float64]:
-    """95 % Student factor over the normal one, by degrees of freedom 0 to 200 (JCGM 100, G.3.2)."""
-    from scipy.special import stdtrit
-
-    freedom = np.arange(201)
-    table = np.ones(201)
-    table[1:-1] = stdtrit(freedom[1:-1], 0.975) / Z_95_CENTRAL
-    return table
 
 
 def choose_cell_mm(

@@ -58,7 +58,7 @@ def ring_covariance(field: NDArray[np.floating], reach: int) -> RingCovariance:
 
     def at_lags(power: NDArray[np.complex128]) -> NDArray[np.float64]:
         inverse: NDArray[np.float64] = irfft2(power, size)
-        return inverse[lag_y][:, : across + 1]
+        return np.asarray(inverse[lag_y][:, : across + 1])
 
     products = at_lags(spectrum * np.conj(spectrum))
     pairs = np.rint(at_lags(windows * np.conj(windows)))
