@@ -23,10 +23,7 @@ _MOST_FILES = 3
 
 def subtitle() -> str:
     """What the colours mean, and what they do not."""
-    return (
-        "Heights in mm above (red, +) and below (blue, −) the best plane through the floor. "
-        "That plane may slope: flat is not level."
-    )
+    return "Heights in mm above (red) and below (blue) the best plane, which may slope: flat is not level."
 
 
 def limit_lines(report: Report) -> list[str]:
@@ -70,9 +67,10 @@ def noise_floor_line(report: Report) -> str:
 def caption_lines(report: Report, grid_mm: float) -> list[str]:
     """The lines beneath the picture, unbroken."""
     shown, found = len(shown_gaps(report)), len(report.measurement.gaps)
-    more = f" The {shown} worst of {found} gaps are drawn; the others are in gaps.csv." if found > shown else ""
+    more = f" Drawn are {shown} of {found} gaps; all are in gaps.csv." if found > shown else ""
     skirting_mm = report.settings.surface.skirting_mm
-    strip = f" A strip of {wording.length(skirting_mm)} along the walls is not judged." if skirting_mm > 0.0 else ""
+    left_out = skirting_mm > 0.0 and not report.surface.lattice
+    strip = f" A strip of {wording.length(skirting_mm)} along the walls is not judged." if left_out else ""
     lines = [
         *limit_lines(report),
         capture_line(report),

@@ -10,7 +10,7 @@ import math
 import unicodedata
 from typing import TYPE_CHECKING
 
-from flatscan.constants import MM_PER_M
+from flatscan.constants import COVERAGE_K, MM_PER_M
 from flatscan.quantity import decimals_for
 
 if TYPE_CHECKING:
@@ -160,6 +160,7 @@ def share(part: float) -> str:
     return f"{percent:.0f} %"
 
 
+_LEAST_CHANCE = 1e-6
 #: (least chance of being over, how it is said); common wording, no source.
 _CHANCES = (
     (0.99, "almost certainly over"),
@@ -175,13 +176,14 @@ _CHANCES = (
 def chance(p_over: float | None) -> str:
     """The chance of being over the limit in plain words, with its figure.
 
-    >>> chance(0.7), chance(None)
-    ('more likely over than within (70 %)', '')
+    >>> chance(0.7), chance(1.0)
+    ('more likely over than within (70 % chance of over)', 'almost certainly over (more than 99 % chance of over)')
     """
     if p_over is None:
         return ""
     words = next(text for least, text in _CHANCES if p_over >= least)
-    return f"{words} ({share(p_over)})"
+    # A chance worked out from a model is never all or none.
+    return f"{words} ({share(min(max(p_over, _LEAST_CHANCE), 1.0 - _LEAST_CHANCE))} chance of over)"
 
 
 def limit(rule: Limit) -> str:
@@ -212,3 +214,41 @@ def cell(cell_mm: float) -> str:
     ('10 mm', '1 m')
     """
     return reach(cell_mm) if cell_mm >= MM_PER_M / 4.0 else f"{round(cell_mm, 1):g} mm"
+
+
+_HEADINGS = ("right", "top right", "top", "top left", "left", "bottom left", "bottom", "bottom right")
+
+
+def heading(direction_rad: float) -> str:
+    """A direction as seen on the map.
+
+    >>> import math
+    >>> heading(0.1), heading(math.pi), heading(-0.8)
+    ('right', 'left', 'bottom right')
+    """
+    eighth = round(direction_rad / (math.pi / 4.0)) % len(_HEADINGS)
+    return _HEADINGS[eighth]
+
+
+def expanded(u: float, unit: str) -> str:
+    """U = 2 u of one part of an uncertainty.
+
+    >>> expanded(0.13, "mm")
+    '0.26 mm'
+    """
+    return f"{COVERAGE_K * u:.2f} {unit}"
+
+
+def box(low: tuple[float, float], high: tuple[float, float]) -> str:
+    """A rectangle as two pairs of tape measures.
+
+    >>> box((800.0, 600.0), (1900.0, 1500.0))
+    '0.80 to 1.90 m from the left wall, 0.60 to 1.50 m from the bottom wall'
+    """
+    (x0, y0), (x1, y1) = ((v / MM_PER_M for v in corner) for corner in (low, high))
+    return f"{x0:.2f} to {x1:.2f} m from the left wall, {y0:.2f} to {y1:.2f} m from the bottom wall"
+
+
+def printable_lines(text: str) -> str:
+    """A whole file's text with its line breaks kept and every other control sign replaced."""
+    return "\n".join(clean(line) for line in text.split("\n"))

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 #: Share of the scheme left out at each end.
 _TRIM = 0.1
-_STEPS = 255  # odd: one step in the very middle
+_STEPS = 127  # odd: one step in the very middle
 _LEAST_SCALE_MM = 1.0
 #: Heights beyond this share of the floor do not stretch the scale; the bar's arrow says so.
 _SCALE_SHARE = 0.9995

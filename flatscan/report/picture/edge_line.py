@@ -55,7 +55,7 @@ def _part_on_floor(
 ) -> tuple[Point, Point]:
     from shapely import LineString, Point, Polygon
 
-    cut = LineString(ends).intersection(Polygon(outline[0], outline[1:]).buffer(slack_mm))
+    cut = LineString(ends).intersection(Polygon(outline[0], outline[1:]))
     middle = Point(np.mean(contacts, axis=0))
     pieces = [piece for piece in getattr(cut, "geoms", [cut]) if piece.distance(middle) <= slack_mm]
     if not pieces or pieces[0].length < float(np.hypot(*np.subtract(*contacts))):

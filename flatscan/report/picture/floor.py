@@ -8,7 +8,7 @@ import numpy as np
 
 from flatscan.constants import MM_PER_M
 from flatscan.report.picture.colours import contour_step_mm
-from flatscan.report.picture.lettering import font
+from flatscan.report.picture.lettering import font, line_in, width_in
 from flatscan.report.picture.sheet import grid_lines_mm
 from flatscan.report.wording import signed
 
@@ -23,10 +23,11 @@ if TYPE_CHECKING:
     from flatscan.surface.surface import Surface
 
 #: More cells than this along a side cannot be seen on the paper.
-MOST_PIXELS = 2000
+MOST_PIXELS = 1600
 _CONTOUR_PIXELS = 400
 INK, SOFT_INK, HOLE = "#1c1c1c", "#5a5a5a", "#d2d2d2"
 TICK_PT, WORD_PT = 7.5, 8.0
+_WORD_AWAY_IN = 0.27
 #: Figures go into hand-read nodes where a circle has this much room.
 _NODE_TEXT_IN = 0.36
 _MOST_NODE_IN = 0.46
@@ -66,7 +67,7 @@ def draw_heights(axes: Axes, surface: Surface, sheet: Sheet, colours: ListedColo
         cmap=colours,
         vmin=-scale,
         vmax=scale,
-        interpolation="auto",
+        interpolation="nearest",
         zorder=1,
     )
     step = block_step(surface.estimate_mm.shape, _CONTOUR_PIXELS)
@@ -86,10 +87,12 @@ def draw_heights(axes: Axes, surface: Surface, sheet: Sheet, colours: ListedColo
             axes.contour(x, y, held, levels=wanted, colors=SOFT_INK, linewidths=0.5, linestyles=style, zorder=2)
 
 
-def draw_nodes(axes: Axes, surface: Surface, sheet: Sheet, colours: ListedColormap, scale: float) -> None:
-    """Hand-read places as discs with their height: nothing is known between them."""
+def draw_nodes(
+    axes: Axes, surface: Surface, sheet: Sheet, colours: ListedColormap, scale: float
+) -> NDArray[np.float64]:
+    """Hand-read places as discs with their height: nothing is known between them. Their places, in inches."""
     rows, cols = np.nonzero(surface.seen)
-    places = sheet.on_paper([surface.xy_mm(row, col) for row, col in zip(rows, cols, strict=True)])
+    places = sheet.on_paper(np.array([surface.xy_mm(*cell) for cell in zip(rows, cols, strict=True)]).reshape(-1, 2))
     heights = surface.height_mm[rows, cols]
     size = min(0.62 * surface.cell_mm * sheet.inch_per_mm, _MOST_NODE_IN)
     shades = np.clip(heights / scale, -1.0, 1.0)
@@ -103,12 +106,13 @@ def draw_nodes(axes: Axes, surface: Surface, sheet: Sheet, colours: ListedColorm
         zorder=2,
     )
     if size < _NODE_TEXT_IN:
-        return
+        return places
     for (x, y), height, shade in zip(places, heights, shades, strict=True):
         ink = "white" if abs(shade) > _DARK_SHARE else INK
         axes.text(
             x, y, signed(float(height), 1), fontproperties=font(TICK_PT), color=ink, ha="center", va="center", zorder=3
         )
+    return places
 
 
 def draw_holes(axes: Axes, surface: Surface, sheet: Sheet) -> bool:
@@ -160,12 +164,19 @@ def draw_grid(axes: Axes, surface: Surface, sheet: Sheet) -> list[Box]:
                 ha, va = ("center", "top") if axis == 0 else ("right", "center")
                 said = f"{value / MM_PER_M:g}"
                 axes.text(x, y, said, fontproperties=font(TICK_PT), color=INK, ha=ha, va=va, zorder=6)
-    words = font(WORD_PT)
-    axes.text((left + right) / 2, bottom - 0.27, "metres from the left wall", fontproperties=words, color=INK,
-              ha="center", va="top", zorder=6)  # fmt: skip
-    axes.text(left - 0.34, (bottom + top) / 2, "metres from the bottom wall", fontproperties=words, color=INK,
-              ha="right", va="center", rotation=90, zorder=6)  # fmt: skip
-    return [(left - 0.55, bottom - 0.45, right, bottom - 0.02), (left - 0.55, bottom - 0.45, left - 0.02, top)]
+    low, beside = bottom - _WORD_AWAY_IN, left - _WORD_AWAY_IN
+    along, out = "metres from the left wall", "metres from\nthe bottom wall"
+    axes.text((left + right) / 2, low, along, fontproperties=font(WORD_PT), color=INK, ha="center", va="top", zorder=6)
+    axes.text(beside, (bottom + top) / 2, out, fontproperties=font(WORD_PT), color=INK, ha="right", va="center",
+              rotation=90, multialignment="center", zorder=6)  # fmt: skip
+    half_along, half_out = width_in(along, WORD_PT) / 2, width_in("the bottom wall", WORD_PT) / 2
+    middle_x, middle_y, line = (left + right) / 2, (bottom + top) / 2, line_in(WORD_PT)
+    return [
+        (left - 0.3, bottom - _WORD_AWAY_IN, right + 0.1, bottom - 0.02),
+        (middle_x - half_along, low - line, middle_x + half_along, low),
+        (left - _WORD_AWAY_IN, bottom - 0.1, left - 0.02, top + 0.1),
+        (beside - 2 * line, middle_y - half_out, beside, middle_y + half_out),
+    ]
 
 
 def draw_corner(axes: Axes, sheet: Sheet) -> None:

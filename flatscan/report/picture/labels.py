@@ -19,7 +19,7 @@ _RINGS = 60
 #: Points along a leader at which it is tried against other labels.
 _LEADER_SAMPLES = 12
 #: What covering one drawn point, or crossing one label with a leader, costs in lengths of one ring.
-_COVER_COST = 1.5
+_COVER_COST = 3.0
 _CROSS_COST = 6.0
 
 

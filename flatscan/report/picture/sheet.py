@@ -25,7 +25,7 @@ _MOST_INCH_PER_MM = 0.0052
 #: Space around the room, for tape measures and labels (left, bottom, right, top).
 _AROUND_IN = (0.72, 0.62, 0.35, 0.35)
 #: Least space for room and labels together.
-_LEAST_IN = (6.0, 3.9)
+_LEAST_IN = (6.0, 3.3)
 EDGE_IN = 0.3
 BAR_COLUMN_IN = 1.15
 _GRID_STEPS_M = (0.1, 0.25, 1.0)

@@ -1,0 +1,215 @@
+"""``report.html``: the whole result on one page that works offline, on a phone and on paper."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from importlib import resources
+from typing import TYPE_CHECKING, Any
+
+import msgspec
+
+from flatscan.report import caption, story, wording
+from flatscan.report.cautions import cautions_for
+from flatscan.report.doubts import caveats_of
+from flatscan.report.drawn import shown_gaps
+from flatscan.report.result import versions
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from flatscan.judgement.verdict import Finding, VerdictWord
+    from flatscan.levelling.plan import Area, Method
+    from flatscan.measures.measurement import FNumbers
+    from flatscan.quantity import Quantity
+    from flatscan.report.drawn import Shown
+    from flatscan.report.report import Report
+
+Pairs = list[tuple[str, str]]
+
+
+def page_html(report: Report, picture_png: bytes) -> str:
+    """Fill the page; every text is escaped, and nothing on it is fetched or run."""
+    from jinja2 import Environment, StrictUndefined
+    from markupsafe import Markup
+
+    style = _text_of("page.css")
+    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
+    page = environment.from_string(_text_of("page.html"))
+    filled = page.render(
+        # The style is ours and holds no text of a user's; escaping it would break it.
+        style=Markup(style),  # noqa: S704
+        style_hash=Markup(_hash_source(style)),  # noqa: S704
+        picture=base64.b64encode(picture_png).decode(),
+        picture_alt=_alt(report),
+        verdict=_verdict,
+        **_words(report),
+    )
+    return wording.printable_lines(filled)
+
+
+def _words(report: Report) -> dict[str, Any]:
+    plan, shown = report.plan, shown_gaps(report)
+    return {
+        "answer": report.verdict.answer,
+        "steps": story.next_steps(report),
+        "frame": wording.FRAME_TEXT,
+        "cautions": cautions_for(report),
+        "gaps": [_gap(one) for one in shown],
+        "budget": _budget(shown),
+        "humps": [
+            f"{wording.quantity(h.clearance)} {wording.under_edge(h.edge_mm)}, {wording.point(h.at)}"
+            for h in report.measurement.humps
+        ],
+        "findings": [_finding(finding) for finding in report.verdict.findings],
+        "decision_rule": _decision_rule(report),
+        "limits": caption.limit_lines(report),
+        "areas": [_area(area) for area in plan.areas],
+        "methods": [_method(method, plan.product.bag_kg) for method in plan.methods],
+        "product": story.product_line(plan.product),
+        "targets": ", ".join(f"{wording.length(t)} {wording.under_edge(edge)}" for edge, t in plan.targets),
+        "how": _how(report),
+        "doubts": caveats_of(report),
+        "inputs": report.inputs,
+        "record": [
+            ("Made with", ", ".join(f"{name} {version}" for name, version in versions().items())),
+            ("Time taken", ", ".join(f"{stage} {seconds:.1f} s" for stage, seconds in report.seconds)),
+        ],
+        "settings": list(_flat(msgspec.to_builtins(report.settings))),
+    }
+
+
+def _verdict(word: VerdictWord | None) -> Any:
+    """Shape, word and colour together."""
+    from markupsafe import Markup
+
+    if word is None:
+        return "no limit"
+    return Markup('<span class="verdict {}"><span aria-hidden="true">{}</span> {}</span>').format(
+        word, wording.VERDICT_SHAPE[word], wording.VERDICT_TEXT[word]
+    )
+
+
+def _gap(one: Shown) -> dict[str, Any]:
+    least = "at least " if one.spot.bridges_hole else ""
+    return {
+        "letter": one.letter,
+        "verdict": one.verdict,
+        "gap": least + wording.quantity(one.spot.gap),
+        "edge": wording.under_edge(one.spot.edge_mm),
+        "span": wording.reach(round(one.spot.span_mm, -1)),
+        "place": wording.point(one.spot.at),
+    }
+
+
+def _budget(shown: tuple[Shown, ...]) -> str:
+    """What the ± of the first gap is made of, the largest part first: what to improve."""
+    if not shown or not shown[0].spot.gap.budget:
+        return ""
+    gap = shown[0].spot.gap
+    parts = sorted(gap.budget, key=lambda part: -part[1])
+    said = ", ".join(f"{name} {wording.expanded(u, gap.unit)}" for name, u in parts)
+    return f"The ± of {shown[0].letter} is made of: {said} (each k = 2, added as squares)."
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    return {
+        "verdict": finding.verdict,
+        "what": finding.what,
+        "value": _said(finding.value),
+        "limit": wording.length(finding.limit_mm),
+        "chance": wording.chance(finding.p_over),
+        "limit_id": finding.limit_id,
+        "where": finding.where,
+    }
+
+
+def _decision_rule(report: Report) -> str:
+    confidence = report.settings.judge.confidence
+    return (
+        f"Over or within is said where the chance of it is at least {wording.share(confidence)}, else not decided "
+        "(JCGM 106). ± is the expanded uncertainty, k = 2 (about 95 %)."
+    )
+
+
+def _area(area: Area) -> dict[str, Any]:
+    (x0, y0), (x1, y1) = area.rings[0].min(axis=0).tolist(), area.rings[0].max(axis=0).tolist()
+    return {
+        "number": area.number,
+        "action": area.action,
+        "size": wording.area(area.area_m2),
+        "volume": wording.litres(area.volume_l),
+        "mean": f"{area.mean_mm:.1f} mm",
+        "most": f"{area.max_mm:.1f} mm",
+        "box": wording.box((x0, y0), (x1, y1)),
+    }
+
+
+def _method(method: Method, bag_kg: float) -> dict[str, Any]:
+    low, high = method.volume_interval_l
+    return {
+        "name": wording.METHOD_TEXT[method.name],
+        "volume": wording.litres(method.volume_l),
+        "range": f"{low:.1f} to {high:.1f} litres",
+        "mass": wording.quantity(method.mass_kg),
+        "bags": f"{wording.bags(method.bags, method.bags_interval)} of {bag_kg:g} kg",
+        "size": wording.area(method.area_m2),
+        "mean": f"{method.mean_mm:.1f} mm",
+        "most": f"{method.max_mm:.1f} mm",
+    }
+
+
+def _how(report: Report) -> Pairs:
+    noise = report.surface.noise
+    lines = [
+        ("Capture", caption.capture_line(report).removeprefix("Capture: ")),
+        ("Flatness", story.flatness_line(report)),
+        ("Slope", story.slope_line(report) or "not given: the capture does not know which way gravity points"),
+        *(_f_number_lines(report.measurement.f_numbers) if report.measurement.f_numbers else []),
+        (
+            "Noise of one height",
+            f"{noise.white_mm:.2f} mm that differs from cell to cell, {noise.correlated_mm:.2f} mm that hangs together "
+            f"over {wording.cell(noise.length_mm)}, {noise.systematic_mm:.2f} mm of slow bends (one standard uncertainty "
+            f"each); from {noise.how}",
+        ),
+        ("Noise floor", caption.noise_floor_line(report) or "not simulated"),
+        *(("Taken as read", text) for text in report.surface.inferences),
+    ]
+    return [(name, text) for name, text in lines if text]
+
+
+def _f_number_lines(f: FNumbers) -> Pairs:
+    found = [f"{name} {_said(q)}" for name, q in (("FF", f.ff), ("FL", f.fl)) if q is not None]
+    return [("F-numbers", "; ".join([*found, *f.notes]))]
+
+
+def _said(q: Quantity | None) -> str:
+    return "" if q is None else wording.quantity(q)
+
+
+def _alt(report: Report) -> str:
+    lines = [
+        f"{one.letter}: {wording.quantity(one.spot.gap)} {wording.under_edge(one.spot.edge_mm)}, "
+        f"{wording.VERDICT_TEXT[one.verdict] if one.verdict else 'no limit'}"
+        for one in shown_gaps(report)
+    ]
+    return "Map of the floor's heights with the worst gaps. " + "; ".join(lines)
+
+
+def _flat(settings: Any, name: str = "") -> Iterator[tuple[str, str]]:
+    if isinstance(settings, dict):
+        for key, value in settings.items():
+            yield from _flat(value, f"{name}.{key}" if name else key)
+    elif isinstance(settings, list):
+        yield name, ", ".join(str(item) for item in settings)
+    else:
+        yield name, "not set" if settings is None else str(settings)
+
+
+def _text_of(name: str) -> str:
+    return (resources.files("flatscan.report") / name).read_text(encoding="utf-8")
+
+
+def _hash_source(style: str) -> str:
+    """The style as a content security policy names it (CSP level 3, 2.3.1)."""
+    return "sha256-" + base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()

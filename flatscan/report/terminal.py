@@ -1,0 +1,145 @@
+"""The summary for a terminal: the answer first, then why, then where, then what to do."""
+
+from __future__ import annotations
+
+import os
+import re
+import textwrap
+from collections import Counter
+from typing import TYPE_CHECKING, TextIO
+
+from flatscan.report import story, wording
+from flatscan.report.caption import capture_line, limit_lines, noise_floor_line
+from flatscan.report.cautions import cautions_for
+from flatscan.report.doubts import caveats_of
+from flatscan.report.drawn import shown_gaps
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from pathlib import Path
+
+    from flatscan.judgement.verdict import VerdictWord
+    from flatscan.report.drawn import Shown
+    from flatscan.report.report import Report
+
+_BOLD, _PLAIN = "\x1b[1m", "\x1b[0m"
+#: Terminal colours that stay apart for colour-blind eyes; the word and the shape say the same.
+_INK: dict[VerdictWord, str] = {"over": "\x1b[33m", "not_decided": "\x1b[35m", "within": "\x1b[36m", "not_seen": "\x1b[2m"}
+#: A value, its uncertainty and its unit stay on one line.
+_PLUS_MINUS = re.compile(r" ± (\S+) ")
+_MOST_PLACES, _MOST_READINGS = 5, 4
+
+
+def summary(
+    report: Report, *, colour: bool, width: int = 80, ascii_text: bool = False, files: Sequence[Path] = ()
+) -> str:
+    """The whole summary; no line is longer than ``width``, and without ``colour`` there is no escape sequence."""
+    page = _Page(width, colour=colour, ascii_text=ascii_text)
+    answer = report.verdict.answer
+    page.headline(answer.text)
+    page.section("Why", answer.reasons)
+    page.places(shown_gaps(report)[:_MOST_PLACES])
+    page.section("Not seen", _not_seen(report))
+    page.section("What to do next", _few(story.next_steps(report), _MOST_READINGS + 3), numbered=True)
+    if report.plan.methods:
+        methods = [story.method_line(method, report.plan.product) for method in report.plan.methods]
+        page.section("What levelling takes", [*methods, story.product_line(report.plan.product)])
+    page.section("Measured", [line for line in _measured(report) if line])
+    page.section("Doubts", [f"{c.text}. {c.advice}" for c in caveats_of(report)])
+    page.section("Take care", [f"{c.title}: {c.text}" for c in cautions_for(report)])
+    if files:
+        folder = files[0].parent
+        page.section("Written", [f"{folder}: {', '.join(path.name for path in files)}"])
+    return page.text()
+
+
+def wants_colour(stream: TextIO) -> bool:
+    """Colour only for a person at a terminal who has not asked for none (NO_COLOR)."""
+    return stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def wants_ascii(stream: TextIO) -> bool:
+    """Whether the stream cannot show the signs that the summary uses."""
+    try:
+        "±²▲◆●○−".encode(stream.encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return True
+    return False
+
+
+class _Page:
+    """Lines collected, wrapped and, where asked, coloured."""
+
+    def __init__(self, width: int, *, colour: bool, ascii_text: bool) -> None:
+        self._width, self._colour, self._ascii = width, colour, ascii_text
+        self._lines: list[str] = []
+
+    def headline(self, text: str) -> None:
+        self._lines += [self._ink(line, _BOLD) for line in self._wrap(text, "", "")]
+
+    def section(self, title: str, items: Iterable[str], *, numbered: bool = False) -> None:
+        items = list(items)
+        if not items:
+            return
+        self._title(title)
+        for number, item in enumerate(items, 1):
+            mark = f"{number}. " if numbered else "- "
+            self._lines += self._wrap(item, f"  {mark}", "  " + " " * len(mark))
+
+    def places(self, shown: Sequence[Shown]) -> None:
+        if not shown:
+            return
+        self._title("Worst places (letters as on the map)")
+        for one in shown:
+            least = "at least " if one.spot.bridges_hole else ""
+            said = f"{least}{wording.quantity(one.spot.gap)} {wording.under_edge(one.spot.edge_mm)}"
+            ink, verdict = _PLAIN, "no limit"
+            if one.finding is not None and one.verdict is not None:
+                said += f", {story.limit_text(one.finding)}"
+                ink, verdict = _INK[one.verdict], f"{wording.VERDICT_SHAPE[one.verdict]} {wording.VERDICT_TEXT[one.verdict]}"
+            first = self._wrap(f"{verdict}: {said}", f"  {one.letter} ", "    ")
+            self._lines += [self._ink(first[0], ink), *first[1:]]
+            chance = wording.chance(one.finding.p_over) if one.finding is not None else ""
+            self._lines += self._wrap(f"at {wording.point(one.spot.at)}" + (f"; {chance}" if chance else ""), "    ", "    ")
+
+    def text(self) -> str:
+        return "\n".join(self._lines)
+
+    def _title(self, title: str) -> None:
+        self._lines += ["", self._ink(self._wrap(title, "", "")[0], _BOLD)]
+
+    def _wrap(self, text: str, first: str, other: str) -> list[str]:
+        said = _PLUS_MINUS.sub("\u00a0±\u00a0\\1\u00a0", wording.clean(text))
+        said = wording.ascii_only(said).replace(" +/- ", "\u00a0+/-\u00a0") if self._ascii else said
+        lines = textwrap.wrap(
+            said, self._width, initial_indent=first, subsequent_indent=other, break_on_hyphens=False
+        )
+        return [line.replace("\u00a0", " ") for line in lines] or [first.rstrip()]
+
+    def _ink(self, line: str, ink: str) -> str:
+        return f"{ink}{line}{_PLAIN}" if self._colour and ink != _PLAIN else line
+
+
+def _measured(report: Report) -> list[str]:
+    return [
+        *limit_lines(report),
+        story.flatness_line(report),
+        story.slope_line(report),
+        capture_line(report),
+        noise_floor_line(report),
+        *report.surface.inferences,
+    ]
+
+
+def _not_seen(report: Report) -> list[str]:
+    """What no value was found for, each kind once."""
+    found = [f for f in report.verdict.findings if f.verdict == "not_seen"]
+    counts = Counter((f.what, f.where) for f in found)
+    return [f"{what}: {where}" + (f" ({n} limits)" if n > 1 else "") for (what, where), n in counts.items()]
+
+
+def _few(items: list[str], most: int) -> list[str]:
+    """The first steps and the last one, which always holds."""
+    if len(items) <= most:
+        return items
+    return [*items[: most - 2], f"{len(items) - most + 1} more readings: see report.html", items[-1]]
