@@ -65,6 +65,7 @@ def ring_covariance(field: NDArray[np.floating], reach: int) -> RingCovariance:
     distance = np.hypot(lag_y[:, None], np.arange(across + 1)[None, :])
     ring = np.rint(distance * _RINGS_PER_CELL).astype(np.int64)
     use = (distance <= reach) & (pairs > 0)
+    use[down + 1 :, 0] = False  # straight up is straight down again: every pair once
 
     def total(values: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.bincount(ring[use], weights=values[use]).astype(np.float64, copy=False)
