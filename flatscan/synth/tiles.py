@@ -108,7 +108,8 @@ class TileField:
 
     def relief_mm(self, x_mm: NDArray[np.float64], y_mm: NDArray[np.float64]) -> NDArray[np.float64]:
         """Height above the large shape: face, rounded edge or grout."""
-        x_mm, y_mm = np.broadcast_arrays(np.asarray(x_mm, dtype=float), np.asarray(y_mm, dtype=float))
+        shape = np.broadcast(x_mm, y_mm).shape
+        x_mm, y_mm = (np.ravel(np.broadcast_to(np.asarray(p, dtype=np.float64), shape)) for p in (x_mm, y_mm))
         at = self.place(x_mm, y_mm)
         relief = self.face_of(at.row, at.col, x_mm, y_mm)
         to_wall = self.wall_distance_mm(at)
@@ -119,7 +120,7 @@ class TileField:
         if joint.any():
             spots = Place(at.row[joint], at.col[joint], at.u_mm[joint], at.v_mm[joint])
             relief[joint] = self._grout_mm(spots, x_mm[joint], y_mm[joint])
-        return relief
+        return relief.reshape(shape)
 
     def _grout_mm(self, at: Place, x_mm: NDArray[np.float64], y_mm: NDArray[np.float64]) -> NDArray[np.float64]:
         """Grout: the joint's depth below the lower of the two faces beside it."""
