@@ -11,7 +11,7 @@ import numpy as np
 from flatscan.errors import InputError
 from flatscan.sources.confidence import MisfitByLevel
 from flatscan.sources.depth_image import read_confidence, read_depth
-from flatscan.sources.depth_meaning import SeenPlane, bowl_ratio, is_ray_length, tilt_spread_rad
+from flatscan.sources.depth_meaning import SeenPlane, bowl_ratio, is_ray_length, rise_slope, tilt_spread_rad
 from flatscan.sources.dominant_plane import FramePlane, dominant_plane
 
 if TYPE_CHECKING:
@@ -106,22 +106,23 @@ def _step(counts: NDArray[np.float32]) -> float:
 
 
 def _refuse_wrong_poses(capture: DepthCapture, owners: Sequence[DepthFrame], seen: Sequence[SeenPlane]) -> None:
-    """Frames that tilt against each other as given but agree when the poses are meant another way."""
+    """Frames that contradict each other as given but agree when the poses are meant another way."""
     if len(seen) < _LEAST_FRAMES:
         return
-    as_given = tilt_spread_rad(seen, [s.scan_from_camera[:3, :3] for s in seen])
-    if as_given < _TILT_WRONG:
+    given = [s.scan_from_camera[:3, :3] for s in seen]
+    tilt, slope = tilt_spread_rad(seen, given), rise_slope(seen, given)
+    backwards = slope is not None and slope < 0.0
+    if tilt < _TILT_WRONG and not backwards:
         return
+    what = f"as given the poses tilt the surface by {math.degrees(tilt):.0f} degrees between frames"
+    if backwards:
+        what = "as given the poses bring the camera nearer to the surface while the depth grows"
     place = {id(f): i for i, f in enumerate(capture.frames)}
     for advice, turns in capture.other_poses.items():
-        other = tilt_spread_rad(seen, [turns[place[id(f)]] for f in owners])
-        if other < _TILT_RIGHT:
-            raise InputError(
-                capture.where,
-                f"the poses as given tilt the surface by {math.degrees(as_given):.0f} degrees between frames, "
-                f"meant another way by {math.degrees(other):.1f}",
-                advice,
-            )
+        other = [turns[place[id(f)]] for f in owners]
+        other_slope = rise_slope(seen, other)
+        if tilt_spread_rad(seen, other) < _TILT_RIGHT and (other_slope is None or other_slope > 0.0):
+            raise InputError(capture.where, f"{what}; meant another way they agree", advice)
 
 
 def _weights(sample: Sequence[DepthFrame], rays: LastRays, *, is_ray: bool) -> tuple[NDArray[np.float32], str]:

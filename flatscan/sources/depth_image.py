@@ -133,6 +133,8 @@ def _tiff_header(path: Path) -> ImageHeader:
     import tifffile
 
     with library_errors(path, "a damaged TIFF"), tifffile.TiffFile(path) as tiff:
+        if not len(tiff.pages):
+            raise InputError(path, "a damaged TIFF without an image", "Copy the capture again")
         if len(tiff.pages) != 1:
             raise InputError(path, f"holds {len(tiff.pages)} pages", "Save one depth image per file")
         page = tiff.pages.first

@@ -79,15 +79,15 @@ def bowl_ratio(pairs: Sequence[tuple[FramePlane, FramePlane]]) -> float:
 
     Notes
     -----
-    Read the wrong way a flat floor is a bowl (misfit z (1/cos - 1)). Over the points that lie on the
-    plane under either reading, the root mean square misfit of the wrong reading is many times larger.
-    The median over the frames is taken.
+    Read the wrong way a flat floor is a bowl (misfit z (1/cos - 1)). Over the points of the plane, under
+    the reading that puts more points on one, the root mean square misfit of the wrong reading is many
+    times larger. The median over the frames is taken.
     """
     ratios = []
     for as_z, as_ray in pairs:
-        either = as_z.on_plane | as_ray.on_plane
+        floor = as_z.on_plane if as_z.share >= as_ray.share else as_ray.on_plane
         z_rms, ray_rms = (
-            float(np.sqrt(np.mean(np.minimum(np.abs(p.misfit[either]), _WORST_MISFIT) ** 2))) for p in (as_z, as_ray)
+            float(np.sqrt(np.mean(np.minimum(np.abs(p.misfit[floor]), _WORST_MISFIT) ** 2))) for p in (as_z, as_ray)
         )
         ratios.append(max(ray_rms, _LEAST_MISFIT) / max(z_rms, _LEAST_MISFIT))
     return float(np.median(ratios)) if ratios else 1.0
@@ -96,12 +96,22 @@ def bowl_ratio(pairs: Sequence[tuple[FramePlane, FramePlane]]) -> float:
 def scale_by_poses(seen: Sequence[SeenPlane]) -> float | None:
     """Counts per metre that make the camera's rise above one plane the same in depth and poses.
 
-    The median of the pairwise slopes (Theil and Sen) of plane distance (counts) against camera height
-    (m). None where fewer than four frames see one plane or the camera keeps its height.
+    None where fewer than four frames see one plane, or the camera keeps its height, or the poses are
+    meant another way.
+    """
+    slope = rise_slope(seen, [s.scan_from_camera[:3, :3] for s in seen])
+    return slope if slope is not None and slope > 0.0 else None
+
+
+def rise_slope(seen: Sequence[SeenPlane], rotations: Sequence[NDArray[np.float64]]) -> float | None:
+    """Counts of plane distance gained per metre that the camera moves off the plane, turns as given.
+
+    The median of the pairwise slopes (Theil and Sen). Below zero the camera would come nearer to the
+    plane by moving away from it: its axes are meant another way. None where nothing tells.
     """
     if len(seen) < _LEAST_FRAMES:
         return None
-    normals = np.array([s.normal_in_scan for s in seen])
+    normals = np.array([r @ s.plane.normal for s, r in zip(seen, rotations, strict=True)])
     common = np.median(normals, axis=0)
     size = float(np.linalg.norm(common))
     if size == 0.0:
@@ -117,7 +127,7 @@ def scale_by_poses(seen: Sequence[SeenPlane]) -> float | None:
         if abs(ha - hb) > _PAIR_RISE_M
     ]
     low, middle, high = np.quantile(slopes, (0.25, 0.5, 0.75))
-    return float(middle) if middle > 0.0 and high - low < _SLOPE_SPREAD * middle else None
+    return float(middle) if high - low < _SLOPE_SPREAD * abs(middle) else None
 
 
 def choose_scale(seen: Sequence[SeenPlane], scales: Sequence[float], where: object) -> DepthScale:
