@@ -96,6 +96,14 @@ _ROWS: dict[str, tuple[str, str]] = {
         "The straightedge was laid in {count} directions; the true worst gap may be a little larger",
         "Use --directions 36 for a finer search",
     ),
+    "edge_too_short": (
+        "A {edge_m:g} m edge is too short for readings {cell_mm:.3g} mm apart; it was not laid",
+        "Read on a finer grid to judge this edge",
+    ),
+    "edge_too_long": (
+        "A {edge_m:g} m edge is longer than the {longest_m:.1f} m floor that was seen; it was not laid",
+        "Capture the whole floor, or judge by a shorter edge",
+    ),
     "noise_floor_high": (
         "On a perfectly flat floor this capture would itself show {floor_mm:.1f} mm under a {edge_m:g} m edge",
         "Capture closer, slower or with a better sensor before deciding on this limit",

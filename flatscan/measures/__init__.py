@@ -1,1 +1,5 @@
-"""Measures: what a straightedge, a feeler and the published indices would say, with uncertainty."""
+"""Measures: the straightedge gap, humps, flatness parameters and F-numbers, each with its doubt."""
+
+from flatscan.measures.measure import measure
+
+__all__ = ["measure"]

@@ -21,7 +21,7 @@ def gap_direction(
     coded: Array, family: LineFamily, window: int, hole: int, d: int, best: Array, way: Array, bridged: Array
 ) -> None:
     """One direction of the gap map, in place; arrays (major, minor), inf is a wall, NaN is unseen."""
-    for at in _lines(coded.shape, family):
+    for at in family_cells(coded.shape, family):
         values = _values(coded, at)
         upper, holed = upper_chords(values, window, hole)
         with np.errstate(invalid="ignore"):
@@ -38,7 +38,7 @@ def gap_direction(
 def lift_direction(coded: Array, family: LineFamily, window: int, hole: int, limit: float) -> float:
     """Raise ``coded`` in place to the upper chord less ``limit``; the largest rise."""
     most = 0.0
-    for at in _lines(coded.shape, family):
+    for at in family_cells(coded.shape, family):
         values = _values(coded, at)
         upper, _ = upper_chords(values, window, hole)
         on = np.isfinite(values)
@@ -97,7 +97,7 @@ def _pieces(values: Array, hole: int) -> NDArray[np.int64]:
     return piece
 
 
-def _lines(shape: tuple[int, ...], family: LineFamily) -> list[tuple[NDArray[np.int64], NDArray[np.int64]]]:
+def family_cells(shape: tuple[int, ...], family: LineFamily) -> list[tuple[NDArray[np.int64], NDArray[np.int64]]]:
     """Cells (major, minor), each (lines, readings), of every line; readings off the grid carry minor -1."""
     n_major, n_minor = shape
     least, greatest = family.offset_range

@@ -1,0 +1,115 @@
+"""Gap maps freed of noise, and their worst places as the straightedge lay there."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flatscan.measures.chords import contacts_at
+from flatscan.measures.coarse import refine
+from flatscan.measures.measurement import GapMap, GapSpot
+from flatscan.measures.replicas import NOTHING_MM, free, scatter_at
+from flatscan.measures.simulation import lay_edge, worst_values
+from flatscan.measures.spots import PLACES_APART, peaks
+from flatscan.surface.draws import draw_noise
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from flatscan.measures.chords import GapField
+    from flatscan.measures.simulation import MapStudy
+    from flatscan.quantity import Quantity
+    from flatscan.settings import MeasureSettings
+    from flatscan.surface.surface import Surface
+
+#: Captures of a perfectly flat floor, on the surface's own cells, behind the noise floor (a median).
+FLAT_CAPTURES = 5
+
+
+def free_map(
+    shown: NDArray[np.float32], worst: Quantity, study: MapStudy
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Map of the floor a·s whose captures show what was read, and its standard uncertainty.
+
+    ``shown`` is the map of s, the smoothed heights, so the map sought is a·shown with the freed worst value
+    as its greatest. The uncertainty at a place is the scatter of what captures of that floor show there.
+    """
+    top = float(np.nanmax(shown)) if np.isfinite(shown).any() else 0.0
+    size = worst.value / top if top > NOTHING_MM else 1.0
+    scatter = refine(scatter_at(study.place, size, 1.0).astype(np.float32), study.factor, shown.shape)
+    return shown * np.float32(size), np.where(np.isfinite(shown), scatter, np.float32(np.nan))
+
+
+def noise_floor(surface: Surface, edge_mm: float, settings: MeasureSettings, rng: np.random.Generator) -> float:
+    """Median over captures of a perfectly flat floor of the worst gap they show, not smoothed, not corrected."""
+    worst = [
+        worst_values(lay_edge(draw_noise(surface, rng), surface, edge_mm, settings).gap_mm, 1, 1.0)
+        for _ in range(FLAT_CAPTURES)
+    ]
+    return float(np.median(worst))
+
+
+def gap_map(
+    surface: Surface, edge_mm: float, study: MapStudy, settings: MeasureSettings, rng: np.random.Generator
+) -> tuple[GapMap, list[GapSpot]]:
+    """One edge's map and its worst places, worst first.
+
+    The k-th worst value is freed of noise against the k-th worst of simulated captures, which select alike
+    (:mod:`flatscan.measures.replicas`). The place it is given to, its contacts and direction are those of
+    the edge on the smoothed heights, where single noisy cells do not decide how it lies.
+    """
+    field = lay_edge(surface.estimate_mm, surface, edge_mm, settings)
+    raw = lay_edge(surface.height_mm, surface, edge_mm, settings)
+    floor = noise_floor(surface, edge_mm, settings, rng)
+    apart = PLACES_APART * edge_mm / surface.cell_mm
+    named = peaks(field.gap_mm, most=settings.spots_per_edge, apart_cells=apart)
+    fine = worst_values(field.gap_mm, settings.spots_per_edge, apart)
+    freed = free(fine, study.measured, study.base, study.worst)
+    spots = [
+        _spot(surface, field, edge_mm, cell, gap, float(raw.gap_mm[cell]), floor, settings)
+        for cell, gap in zip(named, freed, strict=False)
+    ]
+    gap_mm, u_mm = free_map(field.gap_mm, freed[0], study)
+    spots.sort(key=lambda s: -s.gap.value)
+    return GapMap(edge_mm, gap_mm, raw.gap_mm, u_mm, floor), spots
+
+
+def _spot(
+    surface: Surface,
+    field: GapField,
+    edge_mm: float,
+    cell: tuple[int, int],
+    gap: Quantity,
+    raw_mm: float,
+    floor_mm: float,
+    settings: MeasureSettings,
+) -> GapSpot:
+    row, col = cell
+    direction = int(field.direction[cell])
+    contacts = None
+    if direction >= 0:
+        contacts = contacts_at(
+            surface.estimate_mm,
+            surface.inside,
+            row=row,
+            col=col,
+            direction=direction,
+            cell_mm=surface.cell_mm,
+            edge_mm=edge_mm,
+            directions=settings.directions,
+            bridge_mm=settings.bridge_mm,
+            lattice=surface.lattice,
+        )
+    at = surface.xy_mm(row, col)
+    return GapSpot(
+        edge_mm=edge_mm,
+        gap=gap,
+        raw_mm=raw_mm,
+        noise_floor_mm=floor_mm,
+        at=at,
+        contacts=(at, at) if contacts is None else (surface.xy_mm(*contacts.first), surface.xy_mm(*contacts.second)),
+        span_mm=0.0 if contacts is None else contacts.span_mm,
+        direction_rad=field.angles_rad[direction] if direction >= 0 else 0.0,
+        bridges_hole=bool(field.bridged[cell]),
+    )

@@ -1,0 +1,96 @@
+"""Everything that is measured on one surface, one line per kind of figure."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from flatscan.caveats import Caveat, caveat
+from flatscan.constants import COVERAGE_K, MM_PER_M
+from flatscan.measures.flatness import flatness, flatness_parameters
+from flatscan.measures.gap_maps import gap_map
+from flatscan.measures.hump_spots import hump_spots
+from flatscan.measures.line_family import line_families
+from flatscan.measures.measurement import GapSpot, HumpSpot, Measurement
+from flatscan.measures.simulation import simulate
+from flatscan.progress import SILENT, Progress
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from flatscan.settings import MeasureSettings
+    from flatscan.surface.surface import Surface
+
+#: An edge shorter than this many cells is not resolved by them.
+LEAST_CELLS = 4.0
+#: A noise floor above this, a third of the usual 3 mm limit, deserves a caveat where it also leaves doubt.
+HIGH_NOISE_FLOOR_MM = 1.0
+
+
+def measure(
+    surface: Surface,
+    settings: MeasureSettings,
+    *,
+    edges_mm: tuple[float, ...] | None = None,
+    rng: np.random.Generator,
+    progress: Progress = SILENT,
+) -> Measurement:
+    """Lay the straightedge everywhere, find humps, flatness parameters and F-numbers, all with their doubt.
+
+    Parameters
+    ----------
+    surface : the floor's height map
+    settings : where and how the edge is laid
+    edges_mm : lengths that the limits need, besides ``settings.edges_mm``
+    rng : for the simulated captures
+    progress : told about the simulated captures
+    """
+    edges, caveats = usable_edges(surface, set(settings.edges_mm) | set(edges_mm or ()))
+    simulation = simulate(surface, edges, settings, rng=rng, progress=progress)
+    maps, gaps, humps = [], list[GapSpot](), list[HumpSpot]()
+    for edge in progress.track(edges, label="Laying the straightedge", total=len(edges)):
+        of_edge, spots = gap_map(surface, edge, simulation.gaps[edge], settings, rng)
+        maps.append(of_edge)
+        gaps += spots
+        humps += hump_spots(surface, edge, simulation.humps[edge], settings)
+        caveats += _noise_caveat(spots)
+    if edges and not surface.lattice:
+        caveats.append(caveat("directions_sampled", count=settings.directions))
+    return Measurement(
+        flatness=flatness(
+            flatness_parameters(surface.estimate_mm, surface.cell_mm),
+            simulation.flatness_measured,
+            simulation.flatness_base,
+            simulation.flatness,
+        ),
+        gaps=tuple(sorted(gaps, key=lambda s: -s.gap.value)),
+        gap_maps=tuple(maps),
+        humps=tuple(sorted(humps, key=lambda s: -s.clearance.value)),
+        f_numbers=None,
+        caveats=tuple(caveats),
+    )
+
+
+def usable_edges(surface: Surface, wanted_mm: set[float]) -> tuple[tuple[float, ...], list[Caveat]]:
+    """The lengths that fit on the floor and that its cells resolve, shortest first, and what was left out."""
+    if surface.lattice:
+        spacing = min(f.spacing_mm for f in line_families(surface.height_mm.shape, cell_mm=1.0, directions=1, lattice=True))
+        least = 2.0 * spacing * surface.cell_mm
+    else:
+        least = LEAST_CELLS * surface.cell_mm
+    edges, caveats = [], []
+    for edge in sorted(wanted_mm):
+        if edge < least:
+            caveats.append(caveat("edge_too_short", edge_m=edge / MM_PER_M, cell_mm=surface.cell_mm))
+        elif edge > surface.longest_mm:
+            caveats.append(caveat("edge_too_long", edge_m=edge / MM_PER_M, longest_m=surface.longest_mm / MM_PER_M))
+        else:
+            edges.append(edge)
+    return tuple(edges), caveats
+
+
+def _noise_caveat(spots: list[GapSpot]) -> list[Caveat]:
+    if not spots or spots[0].noise_floor_mm <= HIGH_NOISE_FLOOR_MM:
+        return []
+    if COVERAGE_K * max(s.gap.u for s in spots) <= HIGH_NOISE_FLOOR_MM:
+        return []
+    return [caveat("noise_floor_high", floor_mm=spots[0].noise_floor_mm, edge_m=spots[0].edge_mm / MM_PER_M)]
