@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from flatscan.judgement.decision import decide as decide
-    from flatscan.judgement.limit_text import explain as explain
-    from flatscan.judgement.limit_text import list_as_text as list_as_text
     from flatscan.judgement.judging import judge as judge
     from flatscan.judgement.limit_files import known_limit_sets as known_limit_sets
     from flatscan.judgement.limit_files import load_limits as load_limits
+    from flatscan.judgement.limit_text import explain as explain
+    from flatscan.judgement.limit_text import list_as_text as list_as_text
     from flatscan.judgement.steps import edges_needed as edges_needed
     from flatscan.judgement.steps import stepped_limits as stepped_limits
 

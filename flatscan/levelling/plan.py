@@ -17,7 +17,10 @@ MethodName = Literal["patch", "flood", "skim", "grind_and_patch"]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Area:
-    """One place to level. ``rings``: (k, 2) float64 floor-frame mm, exterior first, then holes."""
+    """One place to level. ``rings``: (k, 2) float64 floor-frame mm, closed, exterior first, then holes.
+
+    ``mean_mm`` is ``volume_l`` over ``area_m2``; ``max_mm`` is the planned fill's greatest thickness.
+    """
 
     number: int
     rings: tuple[NDArray[np.float64], ...]
@@ -30,7 +33,10 @@ class Area:
 
 @dataclass(frozen=True, slots=True)
 class Method:
-    """Quantities of one way of levelling. ``bags`` is what to buy, ``bags_interval`` its 95 % range."""
+    """Quantities of one way of levelling. ``bags`` is what to buy, ``bags_interval`` its 95 % range.
+
+    ``mean_mm`` is ``volume_l`` over ``area_m2``; ``max_mm`` is the planned fill's greatest thickness.
+    """
 
     name: MethodName
     volume_l: Quantity
@@ -67,3 +73,8 @@ class LevellingPlan:
     #: (edge_mm, limit_mm) pairs the fill meets.
     targets: tuple[tuple[float, float], ...]
     caveats: tuple[Caveat, ...]
+    #: What the patch takes outside all numbered areas: specks, and what the estimate does not show.
+    #: The areas and this add up to the patch's volume.
+    scattered_l: Quantity | None = None
+    #: Simulated floors behind the quantities.
+    draws: int = 0

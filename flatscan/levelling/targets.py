@@ -1,0 +1,36 @@
+"""What the finished floor must meet: (edge length, greatest gap) pairs."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from flatscan.errors import SettingsError
+from flatscan.judgement.steps import gap_limits
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from flatscan.judgement.limits import LimitSet
+
+Target = tuple[float, float]
+
+
+def targets_of(limit_sets: Iterable[LimitSet], longest_mm: float, *, margin_mm: float = 0.0) -> tuple[Target, ...]:
+    """Targets of all gap limits, less a margin, by rising edge length; those that others imply left out.
+
+    A gap beneath an edge is never more than beneath a longer one, so (L, t) is implied by any (L', t') with
+    L' >= L and t' <= t.
+    """
+    every = [
+        (limit.edge_mm, limit.limit_mm - margin_mm)
+        for limit_set in limit_sets
+        for limit in gap_limits(limit_set, longest_mm)
+        if limit.edge_mm is not None
+    ]
+    if any(limit <= 0 for _, limit in every):
+        raise SettingsError("margin_mm", f"a margin of {margin_mm:g} mm leaves nothing of a limit", "Use a smaller one")
+    kept: list[Target] = []
+    for edge, limit in sorted(set(every), key=lambda pair: (-pair[0], pair[1])):
+        if not kept or limit < kept[-1][1]:
+            kept.append((edge, limit))
+    return tuple(reversed(kept))
