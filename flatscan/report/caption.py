@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from flatscan.report import wording
@@ -43,12 +44,13 @@ def capture_line(report: Report) -> str:
     """What was captured, on which grid, how much was seen, how sure a height is."""
     surface = report.surface
     files = [file.path.name for file in report.inputs]
-    named = ", ".join(files[:_MOST_FILES]) + (f" and {len(files) - _MOST_FILES} more" if len(files) > _MOST_FILES else "")
+    more = f" and {len(files) - _MOST_FILES} more" if len(files) > _MOST_FILES else ""
+    named = ", ".join(files[:_MOST_FILES]) + more
     spacing = "readings" if surface.lattice else "cells"
     return (
         f"Capture: {KIND_TEXT[surface.kind]} ({named}); {wording.area(surface.area_m2)} of floor, "
-        f"{wording.share(surface.seen_share)} seen; {spacing} {wording.cell(surface.cell_mm)} apart; one height is known "
-        f"to ± {2 * surface.noise.height_sigma_mm:.1f} mm."
+        f"{wording.share(surface.seen_share)} seen; {spacing} {wording.cell(surface.cell_mm)} apart; "
+        f"one height is known to {wording.plus_minus(surface.noise.height_sigma_mm, 'mm')}."
     )
 
 
@@ -57,7 +59,7 @@ def noise_floor_line(report: Report) -> str:
     floors = [
         f"{gaps.noise_floor_mm:.1f} mm {wording.under_edge(gaps.edge_mm)}"
         for gaps in report.measurement.gap_maps
-        if gaps.noise_floor_mm == gaps.noise_floor_mm  # noqa: PLR0124 - NaN: not simulated
+        if math.isfinite(gaps.noise_floor_mm)  # NaN: not simulated
     ]
     if not floors:
         return ""

@@ -114,7 +114,9 @@ def _draw_map(axes: Axes, report: Report, sheet: Sheet, scale: float, surroundin
         labels += marks.extreme_labels(axes, surface, report.measurement.flatness, sheet)
     if surroundings.north_rad is not None:
         marks.draw_north(axes, surroundings.north_rad, sheet)
-    marks.draw_labels(axes, labels, sheet, blocked=blocked, drawn=np.concatenate([on_edges, on_areas, *[nodes] * _FIGURES_WEIGH]))
+    marks.draw_labels(
+        axes, labels, sheet, blocked=blocked, drawn=np.concatenate([on_edges, on_areas, *[nodes] * _FIGURES_WEIGH])
+    )
     seen = surface.height_mm[surface.seen]
     clipped = (bool((seen < -scale).any()), bool((seen > scale).any()))
     key.draw_bar(axes, sheet, colours, scale, clipped=clipped)
@@ -123,6 +125,8 @@ def _draw_map(axes: Axes, report: Report, sheet: Sheet, scale: float, surroundin
 def _write(axes: Axes, lines: list[str], top: float, size_pt: float, *, bold: bool = False) -> float:
     """Write lines downwards from ``top``; the height beneath them."""
     for line in lines:
-        axes.text(EDGE_IN, top, line, fontproperties=font(size_pt, bold=bold), color=floor.INK, va="top", parse_math=False)
+        axes.text(
+            EDGE_IN, top, line, fontproperties=font(size_pt, bold=bold), color=floor.INK, va="top", parse_math=False
+        )
         top -= line_in(size_pt)
     return top

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from flatscan.quantity import Quantity
     from flatscan.report.drawn import Shown
     from flatscan.report.report import Report
+    from flatscan.surface.surface import NoiseModel
 
 Pairs = list[tuple[str, str]]
 
@@ -108,7 +109,7 @@ def _budget(shown: tuple[Shown, ...]) -> str:
         return ""
     gap = shown[0].spot.gap
     parts = sorted(gap.budget, key=lambda part: -part[1])
-    said = ", ".join(f"{name} {wording.expanded(u, gap.unit)}" for name, u in parts)
+    said = ", ".join(f"{name} {wording.plus_minus(u, gap.unit)}" for name, u in parts)
     return f"The ± of {shown[0].letter} is made of: {said} (each k = 2, added as squares)."
 
 
@@ -160,22 +161,24 @@ def _method(method: Method, bag_kg: float) -> dict[str, Any]:
 
 
 def _how(report: Report) -> Pairs:
-    noise = report.surface.noise
     lines = [
         ("Capture", caption.capture_line(report).removeprefix("Capture: ")),
         ("Flatness", story.flatness_line(report)),
         ("Slope", story.slope_line(report) or "not given: the capture does not know which way gravity points"),
         *(_f_number_lines(report.measurement.f_numbers) if report.measurement.f_numbers else []),
-        (
-            "Noise of one height",
-            f"{noise.white_mm:.2f} mm that differs from cell to cell, {noise.correlated_mm:.2f} mm that hangs together "
-            f"over {wording.cell(noise.length_mm)}, {noise.systematic_mm:.2f} mm of slow bends (one standard uncertainty "
-            f"each); from {noise.how}",
-        ),
+        ("Noise of one height", _noise(report.surface.noise)),
         ("Noise floor", caption.noise_floor_line(report) or "not simulated"),
         *(("Taken as read", text) for text in report.surface.inferences),
     ]
     return [(name, text) for name, text in lines if text]
+
+
+def _noise(noise: NoiseModel) -> str:
+    return (
+        f"{noise.white_mm:.2f} mm that differs from cell to cell, {noise.correlated_mm:.2f} mm that hangs together "
+        f"over {wording.cell(noise.length_mm)}, {noise.systematic_mm:.2f} mm of slow bends (one standard "
+        f"uncertainty each); from {noise.how}"
+    )
 
 
 def _f_number_lines(f: FNumbers) -> Pairs:

@@ -2,43 +2,31 @@
 
 from __future__ import annotations
 
-import math
 import platform
 import re
 from importlib import metadata
 from typing import TYPE_CHECKING
 
 import msgspec
-from msgspec import UNSET
 
 from flatscan import __version__
+from flatscan.report import result_measured as measured
 from flatscan.report import result_records as records
+from flatscan.report import rounding
 from flatscan.report.cautions import cautions_for
 from flatscan.report.doubts import caveats_of
 from flatscan.report.result_records import Result, result_schema
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    import numpy as np
-    from numpy.typing import NDArray
-
     from flatscan.judgement.limits import LimitSet
     from flatscan.judgement.verdict import Finding
     from flatscan.levelling.plan import LevellingPlan, Method
     from flatscan.measures.measurement import FNumbers, GapSpot, Measurement
-    from flatscan.quantity import Quantity
     from flatscan.report.report import Report
     from flatscan.surface.surface import Surface
 
 __all__ = ["Result", "json_of", "result_of", "result_schema"]
 
-#: Figures kept of an uncertainty: one more than people are shown, for further sums (JCGM 100, 7.2.6).
-_FIGURES = 3
-_PLACES_MM = 1  # coordinates
-_PLACES_HEIGHT_MM = 3
-_PLACES_SHARE = 4
-_PLACES_UNIT_VECTOR = 9
 _NAMED_VERSIONS = ("numpy", "scipy", "numba", "shapely")
 
 
@@ -60,11 +48,11 @@ def result_of(report: Report) -> Result:
         flatness=_flatness(report.measurement),
         gaps=[_gap(spot) for spot in report.measurement.gaps],
         humps=[
-            records.HumpRecord(
-                edge_mm=_number(hump.edge_mm, _PLACES_MM),
-                clearance=_quantity(hump.clearance),
-                at=_xy(hump.at),
-                direction_deg=_degrees(hump.direction_rad),
+            measured.HumpRecord(
+                edge_mm=rounding.number(hump.edge_mm, rounding.MM),
+                clearance=rounding.quantity(hump.clearance),
+                at=rounding.xy(hump.at),
+                direction_deg=rounding.degrees(hump.direction_rad),
             )
             for hump in report.measurement.humps
         ],
@@ -72,7 +60,7 @@ def result_of(report: Report) -> Result:
         joints=[],
         findings=[_finding(finding) for finding in report.verdict.findings],
         next_readings=[
-            records.ReadingRecord(at=_xy(r.at), what=r.what, instrument=r.instrument, resolves=r.resolves)
+            records.ReadingRecord(at=rounding.xy(r.at), what=r.what, instrument=r.instrument, resolves=r.resolves)
             for r in report.verdict.next_readings
         ],
         levelling=_levelling(report.plan),
@@ -99,54 +87,6 @@ def versions() -> dict[str, str]:
     return found | {name: metadata.version(name) for name in _NAMED_VERSIONS}
 
 
-def _number(value: float, places: int) -> float:
-    if not math.isfinite(value):
-        raise ValueError(f"a result holds finite numbers only, got {value}")
-    return round(float(value), places) + 0.0  # + 0.0: no minus zero
-
-
-def _maybe(value: float | None, places: int) -> float | None:
-    """None for what was not measured, which some stages write as NaN."""
-    return None if value is None or not math.isfinite(value) else _number(value, places)
-
-
-def _figures(value: float) -> float:
-    """Six significant figures, for settings of unknown size."""
-    return float(f"{value:.6g}")
-
-
-def _quantity(q: Quantity) -> records.QuantityRecord:
-    places = 6
-    u = None
-    if math.isfinite(q.u):
-        if q.u > 0.0:
-            places = _FIGURES - 1 - math.floor(math.log10(q.u))
-        u = _number(q.u, places)
-    return records.QuantityRecord(
-        value=_number(q.value, places),
-        u=u,
-        unit=q.unit,
-        budget={name: _number(part, places) for name, part in q.budget} if q.budget else UNSET,
-    )
-
-
-def _maybe_quantity(q: Quantity | None) -> records.QuantityRecord | None:
-    return None if q is None else _quantity(q)
-
-
-def _xy(point: Iterable[float]) -> records.XY:
-    x, y = point
-    return _number(x, _PLACES_MM), _number(y, _PLACES_MM)
-
-
-def _rings(rings: Iterable[NDArray[np.float64]]) -> list[list[records.XY]]:
-    return [[_xy(point) for point in ring] for ring in rings]
-
-
-def _degrees(angle_rad: float) -> float:
-    return _number(math.degrees(angle_rad), 1)
-
-
 def _limit_set(limits: LimitSet) -> records.LimitSetRecord:
     source = limits.source
     return records.LimitSetRecord(
@@ -160,93 +100,95 @@ def _limit_set(limits: LimitSet) -> records.LimitSetRecord:
         limits=[
             records.LimitRecord(
                 what=rule.what,
-                limit_mm=_figures(rule.limit_mm),
-                edge_mm=None if rule.edge_mm is None else _figures(rule.edge_mm),
+                limit_mm=rounding.figures(rule.limit_mm),
+                edge_mm=None if rule.edge_mm is None else rounding.figures(rule.edge_mm),
                 note=rule.note,
             )
             for rule in limits.limits
         ],
-        spans=[(_figures(span), _figures(limit)) for span, limit in limits.spans],
+        spans=[(rounding.figures(span), rounding.figures(limit)) for span, limit in limits.spans],
     )
 
 
-def _surface(surface: Surface) -> records.SurfaceRecord:
+def _surface(surface: Surface) -> measured.SurfaceRecord:
     noise, slope, transform = surface.noise, surface.slope, surface.floor_from_scan
-    return records.SurfaceRecord(
+    return measured.SurfaceRecord(
         kind=surface.kind,
-        area_m2=_number(surface.area_m2, 3),
-        seen_share=_number(surface.seen_share, _PLACES_SHARE),
-        cell_mm=_figures(surface.cell_mm),
-        height_sigma_mm=_number(noise.height_sigma_mm, _PLACES_HEIGHT_MM),
+        area_m2=rounding.number(surface.area_m2, 3),
+        seen_share=rounding.number(surface.seen_share, rounding.SHARE),
+        cell_mm=rounding.figures(surface.cell_mm),
+        height_sigma_mm=rounding.number(noise.height_sigma_mm, rounding.HEIGHT_MM),
         slope=None
         if slope is None
-        else records.SlopeRecord(fall=_quantity(slope.fall), direction_deg=_degrees(slope.direction_rad)),
-        plane=records.PlaneRecord(
+        else measured.SlopeRecord(
+            fall=rounding.quantity(slope.fall), direction_deg=rounding.degrees(slope.direction_rad)
+        ),
+        plane=measured.PlaneRecord(
             normal=(
-                _number(transform[2, 0], _PLACES_UNIT_VECTOR),
-                _number(transform[2, 1], _PLACES_UNIT_VECTOR),
-                _number(transform[2, 2], _PLACES_UNIT_VECTOR),
+                rounding.number(transform[2, 0], rounding.UNIT_VECTOR),
+                rounding.number(transform[2, 1], rounding.UNIT_VECTOR),
+                rounding.number(transform[2, 2], rounding.UNIT_VECTOR),
             ),
-            offset_mm=_number(-transform[2, 3], _PLACES_HEIGHT_MM),
+            offset_mm=rounding.number(-transform[2, 3], rounding.HEIGHT_MM),
         ),
         floor_from_scan=[
-            [*(_number(v, _PLACES_UNIT_VECTOR) for v in row[:3]), _number(row[3], _PLACES_HEIGHT_MM)]
+            [*(rounding.number(v, rounding.UNIT_VECTOR) for v in row[:3]), rounding.number(row[3], rounding.HEIGHT_MM)]
             for row in transform
         ],
-        outline=_rings(surface.outline),
-        noise=records.NoiseRecord(
-            white_mm=_number(noise.white_mm, _PLACES_HEIGHT_MM),
-            correlated_mm=_number(noise.correlated_mm, _PLACES_HEIGHT_MM),
-            length_mm=_number(noise.length_mm, _PLACES_MM),
-            systematic_mm=_number(noise.systematic_mm, _PLACES_HEIGHT_MM),
+        outline=rounding.rings(surface.outline),
+        noise=measured.NoiseRecord(
+            white_mm=rounding.number(noise.white_mm, rounding.HEIGHT_MM),
+            correlated_mm=rounding.number(noise.correlated_mm, rounding.HEIGHT_MM),
+            length_mm=rounding.number(noise.length_mm, rounding.MM),
+            systematic_mm=rounding.number(noise.systematic_mm, rounding.HEIGHT_MM),
             how=noise.how,
         ),
         inferences=list(surface.inferences),
     )
 
 
-def _flatness(measurement: Measurement) -> records.FlatnessRecord:
+def _flatness(measurement: Measurement) -> measured.FlatnessRecord:
     flat = measurement.flatness
-    return records.FlatnessRecord(
-        fltt=_quantity(flat.fltt),
-        fltp=_quantity(flat.fltp),
-        fltv=_quantity(flat.fltv),
-        fltq=_quantity(flat.fltq),
-        fltt_minimum_zone=_quantity(flat.fltt_minimum_zone),
+    return measured.FlatnessRecord(
+        fltt=rounding.quantity(flat.fltt),
+        fltp=rounding.quantity(flat.fltp),
+        fltv=rounding.quantity(flat.fltv),
+        fltq=rounding.quantity(flat.fltq),
+        fltt_minimum_zone=rounding.quantity(flat.fltt_minimum_zone),
     )
 
 
-def _gap(spot: GapSpot) -> records.GapRecord:
-    return records.GapRecord(
-        edge_mm=_number(spot.edge_mm, _PLACES_MM),
-        gap=_quantity(spot.gap),
-        raw_mm=_number(spot.raw_mm, _PLACES_HEIGHT_MM),
-        noise_floor_mm=_maybe(spot.noise_floor_mm, _PLACES_HEIGHT_MM),
-        at=_xy(spot.at),
-        contacts=(_xy(spot.contacts[0]), _xy(spot.contacts[1])),
-        span_mm=_number(spot.span_mm, _PLACES_MM),
-        direction_deg=_degrees(spot.direction_rad),
+def _gap(spot: GapSpot) -> measured.GapRecord:
+    return measured.GapRecord(
+        edge_mm=rounding.number(spot.edge_mm, rounding.MM),
+        gap=rounding.quantity(spot.gap),
+        raw_mm=rounding.number(spot.raw_mm, rounding.HEIGHT_MM),
+        noise_floor_mm=rounding.maybe(spot.noise_floor_mm, rounding.HEIGHT_MM),
+        at=rounding.xy(spot.at),
+        contacts=(rounding.xy(spot.contacts[0]), rounding.xy(spot.contacts[1])),
+        span_mm=rounding.number(spot.span_mm, rounding.MM),
+        direction_deg=rounding.degrees(spot.direction_rad),
         bridges_hole=bool(spot.bridges_hole),
     )
 
 
-def _f_numbers(f: FNumbers) -> records.FNumbersRecord:
+def _f_numbers(f: FNumbers) -> measured.FNumbersRecord:
     def interval(ends: tuple[float, float] | None) -> tuple[float, float] | None:
-        return None if ends is None else (_number(ends[0], 2), _number(ends[1], 2))
+        return None if ends is None else (rounding.number(ends[0], 2), rounding.number(ends[1], 2))
 
-    return records.FNumbersRecord(
-        ff=_maybe_quantity(f.ff),
-        fl=_maybe_quantity(f.fl),
+    return measured.FNumbersRecord(
+        ff=rounding.maybe_quantity(f.ff),
+        fl=rounding.maybe_quantity(f.fl),
         ff_interval=interval(f.ff_interval),
         fl_interval=interval(f.fl_interval),
         lines=[
-            records.ProfileRecord(
-                start=_xy(line.start),
-                end=_xy(line.end),
-                step_mm=_number(line.step_mm, _PLACES_MM),
+            measured.ProfileRecord(
+                start=rounding.xy(line.start),
+                end=rounding.xy(line.end),
+                step_mm=rounding.number(line.step_mm, rounding.MM),
                 readings=line.readings,
-                ff=_maybe_quantity(line.ff),
-                fl=_maybe_quantity(line.fl),
+                ff=rounding.maybe_quantity(line.ff),
+                fl=rounding.maybe_quantity(line.fl),
             )
             for line in f.lines
         ],
@@ -259,14 +201,14 @@ def _finding(finding: Finding) -> records.FindingRecord:
     return records.FindingRecord(
         what=finding.what,
         limit_id=finding.limit_id,
-        limit_mm=_figures(finding.limit_mm),
-        value=_maybe_quantity(finding.value),
-        p_over=_maybe(finding.p_over, _PLACES_SHARE),
+        limit_mm=rounding.figures(finding.limit_mm),
+        value=rounding.maybe_quantity(finding.value),
+        p_over=rounding.maybe(finding.p_over, rounding.SHARE),
         verdict=finding.verdict,
-        at=None if finding.at is None else _xy(finding.at),
+        at=None if finding.at is None else rounding.xy(finding.at),
         where=finding.where,
-        edge_mm=_maybe(finding.edge_mm, _PLACES_MM),
-        contacts=None if contacts is None else (_xy(contacts[0]), _xy(contacts[1])),
+        edge_mm=rounding.maybe(finding.edge_mm, rounding.MM),
+        contacts=None if contacts is None else (rounding.xy(contacts[0]), rounding.xy(contacts[1])),
     )
 
 
@@ -277,25 +219,30 @@ def _levelling(plan: LevellingPlan) -> records.LevellingRecord:
         areas=[
             records.AreaRecord(
                 number=area.number,
-                polygon=_rings(area.rings),
-                area_m2=_number(area.area_m2, _PLACES_HEIGHT_MM),
-                volume_l=_quantity(area.volume_l),
-                mean_mm=_number(area.mean_mm, 2),
-                max_mm=_number(area.max_mm, 2),
+                polygon=rounding.rings(area.rings),
+                area_m2=rounding.number(area.area_m2, rounding.HEIGHT_MM),
+                volume_l=rounding.quantity(area.volume_l),
+                mean_mm=rounding.number(area.mean_mm, 2),
+                max_mm=rounding.number(area.max_mm, 2),
                 action=area.action,
             )
             for area in plan.areas
         ],
         product=records.ProductRecord(
             name=product.name,
-            kg_per_m2_mm=_figures(product.kg_per_m2_mm),
-            bag_kg=_figures(product.bag_kg),
-            least_layer_mm=_figures(product.least_layer_mm),
-            greatest_layer_mm=None if product.greatest_layer_mm is None else _figures(product.greatest_layer_mm),
-            waste_share=_figures(product.waste_share),
+            kg_per_m2_mm=rounding.figures(product.kg_per_m2_mm),
+            bag_kg=rounding.figures(product.bag_kg),
+            least_layer_mm=rounding.figures(product.least_layer_mm),
+            greatest_layer_mm=None
+            if product.greatest_layer_mm is None
+            else rounding.figures(product.greatest_layer_mm),
+            waste_share=rounding.figures(product.waste_share),
             source=product.source,
         ),
-        targets=[records.TargetRecord(edge_mm=_figures(edge), limit_mm=_figures(t)) for edge, t in plan.targets],
+        targets=[
+            records.TargetRecord(edge_mm=rounding.figures(edge), limit_mm=rounding.figures(t))
+            for edge, t in plan.targets
+        ],
     )
 
 
@@ -303,12 +250,14 @@ def _method(method: Method) -> records.MethodRecord:
     low, high = method.volume_interval_l
     return records.MethodRecord(
         name=method.name,
-        volume_l=_quantity(method.volume_l),
-        mass_kg=_quantity(method.mass_kg),
+        volume_l=rounding.quantity(method.volume_l),
+        mass_kg=rounding.quantity(method.mass_kg),
         bags=method.bags,
         cost=None,
-        area_m2=_number(method.area_m2, _PLACES_HEIGHT_MM),
-        mean_mm=_number(method.mean_mm, 2),
-        max_mm=_number(method.max_mm, 2),
-        interval=records.IntervalRecord(volume_l=(_number(low, 2), _number(high, 2)), bags=method.bags_interval),
+        area_m2=rounding.number(method.area_m2, rounding.HEIGHT_MM),
+        mean_mm=rounding.number(method.mean_mm, 2),
+        max_mm=rounding.number(method.max_mm, 2),
+        interval=records.IntervalRecord(
+            volume_l=(rounding.number(low, 2), rounding.number(high, 2)), bags=method.bags_interval
+        ),
     )

@@ -45,16 +45,17 @@ def method_line(method: Method, product: Product) -> str:
     """Quantities of one way of levelling."""
     return (
         f"{wording.METHOD_TEXT[method.name]}: {wording.litres(method.volume_l)}, {wording.quantity(method.mass_kg)}, "
-        f"{wording.bags(method.bags, method.bags_interval)} of {product.bag_kg:g} kg over {wording.area(method.area_m2)}; "
-        f"mean layer {method.mean_mm:.1f} mm, thickest {method.max_mm:.1f} mm"
+        f"{wording.bags(method.bags, method.bags_interval)} of {product.bag_kg:g} kg over "
+        f"{wording.area(method.area_m2)}; mean layer {method.mean_mm:.1f} mm, thickest {method.max_mm:.1f} mm"
     )
 
 
 def product_line(product: Product) -> str:
     """The figures that litres were turned into bags with."""
     return (
-        f"Reckoned with {product.name}: {product.kg_per_m2_mm:g} kg per m² and mm, {100 * product.waste_share:g} % waste, "
-        f"least layer {wording.length(product.least_layer_mm)}. Source: {product.source}"
+        f"Reckoned with {product.name}: {product.kg_per_m2_mm:g} kg per m² and mm, "
+        f"{100 * product.waste_share:g} % waste, least layer {wording.length(product.least_layer_mm)}. "
+        f"Source: {product.source}"
     )
 
 

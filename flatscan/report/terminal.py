@@ -24,7 +24,12 @@ if TYPE_CHECKING:
 
 _BOLD, _PLAIN = "\x1b[1m", "\x1b[0m"
 #: Terminal colours that stay apart for colour-blind eyes; the word and the shape say the same.
-_INK: dict[VerdictWord, str] = {"over": "\x1b[33m", "not_decided": "\x1b[35m", "within": "\x1b[36m", "not_seen": "\x1b[2m"}
+_INK: dict[VerdictWord, str] = {
+    "over": "\x1b[33m",
+    "not_decided": "\x1b[35m",
+    "within": "\x1b[36m",
+    "not_seen": "\x1b[2m",
+}
 #: A value, its uncertainty and its unit stay on one line.
 _PLUS_MINUS = re.compile(r" ± (\S+) ")
 _MOST_PLACES, _MOST_READINGS = 5, 4
@@ -96,11 +101,16 @@ class _Page:
             ink, verdict = _PLAIN, "no limit"
             if one.finding is not None and one.verdict is not None:
                 said += f", {story.limit_text(one.finding)}"
-                ink, verdict = _INK[one.verdict], f"{wording.VERDICT_SHAPE[one.verdict]} {wording.VERDICT_TEXT[one.verdict]}"
+                ink, verdict = (
+                    _INK[one.verdict],
+                    f"{wording.VERDICT_SHAPE[one.verdict]} {wording.VERDICT_TEXT[one.verdict]}",
+                )
             first = self._wrap(f"{verdict}: {said}", f"  {one.letter} ", "    ")
             self._lines += [self._ink(first[0], ink), *first[1:]]
             chance = wording.chance(one.finding.p_over) if one.finding is not None else ""
-            self._lines += self._wrap(f"at {wording.point(one.spot.at)}" + (f"; {chance}" if chance else ""), "    ", "    ")
+            self._lines += self._wrap(
+                f"at {wording.point(one.spot.at)}" + (f"; {chance}" if chance else ""), "    ", "    "
+            )
 
     def text(self) -> str:
         return "\n".join(self._lines)
@@ -111,9 +121,7 @@ class _Page:
     def _wrap(self, text: str, first: str, other: str) -> list[str]:
         said = _PLUS_MINUS.sub("\u00a0±\u00a0\\1\u00a0", wording.clean(text))
         said = wording.ascii_only(said).replace(" +/- ", "\u00a0+/-\u00a0") if self._ascii else said
-        lines = textwrap.wrap(
-            said, self._width, initial_indent=first, subsequent_indent=other, break_on_hyphens=False
-        )
+        lines = textwrap.wrap(said, self._width, initial_indent=first, subsequent_indent=other, break_on_hyphens=False)
         return [line.replace("\u00a0", " ") for line in lines] or [first.rstrip()]
 
     def _ink(self, line: str, ink: str) -> str:

@@ -65,8 +65,14 @@ def ascii_only(text: str) -> str:
     >>> ascii_only("5.2 ± 0.6 mm, 3 m²")
     '5.2 +/- 0.6 mm, 3 m2'
     """
-    said = "".join(_ASCII.get(c, c) for c in text)
-    return unicodedata.normalize("NFKD", said).encode("ascii", "ignore" if said.isascii() else "replace").decode()
+    return "".join(_ASCII.get(c) or _plain(c) for c in text)
+
+
+def _plain(sign: str) -> str:
+    """The letter without its accent, or a question mark."""
+    if sign.isascii():
+        return sign
+    return "".join(c for c in unicodedata.normalize("NFKD", sign) if c.isascii()) or "?"
 
 
 def signed(value: float, places: int) -> str:
@@ -230,13 +236,13 @@ def heading(direction_rad: float) -> str:
     return _HEADINGS[eighth]
 
 
-def expanded(u: float, unit: str) -> str:
-    """U = 2 u of one part of an uncertainty.
+def plus_minus(u: float, unit: str) -> str:
+    """U = 2 u of an uncertainty that stands alone.
 
-    >>> expanded(0.13, "mm")
-    '0.26 mm'
+    >>> plus_minus(0.13, "mm"), plus_minus(0.013, "mm")
+    ('± 0.3 mm', '± 0.03 mm')
     """
-    return f"{COVERAGE_K * u:.2f} {unit}"
+    return f"± {COVERAGE_K * u:.{decimals_for(COVERAGE_K * u)}f} {unit}"
 
 
 def box(low: tuple[float, float], high: tuple[float, float]) -> str:

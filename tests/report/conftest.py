@@ -187,9 +187,7 @@ def make_report(
             ((0.62, 0.10), 0.0, 200.0),
         )
     places = [((a * width, b * depth), np.radians(d), e) for (a, b), d, e in spots]
-    gaps = tuple(
-        sorted((lay_edge(surface, at, d, e) for at, d, e in places), key=lambda spot: -spot.gap.value)
-    )
+    gaps = tuple(sorted((lay_edge(surface, at, d, e) for at, d, e in places), key=lambda spot: -spot.gap.value))
     findings = tuple(find(spot, 3.0) for spot in gaps if spot.edge_mm == 2000.0)
     unseen = Finding("lip", "over-old-tiles", 1.0, None, None, "not_seen", None, "no joints were measured")
     maps = tuple(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -92,7 +92,7 @@ def draw_nodes(
 ) -> NDArray[np.float64]:
     """Hand-read places as discs with their height: nothing is known between them. Their places, in inches."""
     rows, cols = np.nonzero(surface.seen)
-    places = sheet.on_paper(np.array([surface.xy_mm(*cell) for cell in zip(rows, cols, strict=True)]).reshape(-1, 2))
+    places = sheet.on_paper(np.stack([cols + 0.5, rows + 0.5], axis=1) * surface.cell_mm + surface.origin_mm)
     heights = surface.height_mm[rows, cols]
     size = min(0.62 * surface.cell_mm * sheet.inch_per_mm, _MOST_NODE_IN)
     shades = np.clip(heights / scale, -1.0, 1.0)
@@ -156,9 +156,9 @@ def draw_grid(axes: Axes, surface: Surface, sheet: Sheet) -> list[Box]:
             at = float(sheet.on_paper((value, value))[axis])
             heavy = 0.7 if index % every == 0 else 0.35
             xs, ys = ([at, at], [bottom, top]) if axis == 0 else ([left, right], [at, at])
-            (line,) = axes.plot(xs, ys, color="#404040", alpha=0.45, linewidth=heavy, zorder=4)
+            (drawn,) = axes.plot(xs, ys, color="#404040", alpha=0.45, linewidth=heavy, zorder=4)
             if walls is not None:
-                line.set_clip_path(walls)
+                drawn.set_clip_path(walls)
             if index % every == 0 and index != 0:
                 x, y = (at, bottom - 0.08) if axis == 0 else (left - 0.08, at)
                 ha, va = ("center", "top") if axis == 0 else ("right", "center")
@@ -183,7 +183,8 @@ def draw_corner(axes: Axes, sheet: Sheet) -> None:
     """The corner that both tapes start from."""
     x, y = sheet.on_paper((0.0, 0.0))
     axes.plot([x], [y], marker="o", markersize=13, color=INK, zorder=8)
-    axes.text(x, y, "0", fontproperties=font(8.5, bold=True), color="white", ha="center", va="center_baseline", zorder=9)  # noqa: E501  # fmt: skip
+    white: dict[str, Any] = {"color": "white", "ha": "center", "va": "center_baseline"}
+    axes.text(x, y, "0", fontproperties=font(8.5, bold=True), zorder=9, **white)
 
 
 def _walls(axes: Axes, surface: Surface, sheet: Sheet) -> PathPatch | None:
@@ -197,9 +198,7 @@ def _walls(axes: Axes, surface: Surface, sheet: Sheet) -> PathPatch | None:
     return PathPatch(Path.make_compound_path(*rings), transform=axes.transData, visible=False)
 
 
-def _extent(
-    surface: Surface, sheet: Sheet, shape: tuple[int, ...], step: int
-) -> tuple[float, float, float, float]:
+def _extent(surface: Surface, sheet: Sheet, shape: tuple[int, ...], step: int) -> tuple[float, float, float, float]:
     """Left, right, bottom, top in inches of a picture of blocks, the last of which may hang over the grid."""
     x0, y0 = surface.origin_mm
     side = step * surface.cell_mm

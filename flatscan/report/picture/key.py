@@ -43,7 +43,9 @@ class Entry:
     draw: Draw
 
 
-def entries(verdicts: Sequence[VerdictWord | None], *, areas: bool, holes: bool, contour_mm: float | None) -> list[Entry]:  # noqa: E501  # fmt: skip
+def entries(
+    verdicts: Sequence[VerdictWord | None], *, areas: bool, holes: bool, contour_mm: float | None
+) -> list[Entry]:
     """Only what this picture shows."""
     found = [Entry(text, _edge(word)) for word, text in _EDGE_TEXT.items() if word in verdicts]
     if verdicts:
@@ -90,10 +92,10 @@ def draw_bar(axes: Axes, sheet: Sheet, colours: ListedColormap, scale: float, *,
     foot = min(max((room_bottom + room_top) / 2.0 - tall / 2.0, bottom + 0.3), top - tall - 0.3)
     x = right + 0.32
     shades = np.linspace(-1.0, 1.0, 255)[:, None]
-    axes.imshow(shades, origin="lower", extent=(x, x + _BAR_W_IN, foot, foot + tall), cmap=colours, vmin=-1.0, vmax=1.0,
-                interpolation="nearest", aspect="auto", zorder=3)  # fmt: skip
-    axes.plot([x, x + _BAR_W_IN, x + _BAR_W_IN, x, x], [foot, foot, foot + tall, foot + tall, foot], color=INK,
-              linewidth=0.8, zorder=4)  # fmt: skip
+    extent = (x, x + _BAR_W_IN, foot, foot + tall)
+    axes.imshow(shades, origin="lower", extent=extent, cmap=colours, vmin=-1.0, vmax=1.0, aspect="auto", zorder=3)
+    frame_x, frame_y = [x, x + _BAR_W_IN, x + _BAR_W_IN, x, x], [foot, foot, foot + tall, foot + tall, foot]
+    axes.plot(frame_x, frame_y, color=INK, linewidth=0.8, zorder=4)
     places = 0 if scale >= _BAR_TICKS and scale % 2 == 0 else 1 if scale * 10 % 2 == 0 else 2
     for value in np.linspace(-scale, scale, 2 * _BAR_TICKS // 2 + 1):
         y = foot + tall * (value + scale) / (2.0 * scale)
@@ -135,5 +137,7 @@ def _hatch(axes: Axes, x: float, y: float) -> None:
 
     size = 0.13
     axes.add_patch(
-        Rectangle((x, y - size / 2), _SAMPLE_IN, size, facecolor=HOLE, edgecolor=SOFT_INK, hatch="//////", linewidth=0.6)
+        Rectangle(
+            (x, y - size / 2), _SAMPLE_IN, size, facecolor=HOLE, edgecolor=SOFT_INK, hatch="//////", linewidth=0.6
+        )
     )

@@ -66,9 +66,7 @@ def leader_end(anchor: tuple[float, float], box: Box) -> tuple[float, float]:
     return min(max(anchor[0], box[0]), box[2]), min(max(anchor[1], box[1]), box[3])
 
 
-def _best(
-    label: Wanted, bounds: Box, taken: Sequence[Box], drawn: NDArray[np.float64], gap: float
-) -> Box | None:
+def _best(label: Wanted, bounds: Box, taken: Sequence[Box], drawn: NDArray[np.float64], gap: float) -> Box | None:
     step = max(gap, (bounds[2] - bounds[0] + bounds[3] - bounds[1]) / (2.0 * _RINGS))
     away = gap + step * np.repeat(np.arange(_RINGS), _DIRECTIONS)
     angle = np.tile(np.arange(_DIRECTIONS) * (2.0 * np.pi / _DIRECTIONS), _RINGS)

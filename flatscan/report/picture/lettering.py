@@ -36,7 +36,7 @@ def width_in(text: str, size_pt: float, *, bold: bool = False) -> float:
     """Width of one line in inches."""
     from matplotlib.textpath import text_to_path
 
-    wide, _, _ = text_to_path.get_text_width_height_descent(text, font(size_pt, bold=bold), False)  # noqa: FBT003
+    wide, _, _ = text_to_path.get_text_width_height_descent(text, font(size_pt, bold=bold), False)
     return _SPARE * float(wide) / _POINTS_PER_INCH
 
 

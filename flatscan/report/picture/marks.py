@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from matplotlib.axes import Axes
+    from matplotlib.patches import Rectangle
     from numpy.typing import NDArray
 
     from flatscan.judgement.verdict import VerdictWord
@@ -42,6 +43,8 @@ MOST_AREA_TEXTS = 12
 _LABEL_GAP_IN = 0.05
 _PAD_IN = 0.04
 _SAMPLES = 40
+#: Covering a contact is this much worse than covering a point of a line.
+_DOTS_WEIGH = 6
 _DOT_IN = 0.06
 
 
@@ -60,7 +63,11 @@ class Label:
         return Wanted(self.at, wide, line_in(LABEL_PT) + _PAD_IN)
 
 
-def draw_edges(axes: Axes, shown: Sequence[Shown], surface: Surface, sheet: Sheet) -> tuple[list[Label], NDArray[np.float64]]:  # noqa: E501  # fmt: skip
+#: Labels to place, and (n, 2) float64 points in inches that they should not cover.
+Drawn = tuple[list[Label], "NDArray[np.float64]"]
+
+
+def draw_edges(axes: Axes, shown: Sequence[Shown], surface: Surface, sheet: Sheet) -> Drawn:
     """Each edge as it lay, with its contacts and the place of the gap; labels, and points not to cover."""
     from matplotlib.patheffects import withStroke
 
@@ -70,14 +77,14 @@ def draw_edges(axes: Axes, shown: Sequence[Shown], surface: Surface, sheet: Shee
         width, dash = LINE_OF[one.verdict]
         ends = sheet.on_paper(edge_line(spot.contacts, spot.edge_mm, surface.outline, slack_mm=surface.cell_mm))
         halo = [withStroke(linewidth=width + 2.0, foreground="white")]
-        axes.plot(ends[:, 0], ends[:, 1], color=INK, linewidth=width, linestyle=dash, path_effects=halo, zorder=10,
-                  solid_capstyle="butt", dash_capstyle="butt")  # fmt: skip
+        style: dict[str, Any] = {"linestyle": dash, "solid_capstyle": "butt", "dash_capstyle": "butt"}
+        axes.plot(ends[:, 0], ends[:, 1], color=INK, linewidth=width, path_effects=halo, zorder=10, **style)
         dots, at = sheet.on_paper(spot.contacts), sheet.on_paper(spot.at)
         size = 5.5 if one.verdict in {"over", "not_decided"} else 4.0
         axes.plot(dots[:, 0], dots[:, 1], "o", color=INK, markeredgecolor="white", markersize=size, zorder=11)
         axes.plot(*at, "v", color="white", markeredgecolor=INK, markersize=size + 0.5, zorder=12)
         along = np.linspace(0.0, 1.0, _SAMPLES)[:, None]
-        drawn.append(ends[0] + along * (ends[1] - ends[0]))
+        drawn += [ends[0] + along * (ends[1] - ends[0]), np.repeat(dots, _DOTS_WEIGH, axis=0)]
         text = f"{one.letter}  {'at least ' if spot.bridges_hole else ''}{wording.quantity(spot.gap)} "
         labels.append(
             Label(text + wording.under_edge(spot.edge_mm), (float(at[0]), float(at[1])), bold=one.verdict == "over")
@@ -85,7 +92,7 @@ def draw_edges(axes: Axes, shown: Sequence[Shown], surface: Surface, sheet: Shee
     return labels[::-1], np.concatenate(drawn)
 
 
-def draw_areas(axes: Axes, areas: Sequence[Area], sheet: Sheet) -> tuple[list[Label], NDArray[np.float64]]:
+def draw_areas(axes: Axes, areas: Sequence[Area], sheet: Sheet) -> Drawn:
     """Outline and number of each area to level."""
     from matplotlib.patheffects import withStroke
 
@@ -111,13 +118,16 @@ def extreme_labels(axes: Axes, surface: Surface, flatness: Flatness, sheet: Shee
     estimate = surface.estimate_mm
     if not np.isfinite(estimate).any():
         return []
+    found = (
+        (np.nanargmax(estimate), "highest +", flatness.fltp),
+        (np.nanargmin(estimate), "lowest −", flatness.fltv),
+    )
     labels = []
-    for index, word, q in ((np.nanargmax(estimate), "highest", flatness.fltp), (np.nanargmin(estimate), "lowest", flatness.fltv)):  # noqa: E501  # fmt: skip
+    for index, words, q in found:
         row, col = np.unravel_index(index, estimate.shape)
         x, y = sheet.on_paper(surface.xy_mm(float(row), float(col))).tolist()
         axes.plot([x], [y], "+", color=INK, markersize=8, markeredgewidth=1.4, zorder=9)
-        sign = "+" if word == "highest" else "−"
-        labels.append(Label(f"{word} {sign}{wording.quantity(q)}", (x, y)))
+        labels.append(Label(words + wording.quantity(q), (x, y)))
     return labels
 
 
@@ -133,17 +143,16 @@ def draw_doors(axes: Axes, doors: Sequence[tuple[Point, Point]], sheet: Sheet) -
     return labels
 
 
-def draw_north(axes: Axes, north_rad: float, sheet: Sheet) -> Box:
-    """An arrow beside the map, pointing north; the box it takes."""
+def draw_north(axes: Axes, north_rad: float, sheet: Sheet) -> None:
+    """An arrow beside the map, pointing north."""
     radius = 0.22
     _, _, right, top = sheet.map_box
     x, y = right + 0.55, top - 0.42
     step = radius * np.array([np.cos(north_rad), np.sin(north_rad)])
-    axes.annotate("", xy=(x + step[0], y + step[1]), xytext=(x - step[0], y - step[1]),
-                  arrowprops={"arrowstyle": "-|>", "color": INK, "linewidth": 1.4, "shrinkA": 0, "shrinkB": 0})  # fmt: skip
+    arrow = {"arrowstyle": "-|>", "color": INK, "linewidth": 1.4, "shrinkA": 0, "shrinkB": 0}
+    axes.annotate("", xy=(x + step[0], y + step[1]), xytext=(x - step[0], y - step[1]), arrowprops=arrow)
     tip = np.array([x, y]) + step * (radius + 0.11) / radius
-    axes.text(*tip, "N", fontproperties=font(9.0, bold=True), color=INK, ha="center", va="center", zorder=9)
-    return x - 0.4, y - 0.4, x + 0.4, y + 0.4
+    axes.text(tip[0], tip[1], "N", fontproperties=font(9.0, bold=True), color=INK, ha="center", va="center", zorder=9)
 
 
 def draw_labels(
@@ -176,7 +185,17 @@ def draw_labels(
     return boxes
 
 
-def _plate(box: Box, ink: str) -> object:
+def _plate(box: Box, ink: str) -> Rectangle:
     from matplotlib.patches import Rectangle
 
-    return Rectangle((box[0], box[1]), box[2] - box[0], box[3] - box[1], facecolor="white", alpha=0.92, edgecolor=ink, linewidth=0.6, zorder=14)  # noqa: E501  # fmt: skip
+    left, bottom, right, top = box
+    return Rectangle(
+        (left, bottom),
+        right - left,
+        top - bottom,
+        facecolor="white",
+        alpha=0.92,
+        edgecolor=ink,
+        linewidth=0.6,
+        zorder=14,
+    )

@@ -8,8 +8,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.constants import MM_PER_M
-
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
@@ -28,7 +26,8 @@ _AROUND_IN = (0.72, 0.62, 0.35, 0.35)
 _LEAST_IN = (6.0, 3.3)
 EDGE_IN = 0.3
 BAR_COLUMN_IN = 1.15
-_GRID_STEPS_M = (0.1, 0.25, 1.0)
+#: (longest side of the room from here on, distance of grid lines).
+_GRID_STEPS_MM = ((2000.0, 1000.0), (600.0, 250.0), (0.0, 100.0))
 _LABEL_STEPS = (1, 2, 5, 10, 20, 50)
 _LEAST_LABEL_IN = 0.42
 
@@ -55,15 +54,14 @@ class Sheet:
     @property
     def room_box(self) -> Box:
         """The room's bounding box in inches."""
-        left, bottom, right, top = self.room_mm
-        high = self.on_paper((right, top))
+        high = self.on_paper(self.room_mm[2:])
         return self.room_left, self.room_bottom, float(high[0]), float(high[1])
 
     @property
     def grid_mm(self) -> float:
         """Distance of grid lines: 1 m wherever the room is large enough to show it."""
-        longest = max(self.room_mm[2] - self.room_mm[0], self.room_mm[3] - self.room_mm[1]) / MM_PER_M
-        return MM_PER_M * (_GRID_STEPS_M[2] if longest >= 2.0 else _GRID_STEPS_M[1] if longest >= 0.6 else _GRID_STEPS_M[0])  # noqa: E501, PLR2004  # fmt: skip
+        longest_mm = max(self.room_mm[2] - self.room_mm[0], self.room_mm[3] - self.room_mm[1])
+        return next(step for least, step in _GRID_STEPS_MM if longest_mm >= least)
 
     @property
     def labelled_every(self) -> int:
@@ -126,4 +124,4 @@ def _around(wide_in: float, deep_in: float) -> tuple[float, float, float, float]
 def grid_lines_mm(low: float, high: float, step: float) -> NDArray[np.float64]:
     """Multiples of ``step`` from ``low`` to ``high``."""
     first, last = math.ceil(low / step - 1e-6), math.floor(high / step + 1e-6)
-    return np.arange(first, last + 1) * step
+    return np.arange(first, last + 1, dtype=np.float64) * step

@@ -1,0 +1,141 @@
+"""The result folder is whole or not there."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from flatscan.errors import OutputError
+from flatscan.report import output
+from flatscan.report.output import FILE_NAMES, write_report
+from flatscan.report.report import Report
+
+
+@pytest.fixture
+def quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The picture is tested elsewhere; here it only takes time."""
+    monkeypatch.setattr("flatscan.report.heatmap.heatmap_png", lambda _: b"\x89PNG")
+
+
+def test_every_file_is_written_and_nothing_else(report: Report, tmp_path: Path) -> None:
+    out = tmp_path / "deep" / "result"
+    files = write_report(report, out)
+    assert sorted(p.name for p in out.iterdir()) == sorted(FILE_NAMES)
+    assert files == tuple(out / name for name in FILE_NAMES)
+    assert all(path.stat().st_size > 0 for path in files)
+    assert [p.name for p in out.parent.iterdir()] == ["result"]
+    assert (out / "result.json").read_text(encoding="utf-8").rstrip("\n") == output.as_json(report)
+
+
+@pytest.mark.parametrize("error", [RuntimeError("boom"), KeyboardInterrupt()])
+@pytest.mark.usefixtures("quick")
+def test_a_failure_midway_leaves_nothing(
+    report: Report, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, error: BaseException
+) -> None:
+    def fail(*_: object) -> str:
+        raise error
+
+    monkeypatch.setattr("flatscan.report.page.page_html", fail)
+    with pytest.raises(type(error)):
+        write_report(report, tmp_path / "result")
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_failure_midway_keeps_the_old_result(report: Report, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    out = tmp_path / "result"
+    out.mkdir()
+    (out / "result.json").write_text("old")
+
+    def fail(*_: object) -> str:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("flatscan.report.tables.areas_csv", fail)
+    with pytest.raises(OutputError, match="No space left on device"):
+        write_report(report, out, force=True)
+    assert [p.name for p in tmp_path.iterdir()] == ["result"]
+    assert (out / "result.json").read_text() == "old"
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_failed_rename_puts_the_old_result_back(
+    report: Report, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out = tmp_path / "result"
+    write_report(report, out)
+    (out / "gaps.csv").write_text("old")
+    rename = Path.rename
+
+    def fail_for_new(self: Path, target: Path) -> Path:
+        if self.name.endswith(".part"):
+            raise OSError(5, "Input/output error")
+        return rename(self, target)
+
+    monkeypatch.setattr(Path, "rename", fail_for_new)
+    with pytest.raises(OutputError, match="Input/output error"):
+        write_report(report, out, force=True)
+    assert [p.name for p in tmp_path.iterdir()] == ["result"]
+    assert (out / "gaps.csv").read_text() == "old"
+
+
+@pytest.mark.usefixtures("quick")
+def test_an_existing_folder_is_refused_even_when_empty(report: Report, tmp_path: Path) -> None:
+    out = tmp_path / "result"
+    out.mkdir()
+    with pytest.raises(OutputError, match="pass --force"):
+        write_report(report, out)
+    assert list(out.iterdir()) == []
+
+
+@pytest.mark.usefixtures("quick")
+def test_force_replaces_a_result(report: Report, tmp_path: Path) -> None:
+    out = tmp_path / "result"
+    write_report(report, out)
+    (out / "gaps.csv").write_text("stale")
+    write_report(report, out, force=True)
+    assert (out / "gaps.csv").read_text(encoding="utf-8").startswith("letter,")
+    assert [p.name for p in tmp_path.iterdir()] == ["result"]
+
+
+@pytest.mark.usefixtures("quick")
+def test_force_never_removes_what_flatscan_did_not_write(report: Report, tmp_path: Path) -> None:
+    # --out pointed at a home folder with --force must not empty it.
+    out = tmp_path / "home"
+    out.mkdir()
+    (out / "photos.zip").write_text("precious")
+    with pytest.raises(OutputError, match=r"photos\.zip"):
+        write_report(report, out, force=True)
+    assert (out / "photos.zip").read_text() == "precious"
+
+
+@pytest.mark.usefixtures("quick")
+@pytest.mark.parametrize("force", [False, True])
+def test_a_file_of_that_name_is_refused(report: Report, tmp_path: Path, force: bool) -> None:
+    out = tmp_path / "result"
+    out.write_text("a file")
+    with pytest.raises(OutputError, match="file of that name"):
+        write_report(report, out, force=force)
+    assert out.read_text() == "a file"
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_parent_that_is_a_file_is_one_sentence(report: Report, tmp_path: Path) -> None:
+    (tmp_path / "note").write_text("a file")
+    with pytest.raises(OutputError, match="cannot be written"):
+        write_report(report, tmp_path / "note" / "result")
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_link_to_a_result_keeps_being_a_link(report: Report, tmp_path: Path) -> None:
+    out, link = tmp_path / "result", tmp_path / "latest"
+    write_report(report, out)
+    link.symlink_to(out, target_is_directory=True)
+    write_report(report, link, force=True)
+    assert link.is_symlink()
+    assert (out / "result.json").exists()
+
+
+def test_hostile_names_are_written_without_harm(hostile: Report, tmp_path: Path) -> None:
+    files = write_report(hostile, tmp_path / "result")
+    assert all(path.exists() for path in files)

@@ -1,0 +1,75 @@
+"""The summary in a terminal."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import pytest
+
+from flatscan.report.report import Report
+from flatscan.report.terminal import summary, wants_ascii, wants_colour
+from flatscan.report.wording import ascii_only
+
+
+@pytest.mark.parametrize("width", [40, 60, 80])
+@pytest.mark.parametrize("ascii_text", [False, True])
+def test_no_line_is_wider_than_the_terminal(report: Report, width: int, ascii_text: bool) -> None:
+    said = summary(report, colour=False, width=width, ascii_text=ascii_text, files=[Path("out/result.json")])
+    assert max(len(line) for line in said.splitlines()) <= width
+
+
+def test_hostile_text_is_neither_wider_nor_an_escape(hostile: Report) -> None:
+    said = summary(hostile, colour=False, files=[Path("a" * 200) / "result.json"])
+    assert "\x1b" not in said
+    assert max(len(line) for line in said.splitlines()) <= 80
+
+
+def test_without_colour_there_is_no_escape_and_with_it_only_escapes_are_added(report: Report) -> None:
+    import re
+
+    plain, coloured = summary(report, colour=False), summary(report, colour=True)
+    assert "\x1b" not in plain
+    assert "\x1b[1m" in coloured
+    assert re.sub(r"\x1b\[\d*m", "", coloured) == plain
+
+
+def test_the_answer_is_the_first_line_and_the_reasons_follow(report: Report) -> None:
+    lines = summary(report, colour=False).splitlines()
+    assert lines[0] == report.verdict.answer.text
+    assert lines[2] == "Why"
+
+
+def test_sections_come_in_the_order_a_person_asks(report: Report) -> None:
+    said = summary(report, colour=False, files=[Path("out/result.json")])
+    titles = ["Why", "Worst places", "What to do next", "What levelling takes", "Take care", "Written"]
+    places = [said.index(f"\n{title}") for title in titles]
+    assert places == sorted(places)
+
+
+def test_ascii_text_is_ascii(report: Report) -> None:
+    said = summary(report, colour=False, ascii_text=True)
+    assert said.isascii()
+    assert "5.1 +/- 0.4 mm under 2 m" in said
+    assert "?" not in said.replace("[?]", "")
+
+
+def test_a_value_keeps_its_uncertainty_on_its_line(report: Report) -> None:
+    for width in range(50, 90):
+        for line in summary(report, colour=False, width=width).splitlines():
+            assert not line.rstrip().endswith("±")
+            assert not line.lstrip().startswith("±")
+
+
+def test_letters_beyond_ascii_become_a_sign_or_a_plain_letter() -> None:
+    assert ascii_only("Küche") == "Kuche"
+    assert ascii_only("厨房") == "??"
+    assert ascii_only("Küche 厨") == "Kuche ?"
+
+
+def test_a_pipe_gets_no_colour_and_an_old_encoding_gets_ascii() -> None:
+    pipe = io.TextIOWrapper(io.BytesIO(), encoding="utf-8")
+    assert not wants_colour(pipe)
+    assert not wants_ascii(pipe)
+    assert wants_ascii(io.TextIOWrapper(io.BytesIO(), encoding="cp1252"))
+    assert wants_ascii(io.TextIOWrapper(io.BytesIO(), encoding="ascii"))

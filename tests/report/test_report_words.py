@@ -1,0 +1,74 @@
+"""Wording and cautions."""
+
+from __future__ import annotations
+
+import doctest
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from flatscan.levelling.plan import MethodName
+from flatscan.report import tables, wording
+from flatscan.report.cautions import cautions_for
+from flatscan.report.report import Report
+from flatscan.report.story import next_steps
+
+
+@pytest.mark.parametrize("module", [wording, tables])
+def test_the_examples_in_the_docstrings_hold(module: object) -> None:
+    failed, tried = doctest.testmod(module)  # type: ignore[arg-type]
+    assert tried > 0
+    assert failed == 0
+
+
+@given(st.floats(0.0, 1.0))
+def test_a_chance_leans_the_way_it_says_and_is_never_certain(p_over: float) -> None:
+    said = wording.chance(p_over)
+    assert " 0 %" not in f" {said}"
+    assert "100 %" not in said
+    if p_over >= 0.95:
+        assert "likely over" in said or "certainly over" in said
+    if p_over < 0.05:
+        assert "likely within" in said or "certainly within" in said
+
+
+def named(report: Report) -> list[str]:
+    return [caution.name for caution in cautions_for(report)]
+
+
+def test_filling_calls_for_asbestos_heating_and_slips_but_not_for_dust(report: Report) -> None:
+    assert named(report) == ["asbestos", "heated_floor", "slips", "limits"]
+
+
+def test_grinding_calls_for_dust_first(report: Report) -> None:
+    name: MethodName = "grind_and_patch"
+    methods = (replace(report.plan.methods[0], name=name),)
+    assert named(replace(report, plan=replace(report.plan, methods=methods)))[0] == "silica"
+
+
+def test_taking_down_lips_is_grinding(report: Report) -> None:
+    answer = replace(report.verdict.answer, code="fill_joints_and_lips")
+    plan = replace(report.plan, methods=(), areas=())
+    spoken = replace(report, verdict=replace(report.verdict, answer=answer), plan=plan)
+    assert named(spoken) == ["silica", "asbestos", "heated_floor", "limits"]
+
+
+def test_a_floor_to_leave_alone_calls_for_no_work_cautions(report: Report) -> None:
+    answer = replace(report.verdict.answer, code="lay_as_is")
+    plan = replace(report.plan, methods=(), areas=())
+    assert named(replace(report, verdict=replace(report.verdict, answer=answer), plan=plan)) == ["limits"]
+
+
+@pytest.mark.parametrize("code", ["lay_as_is", "fill_joints_and_lips", "level_areas", "level_all", "not_decided"])
+def test_no_answer_forgets_dryness_soundness_and_cracks(report: Report, code: str) -> None:
+    answer = replace(report.verdict.answer, code=code)
+    steps = next_steps(replace(report, verdict=replace(report.verdict, answer=answer)))
+    assert all(word in steps[-1] for word in ("dry", "sound", "cracks"))
+
+
+def test_an_undecided_floor_without_readings_is_told_to_capture_again(report: Report) -> None:
+    answer = replace(report.verdict.answer, code="not_decided")
+    verdict = replace(report.verdict, answer=answer, next_readings=())
+    assert "Capture again" in next_steps(replace(report, verdict=verdict))[0]
