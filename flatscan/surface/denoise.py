@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.surface.noise_covariance import gaussian_mean
-from flatscan.surface.noise_fields import WORKERS, correlated_energy
+from flatscan.surface.noise_fields import correlated_energy, workers_for
 from flatscan.surface.planes import fit_least_squares
 
 if TYPE_CHECKING:
@@ -85,6 +85,7 @@ def posterior(
 
     filled = _first_fill(deviation, seen)
     floor, cautious = _floor_energy(filled, energy, float(seen.mean()))
+    cautious += np.asarray(noise.floor_share * noise.correlated_mm**2 * waves, dtype=np.float32)
     gain = floor / (floor + energy)
     gain[0, 0] = 1.0
     # Cells noisier than usual pull less (weights of Garcia 2010, whose iteration this is); unseen ones not at all.
@@ -145,7 +146,7 @@ def _floor_energy(
     from scipy.special import log_ndtr
 
     rows, cols = filled.shape
-    square = np.square(dctn(filled, norm="ortho", workers=WORKERS))
+    square = np.square(dctn(filled, norm="ortho", workers=workers_for(filled.size)))
     below = 0.25 * np.pi * (np.square(np.arange(rows) / rows)[:, None] + np.square(np.arange(cols) / cols)[None, :])
     band = np.floor(np.log1p(below * rows * cols / _FIRST_WAVES) / np.log(_BAND_GROWTH)).astype(np.int64).ravel()
     waves = np.maximum(np.bincount(band), 1)
@@ -161,9 +162,10 @@ def _floor_energy(
 def _filter(field: NDArray[np.float32], gain: NDArray[np.float32]) -> NDArray[np.float32]:
     from scipy.fft import dctn, idctn
 
-    waves = dctn(field, norm="ortho", workers=WORKERS)
+    workers = workers_for(field.size)
+    waves = dctn(field, norm="ortho", workers=workers)
     waves *= gain
-    return np.asarray(idctn(waves, norm="ortho", workers=WORKERS, overwrite_x=True))
+    return np.asarray(idctn(waves, norm="ortho", workers=workers, overwrite_x=True))
 
 
 def _kept_raw(

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.surface.denoise import Posterior, posterior
-from flatscan.surface.noise_fields import WORKERS, sample_bend, sample_correlated
+from flatscan.surface.noise_fields import sample_bend, sample_correlated, workers_for
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -48,13 +48,13 @@ def draw_truth(surface: Surface, rng: np.random.Generator, known: Posterior | No
     from scipy.fft import idctn
 
     known = posterior_of(surface) if known is None else known
-    shape = surface.height_mm.shape
+    shape, workers = surface.height_mm.shape, workers_for(surface.height_mm.size)
     noise_waves = np.sqrt(known.noise_mm2) * rng.standard_normal(shape, dtype=np.float32)
     floor_waves = np.sqrt(known.floor_mm2) * rng.standard_normal(shape, dtype=np.float32)
     error_waves = known.gain * noise_waves - (1.0 - known.gain) * floor_waves
-    error = np.asarray(idctn(error_waves, norm="ortho", workers=WORKERS), dtype=np.float32)
+    error = np.asarray(idctn(error_waves, norm="ortho", workers=workers), dtype=np.float32)
     if known.kept_raw.any():
-        raw_error = np.asarray(idctn(noise_waves, norm="ortho", workers=WORKERS))
+        raw_error = np.asarray(idctn(noise_waves, norm="ortho", workers=workers))
         error += known.kept_raw * (raw_error - error)
     truth = np.asarray(surface.estimate_mm - known.relative * error, dtype=np.float32)
     if surface.noise.systematic_mm > 0:

@@ -43,6 +43,9 @@ ASSUMED_READING_MM = 0.5
 DETREND_MM = 100.0
 _BLOCK_MM = 1000.0
 _REACH_MM = 1000.0
+#: One view: this share of what looks like correlated noise may be lips and texture. Halfway, and shown by the
+#: coverage of the heights of invented floors with and without lips.
+_ONE_VIEW_FLOOR_SHARE = 0.3
 _LEAST_OVERLAP_CELLS = 400
 _CLIP_SIGMAS = 4.0
 _LEAST_BLOCK_SHARE = 0.5
@@ -75,6 +78,7 @@ def estimate_noise(
     sample_sigma_mm : stated standard uncertainty of a hand reading
     """
     assumed = ASSUMED_BEND_MM[kind] if systematic_mm is None else systematic_mm
+    floor_share = 0.0
     origin = "assumed for this kind of sensor" if systematic_mm is None else "as stated"
     if kind == "levels":
         white = ASSUMED_READING_MM if sample_sigma_mm is None else sample_sigma_mm
@@ -97,14 +101,21 @@ def estimate_noise(
             origin = f"from their slow disagreement of {bend:.2g} mm and half of what is usual for the sensor"
         how = f"from the differences of two groups of views over {both.sum() * cell_mm**2 / 1e6:.1f} m²"
     else:
-        parts = _from_one_view(stats, own, cell_mm)
+        parts, floor_share = _from_one_view(stats, own, cell_mm), _ONE_VIEW_FLOOR_SHARE
         how = "from one view: what is left of the heights without the floor's slow shape, texture included"
     how += f"; bend {origin}"
     white2 = parts.white
     if step_mm > 0:
         white2 = max(white2, step_mm**2 / 12.0)
         how += f"; coordinates step by {step_mm:.2g} mm"
-    return NoiseModel(math.sqrt(white2), math.sqrt(parts.correlated), parts.length * cell_mm, assumed, how)
+    return NoiseModel(
+        white_mm=math.sqrt(white2),
+        correlated_mm=math.sqrt(parts.correlated),
+        length_mm=parts.length * cell_mm,
+        systematic_mm=assumed,
+        how=how,
+        floor_share=floor_share,
+    )
 
 
 def calibrated_white(white_mm: NDArray[np.float32], noise: NoiseModel) -> NDArray[np.float32]:

@@ -12,8 +12,15 @@ if TYPE_CHECKING:
 #: A Gaussian covariance is nothing (4e-6) beyond this many lengths.
 _FADES_AFTER = 5.0
 _BEND_SAMPLES = 20_000
-#: Threads for the transforms of one field.
-WORKERS = 2
+#: Pivot below which the seen cells lie on a line or two and carry no bend (terms are at most 1).
+_ON_A_LINE = 1e-6
+#: A transform of fewer cells than this is done before a second thread has started.
+_WORTH_A_THREAD = 200_000
+
+
+def workers_for(cells: int) -> int:
+    """Threads for the transform of a field of so many cells."""
+    return 2 if cells >= _WORTH_A_THREAD else 1
 
 
 def correlated_energy(shape: tuple[int, int], length_cells: float) -> NDArray[np.float64]:
@@ -54,10 +61,11 @@ def sample_correlated(shape: tuple[int, int], length_cells: float, rng: np.rando
     root_y = np.sqrt(_circulant_spectrum(rows, length_cells))
     root_x = np.sqrt(_circulant_spectrum(cols, length_cells)[: cols // 2 + 1])
     white = rng.standard_normal((rows, cols), dtype=np.float32)
-    spectrum = rfft2(white, workers=WORKERS)
+    workers = workers_for(rows * cols)
+    spectrum = rfft2(white, workers=workers)
     spectrum *= root_y[:, None]
     spectrum *= root_x[None, :]
-    return np.asarray(irfft2(spectrum, (rows, cols), workers=WORKERS)[: shape[0], : shape[1]], dtype=np.float32)
+    return np.asarray(irfft2(spectrum, (rows, cols), workers=workers)[: shape[0], : shape[1]], dtype=np.float32)
 
 
 def _circulant_spectrum(n: int, length_cells: float) -> NDArray[np.float32]:
@@ -79,11 +87,15 @@ def sample_bend(seen: NDArray[np.bool_], rng: np.random.Generator) -> NDArray[np
     at = at[:: max(1, len(at) // _BEND_SAMPLES)]
     y, x = v[at // cols], u[at % cols]
     terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
-    # R of the QR turns the terms into orthonormal ones: column j of T R⁻¹ is free of all columns before it.
-    r = np.linalg.qr(terms, mode="r")
-    if np.abs(np.diag(r)).min() < 1e-9 * np.abs(r).max():
+    # TᵀT = RᵀR: column j of T R⁻¹ is orthonormal and free of all columns before it (Gram-Schmidt).
+    moments = terms.T @ terms / len(at)
+    try:
+        r = np.linalg.cholesky(moments).T
+    except np.linalg.LinAlgError:
         return np.zeros(seen.shape, dtype=np.float32)
-    mix = np.linalg.inv(r)[:, 3:] * np.sqrt(len(at) / 3.0)
+    if np.diag(r).min() < _ON_A_LINE:
+        return np.zeros(seen.shape, dtype=np.float32)
+    mix = np.linalg.inv(r)[:, 3:] / np.sqrt(3.0)
     c = mix @ rng.standard_normal(3)
     along_y = (c[0] + c[2] * v + c[5] * v * v).astype(np.float32)
     along_x = (c[1] * u + c[3] * u * u).astype(np.float32)

@@ -23,7 +23,8 @@ class NoiseModel:
     ``white`` differs from cell to cell (its size per cell is in ``Surface.white_mm``);
     ``correlated_mm`` is the standard deviation of a stationary Gaussian field with covariance
     ``correlated_mm² · exp(-½ (d / length_mm)²)`` at distance d; ``systematic_mm`` is the standard
-    deviation of slow bends of room size which the data cannot show.
+    deviation of slow bends of room size which the data cannot show. ``floor_share`` is the share of the
+    correlated variance that may be the floor's own texture and lips instead: one view cannot tell.
     """
 
     white_mm: float
@@ -32,6 +33,7 @@ class NoiseModel:
     systematic_mm: float
     #: One sentence: how it was estimated.
     how: str
+    floor_share: float = 0.0
 
     def __post_init__(self) -> None:
         if min(self.white_mm, self.correlated_mm, self.systematic_mm) < 0 or self.length_mm <= 0:
