@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 _DPI = (170, 140, 110)
 MOST_BYTES = 2_000_000
 _TITLE_PT, _SUBTITLE_PT, _CAPTION_PT = 13.0, 8.5, 7.5
-_AFTER_IN = 0.1
+_AFTER_IN, _AFTER_TITLE_IN = 0.1, 0.05
 #: Covering a figure that was read by hand is this much worse than covering a point of a line.
 _FIGURES_WEIGH = 4
 
@@ -55,7 +55,7 @@ def draw_heatmap(report: Report, surroundings: Surroundings | None = None) -> Fi
     key_rows = key.rows_of(_entries(report, scale), wide)
     grid_mm = sheet_for(room, above_in=0.0, below_in=0.0).grid_mm
     small = [piece for line in caption.caption_lines(report, grid_mm) for piece in wrap(line, wide, _CAPTION_PT)]
-    above = len(title) * line_in(_TITLE_PT) + len(subtitle) * line_in(_SUBTITLE_PT) + _AFTER_IN
+    above = len(title) * line_in(_TITLE_PT) + _AFTER_TITLE_IN + len(subtitle) * line_in(_SUBTITLE_PT)
     below = len(key_rows) * key.ROW_IN + _AFTER_IN + len(small) * line_in(_CAPTION_PT)
     sheet = sheet_for(room, above_in=above, below_in=below)
 
@@ -63,7 +63,7 @@ def draw_heatmap(report: Report, surroundings: Surroundings | None = None) -> Fi
     FigureCanvasAgg(figure)
     axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
     axes.set_axis_off()
-    top = _write(axes, title, sheet.height - EDGE_IN, _TITLE_PT, bold=True)
+    top = _write(axes, title, sheet.height - EDGE_IN, _TITLE_PT, bold=True) - _AFTER_TITLE_IN
     _write(axes, subtitle, top, _SUBTITLE_PT)
     _draw_map(axes, report, sheet, scale, surroundings)
     under = sheet.map_box[1]

@@ -38,7 +38,9 @@ def next_steps(report: Report) -> list[str]:
 def reading(index: int, report: Report) -> str:
     """One hand reading as an order."""
     r = report.verdict.next_readings[index]
-    return f"Read by hand: {r.what}, at {wording.point(r.at)}. With: {r.instrument}; resolve {r.resolves}"
+    place = wording.point(r.at)
+    said = r.what if place.split(",")[0] in r.what else f"{r.what}, at {place}"
+    return f"Read by hand: {said}. With: {r.instrument}; resolve {r.resolves}"
 
 
 def method_line(method: Method, product: Product) -> str:

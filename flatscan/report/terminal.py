@@ -32,7 +32,7 @@ _INK: dict[VerdictWord, str] = {
 }
 #: A value, its uncertainty and its unit stay on one line.
 _PLUS_MINUS = re.compile(r" ± (\S+) ")
-_MOST_PLACES, _MOST_READINGS = 5, 4
+_MOST_PLACES, _MOST_UNSEEN, _MOST_STEPS = 5, 3, 7
 
 
 def summary(
@@ -44,8 +44,10 @@ def summary(
     page.headline(answer.text)
     page.section("Why", answer.reasons)
     page.places(shown_gaps(report)[:_MOST_PLACES])
-    page.section("Not seen", _not_seen(report))
-    page.section("What to do next", _few(story.next_steps(report), _MOST_READINGS + 3), numbered=True)
+    page.section("Not seen", _few(_not_seen(report), _MOST_UNSEEN, "places"))
+    page.section(
+        "What to do next", _few(story.next_steps(report), _MOST_STEPS, "readings", keep_last=True), numbered=True
+    )
     if report.plan.methods:
         methods = [story.method_line(method, report.plan.product) for method in report.plan.methods]
         page.section("What levelling takes", [*methods, story.product_line(report.plan.product)])
@@ -146,8 +148,10 @@ def _not_seen(report: Report) -> list[str]:
     return [f"{what}: {where}" + (f" ({n} limits)" if n > 1 else "") for (what, where), n in counts.items()]
 
 
-def _few(items: list[str], most: int) -> list[str]:
-    """The first steps and the last one, which always holds."""
+def _few(items: list[str], most: int, kind: str, *, keep_last: bool = False) -> list[str]:
+    """The first items, how many are left out, and the last one where it always holds."""
     if len(items) <= most:
         return items
-    return [*items[: most - 2], f"{len(items) - most + 1} more readings: see report.html", items[-1]]
+    last = items[-1:] if keep_last else []
+    first = items[: most - 1 - len(last)]
+    return [*first, f"{len(items) - len(first) - len(last)} more {kind}: see report.html", *last]

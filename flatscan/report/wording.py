@@ -127,7 +127,7 @@ def point(at: tuple[float, float]) -> str:
     return f"{x:.2f} m from the left wall, {y:.2f} m from the bottom wall"
 
 
-FRAME_TEXT = "Left and bottom wall as on the map: both tapes start at the corner marked 0"
+FRAME_TEXT = "Left and bottom (origin) wall as on the map: both tapes start at the corner marked 0"
 
 
 def area(area_m2: float) -> str:
@@ -136,10 +136,17 @@ def area(area_m2: float) -> str:
 
 
 def litres(volume_l: Quantity) -> str:
-    """A volume with the unit in full."""
+    """A volume with the unit in full; a small uncertainty is rounded up, never to nothing.
+
+    >>> from flatscan.quantity import Quantity
+    >>> litres(Quantity(104.4, 0.5, "l")), litres(Quantity(0.0549, 0.0008, "l"))
+    ('104.4 ± 1.0 litres', '0.05 ± 0.01 litres')
+    """
+    if not math.isfinite(volume_l.u):
+        return f"{volume_l.value:.1f} litres, uncertainty unknown"
     places = decimals_for(volume_l.expanded)
-    places = min(places, 1)
-    return f"{volume_l.value:.{places}f} ± {volume_l.expanded:.{places}f} litres"
+    shown = max(volume_l.expanded, 10.0**-places) if volume_l.u > 0.0 else 0.0
+    return f"{volume_l.value:.{places}f} ± {shown:.{places}f} litres"
 
 
 def bags(count: int, interval: tuple[int, int]) -> str:

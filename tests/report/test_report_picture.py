@@ -71,7 +71,7 @@ def test_the_two_sides_differ_in_blue_and_yellow_too() -> None:
 
 @given(st.floats(0.01, 200.0), st.floats(0.0, 3.0))
 def test_the_scale_is_round_and_holds_what_was_measured(height: float, sigma: float) -> None:
-    scale = scale_mm(np.array([[height, -height / 2, np.nan]], dtype=np.float32), sigma)
+    scale = scale_mm(np.array([[height, -height, np.nan]], dtype=np.float32), sigma)
     assert scale >= max(float(np.float32(height)) * (1 - 1e-6), 3.0 * sigma * (1 - 1e-6), 1.0)
     assert scale <= 2.0 * max(height, 3.0 * sigma, 1.0)
     assert float(f"{scale:.2g}") == pytest.approx(scale)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -73,3 +74,18 @@ def test_a_pipe_gets_no_colour_and_an_old_encoding_gets_ascii() -> None:
     assert not wants_ascii(pipe)
     assert wants_ascii(io.TextIOWrapper(io.BytesIO(), encoding="cp1252"))
     assert wants_ascii(io.TextIOWrapper(io.BytesIO(), encoding="ascii"))
+
+
+def test_a_long_list_is_cut_and_says_so_but_keeps_the_step_that_always_holds(report: Report) -> None:
+    many = replace(report.verdict, next_readings=report.verdict.next_readings * 12)
+    said = summary(replace(report, verdict=many), colour=False)
+    # Two steps of the answer and three readings are told before the line that counts the rest of twelve.
+    assert "6. 9 more readings: see report.html" in said
+    assert "7. Before laying" in said
+
+
+def test_a_reading_that_names_its_place_is_not_told_it_twice(report: Report) -> None:
+    (reading,) = report.verdict.next_readings
+    named = replace(reading, what="floor not seen, 2.58 m from the left wall: lay the edge across it")
+    said = summary(replace(report, verdict=replace(report.verdict, next_readings=(named,))), colour=False)
+    assert " ".join(said.split()).count("2.58 m from the left wall") == 2  # once as gap C, once here

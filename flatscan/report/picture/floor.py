@@ -165,7 +165,7 @@ def draw_grid(axes: Axes, surface: Surface, sheet: Sheet) -> list[Box]:
                 said = f"{value / MM_PER_M:g}"
                 axes.text(x, y, said, fontproperties=font(TICK_PT), color=INK, ha=ha, va=va, zorder=6)
     low, beside = bottom - _WORD_AWAY_IN, left - _WORD_AWAY_IN
-    along, out = "metres from the left wall", "metres from\nthe bottom wall"
+    along, out = "x: metres from the left wall", "y: metres from\nthe bottom wall"
     axes.text((left + right) / 2, low, along, fontproperties=font(WORD_PT), color=INK, ha="center", va="top", zorder=6)
     axes.text(beside, (bottom + top) / 2, out, fontproperties=font(WORD_PT), color=INK, ha="right", va="center",
               rotation=90, multialignment="center", zorder=6)  # fmt: skip
