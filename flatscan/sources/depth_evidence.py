@@ -66,7 +66,7 @@ def gather(capture: DepthCapture, rays: LastRays) -> Evidence:
     float_steps: list[float] = []
     for frame in sample:
         counts = read_depth(frame.depth_path, frame.header)
-        float_steps.append(_step(counts))
+        float_steps.append(0.0 if "int" in frame.header.dtype else _step(counts))
         as_z, as_ray = (dominant_plane(_thinned(counts, rays.of(frame.camera), ray=ray)) for ray in (False, True))
         if as_z is not None and as_ray is not None and max(as_z.share, as_ray.share) >= _LEAST_SHARE:
             pairs.append((as_z, as_ray))

@@ -89,6 +89,6 @@ def _fit(points: NDArray[np.float64]) -> NDArray[np.float64] | None:
     good = points[np.isfinite(points).all(axis=1)]
     if len(good) < _LEAST_POINTS:
         return None
-    scale = float(np.median(good[:, 2]))
+    scale = float(good[:, 2].mean())
     m, _, rank, _ = np.linalg.lstsq(good / scale, np.ones(len(good)), rcond=1e-6)
     return np.asarray(m) / scale if rank == 3 else None  # noqa: PLR2004

@@ -232,8 +232,10 @@ def write_tum(
         listing.append(f"{t * clock:.6f} depth/{i}.png")
         quaternion = Rotation.from_matrix(turn @ FLIP if opengl else turn).as_quat()
         quaternion = np.roll(quaternion, 1) if order == "wxyz" else quaternion
-        for late in (0.31, 0.008, -0.3):  # only the middle one is near enough
-            shift = np.zeros(3) if late == 0.008 else np.ones(3)
+        # Only the first is the nearest: before the image for even frames, after it for odd ones.
+        side = -1.0 if i % 2 == 0 else 1.0
+        for late in (0.008 * side, -0.013 * side, 0.31, -0.3):
+            shift = np.zeros(3) if abs(late) == 0.008 else np.ones(3)
             numbers = [f"{(t + late) * clock:.6f}", *(f"{v:.9f}" for v in (*(place + shift), *quaternion))]
             trajectory.append(" ".join(numbers))
     (folder / "depth.txt").write_text("\n".join(listing))
@@ -258,7 +260,7 @@ def test_tum_layout(tmp_path: Path, clock: float) -> None:
 def test_tum_frames_without_a_near_pose_are_counted(tmp_path: Path) -> None:
     folder = write_tum(tmp_path)
     lines = (folder / "groundtruth.txt").read_text().splitlines()
-    (folder / "groundtruth.txt").write_text("\n".join(lines[:-3]))
+    (folder / "groundtruth.txt").write_text("\n".join(lines[:-4]))
     scan = read_tum(folder, DEFAULTS)
     assert len(scan.frames) == 4
     assert "1 of 5" in next(c.text for c in scan.caveats if c.name == "frames_without_pose")
@@ -327,6 +329,76 @@ def test_invalid_pixels_give_no_points(tmp_path: Path) -> None:
         depth[:, 50:60] = -1.0
         np.save(path, depth)
     assert_on_surface(read_transforms(folder, DEFAULTS), FLOAT_STEP_MM, 5 * 77 * VIEW.height)
+
+
+def test_weights_go_to_the_pixels_of_their_level(tmp_path: Path) -> None:
+    """Left third noisy and called 0, the rest clean and called 2: weights tell the two sides apart."""
+    rng = np.random.default_rng(2)
+    folder = write_folder(tmp_path, ".npy")
+    level = np.full((VIEW.height, VIEW.width), 2, np.uint8)
+    level[:, :45] = 0
+    (folder / "confidence").mkdir()
+    for i in range(5):
+        path = folder / "depth" / f"{i:03d}.npy"
+        depth = np.load(path)
+        share = np.where(level == 0, 0.003, 0.001)
+        np.save(path, (depth * (1.0 + share * rng.standard_normal(depth.shape))).astype(np.float32))
+        Image.fromarray(level).save(folder / "confidence" / f"{i:03d}.png")
+    scan = read_transforms(folder, DEFAULTS)
+    assert scan.weight is not None
+    assert scan.view_of_point is not None
+    for i, (turn, place) in enumerate(poses()):
+        seen = (scan.points_mm[scan.view_of_point == i] + scan.origin_mm - place * 1000.0) @ turn
+        column = np.rint(seen[:, 0] / seen[:, 2] * VIEW.fx + VIEW.cx)
+        weight = scan.weight[scan.view_of_point == i]
+        # (1 / 3) squared, to the 20 % that five small frames with a box in view allow.
+        assert weight[column < 45] == pytest.approx(1.0 / 9.0, rel=0.2)
+        assert (weight[column >= 45] == 1.0).all()
+    assert any("weighed" in line for line in scan.inferences)
+
+
+def test_more_than_the_cap_is_thinned_alike_everywhere_and_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = write_folder(tmp_path, ".npy")
+    whole = read_transforms(folder, DEFAULTS)
+    monkeypatch.setattr("flatscan.sources.depth_capture.MAX_POINTS", PIXELS // 4)
+    thinned = read_transforms(folder, DEFAULTS)
+    assert "one in 5 was kept" in next(c.text for c in thinned.caveats if c.name == "points_thinned")
+    assert whole.view_of_point is not None
+    assert thinned.view_of_point is not None
+    shares = np.bincount(thinned.view_of_point) / np.bincount(whole.view_of_point)
+    assert shares == pytest.approx(0.2, abs=0.005)
+    assert {tuple(p) for p in thinned.points_mm[:50].tolist()} <= {tuple(p) for p in whole.points_mm.tolist()}
+
+
+def test_exif_turn_is_not_applied(tmp_path: Path) -> None:
+    folder = write_folder(tmp_path, ".png")
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    for path in (folder / "depth").iterdir():
+        with Image.open(path) as image:
+            image.load()
+        image.save(path, exif=exif)
+    assert_on_surface(read_transforms(folder, DEFAULTS), 1.0, PIXELS)
+
+
+def test_photo_keeps_its_own_camera_and_size(tmp_path: Path) -> None:
+    """Photo numbers are given at 400 x 300; the photo on disk is half that."""
+    folder = write_folder(tmp_path, ".npy", fl_x=300.0, fl_y=310.0, cx=201.0, cy=149.0, w=400, h=300, k1=0.1)
+    content = json.loads((folder / "transforms.json").read_text()) | {"depth": VIEW.keys()}
+    Image.new("RGB", (200, 150)).save(folder / "photo.jpg")
+    content["frames"][0]["file_path"] = "photo.jpg"
+    content["frames"][1]["file_path"] = "lost.jpg"
+    (folder / "transforms.json").write_text(json.dumps(content))
+    scan = read_transforms(folder, DEFAULTS)
+    first, second = scan.frames[:2]
+    assert first.colour_camera == pytest.approx((150.0, 155.0, 100.25, 74.25))
+    assert first.colour_size == (200, 150)
+    assert first.distortion == (0.1, 0.0, 0.0, 0.0)
+    assert first.depth_size == (VIEW.width, VIEW.height)
+    assert second.colour_path is None
+    assert any("1 photos" in line for line in scan.inferences)
 
 
 def test_predicates_tell_the_layouts_apart(tmp_path: Path) -> None:
