@@ -37,8 +37,8 @@ def room_mesh(
     parts = [_floor(scene, rng, cell_mm, smooth_mm, noise_mm, correlation_mm)]
     outline = scene.floor.outline_mm
     for a, b in zip(outline, np.roll(outline, -1, axis=0), strict=True):
-        parts.append(_upright(a, b, wall_mm, cell_mm * 2.0, noise_mm, rng))
-    parts.extend(_box(solid) for solid in scene.solids if isinstance(solid, Box))
+        parts.append(_upright(scene, a, b, wall_mm, cell_mm * 2.0, noise_mm, rng))
+    parts.extend(_box(scene, solid) for solid in scene.solids if isinstance(solid, Box))
     vertices, triangles, count = [], [], 0
     for vertex, triangle in parts:
         vertices.append(vertex)
@@ -84,16 +84,25 @@ def _only(
 
 
 def _upright(
-    a: NDArray[np.float64], b: NDArray[np.float64], wall_mm: float, cell_mm: float, noise_mm: float,
+    scene: Scene,
+    a: NDArray[np.float64],
+    b: NDArray[np.float64],
+    wall_mm: float,
+    cell_mm: float,
+    noise_mm: float,
     rng: np.random.Generator,
-) -> tuple[NDArray[np.float64], NDArray[np.int64]]:  # fmt: skip
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """A wall from a to b, from the floor up."""
     length = float(np.hypot(*(b - a)))
     along = np.linspace(0.0, 1.0, max(2, round(length / cell_mm)))
-    z = np.linspace(0.0, wall_mm, max(2, round(wall_mm / cell_mm)))
+    up = np.linspace(0.0, 1.0, max(2, round(wall_mm / cell_mm)))
+    foot = a + along[:, None] * (b - a)
+    foot_mm = scene.floor.shape_mm(foot[:, 0], foot[:, 1])
     normal = np.array([-(b - a)[1], (b - a)[0]]) / length
-    away = noise_mm * correlated_field((len(z), len(along)), 2.0, rng)
-    flat = a + along[None, :, None] * (b - a) + away[..., None] * normal
-    vertex = np.concatenate([flat, np.broadcast_to(z[:, None, None], (*away.shape, 1))], axis=-1)
+    away = noise_mm * correlated_field((len(up), len(along)), 2.0, rng)
+    flat = foot[None, :, :] + away[..., None] * normal
+    z = foot_mm[None, :] + up[:, None] * (wall_mm - foot_mm[None, :])
+    vertex = np.concatenate([flat, z[..., None]], axis=-1)
     return vertex.reshape(-1, 3), _grid_triangles(*away.shape)
 
 
@@ -103,10 +112,11 @@ def _plan(box: Box) -> NDArray[np.float64]:
     return np.asarray(corner @ np.array([[cos, sin], [-sin, cos]]) + np.array(box.centre_mm), dtype=np.float64)
 
 
-def _box(box: Box) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+def _box(scene: Scene, box: Box) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Sides and top; a box that stands on the floor starts at the floor."""
     plan = _plan(box)
-    bottom = max(box.bottom_mm, 0.0)
-    vertex = np.concatenate([np.column_stack([plan, np.full(4, z)]) for z in (bottom, box.top_mm)])
+    foot = scene.floor.shape_mm(plan[:, 0], plan[:, 1]) if box.bottom_mm < 0 else np.full(4, box.bottom_mm)
+    vertex = np.concatenate([np.column_stack([plan, foot]), np.column_stack([plan, np.full(4, box.top_mm)])])
     quads = [[0, 1, 5, 4], [1, 2, 6, 5], [2, 3, 7, 6], [3, 0, 4, 7], [4, 5, 6, 7]]
     triangle = [t for q in quads for t in ([q[0], q[1], q[2]], [q[0], q[2], q[3]])]
     return vertex, np.array(triangle, dtype=np.int64)

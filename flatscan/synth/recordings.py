@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 _PHOTO_SCALE = 2.5
 _LEVEL_STEP_MM = 500.0
 _LEVEL_MARGIN_MM = 100.0
+_CUT_MM = 600.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -97,7 +98,9 @@ def record_levels(folder: Path, scene: Scene, rng: np.random.Generator) -> Recor
     x_mm, y_mm = x_mm[keep], y_mm[keep]
     staff_mm = read_staff(OPTICAL_LEVEL, scene.floor, x_mm, y_mm, rng)
     path = folder / "levels.csv"
-    write_staff_levels(path, x_mm, y_mm, staff_mm, title="levels of an invented room, optical level and staff")
+    # One reading and its rounding; the level's own tilt and drift come on top and are not known to its user.
+    sigma_mm = float(np.hypot(OPTICAL_LEVEL.reading_sd_mm, OPTICAL_LEVEL.resolution_mm / np.sqrt(12.0)))
+    write_staff_levels(path, x_mm, y_mm, staff_mm, title=f"an invented room, {OPTICAL_LEVEL.name}", sigma_mm=sigma_mm)
     return Recording(path, OPTICAL_LEVEL.name, np.eye(4))
 
 
@@ -109,11 +112,14 @@ def level_grid(outline_mm: NDArray[np.float64]) -> tuple[NDArray[np.float64], ND
 
 
 def record_text_cloud(folder: Path, scene: Scene, rng: np.random.Generator, *, points: int = 40_000) -> Recording:
-    """One compact laser station in the middle, thinned to ``points``; ``folder/cloud.txt``, decimal commas."""
+    """Two compact laser stations along the room; ``folder/cloud.txt``, decimal commas.
+
+    As exported by hand: cut 0.6 m above the floor and thinned to ``points``.
+    """
     scan_rng, thin_rng = rng.spawn(2)
-    middle = scene.floor.outline_mm.mean(axis=0)
-    scanner = replace(COMPACT_LASER, azimuth_step_rad=np.deg2rad(0.5), elevation_step_rad=np.deg2rad(0.35))
-    cloud = scan_station(scanner, scene, (float(middle[0]), float(middle[1]), 1400.0), scan_rng).point_mm
+    scanner = replace(COMPACT_LASER, azimuth_step_rad=np.deg2rad(0.5), elevation_step_rad=np.deg2rad(0.35), join_mm=0.3)
+    cloud = np.concatenate([station.point_mm for station in scan_stations(scanner, scene, scan_rng)])
+    cloud = cloud[cloud[:, 2] < _CUT_MM]
     if len(cloud) > points:
         cloud = cloud[np.sort(thin_rng.choice(len(cloud), points, replace=False))]
     path = folder / "cloud.txt"

@@ -48,7 +48,7 @@ def hall(rng: np.random.Generator) -> Scene:
         l_shape(9000.0, 6000.0, 3500.0, 2200.0),
         rng=rng,
         tilt=Tilt(0.8, np.deg2rad(60.0)),
-        waves_rms_mm=0.7,
+        waves_rms_mm=1.1,
         wavelength_mm=4500.0,
         wave_spread=1.3,
         bays=(Bay((6700.0, 1700.0), (1000.0, 850.0), 5.0, turn_rad=0.4),),

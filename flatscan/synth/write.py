@@ -75,10 +75,19 @@ def _mesh(vertex: NDArray[np.float64], triangle: NDArray[np.int64]) -> Any:
 
 
 def write_staff_levels(
-    path: Path, x_mm: NDArray[np.float64], y_mm: NDArray[np.float64], staff_mm: NDArray[np.float64], *, title: str
+    path: Path,
+    x_mm: NDArray[np.float64],
+    y_mm: NDArray[np.float64],
+    staff_mm: NDArray[np.float64],
+    *,
+    title: str,
+    sigma_mm: float,
 ) -> None:
-    """Write hand levels as CSV: x and y in metres, the staff reading in mm (it grows where the floor falls)."""
-    lines = [f"# {title}", "# unit: mm", "# sign: staff", "x_m,y_m,staff_mm"]
+    """Write hand levels as CSV: x and y in metres, the staff reading in mm (it grows where the floor falls).
+
+    ``sigma_mm``: one standard uncertainty of one reading, stated in the file.
+    """
+    lines = [f"# {title}", "# unit: mm", "# sign: staff", f"# reading sigma_mm: {sigma_mm:.2f}", "x_m,y_m,staff_mm"]
     lines += [f"{x / 1000.0:.3f},{y / 1000.0:.3f},{s:.1f}" for x, y, s in zip(x_mm, y_mm, staff_mm, strict=True)]
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")

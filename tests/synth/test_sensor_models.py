@@ -270,7 +270,7 @@ def test_the_beam_averages_over_its_spot() -> None:
         rectangle(3000.0, 2000.0), rng=np.random.default_rng(0), tiling=Tiling(width_mm=3.0, depth_mm=3.0)
     )
     still = replace(SURVEY_LASER, constant_mm=0.0, by_intensity_mm=0.0, join_mm=0.0, join_tilt_rad=0.0,
-                    lowest_rad=np.deg2rad(88.0), highest_rad=np.deg2rad(-60.0))  # fmt: skip
+                    lowest_rad=np.deg2rad(88.0), highest_rad=np.deg2rad(-60.0), azimuth_step_rad=np.deg2rad(1.0))  # fmt: skip
     at = (1400.0, 900.0, 1500.0)
     fine, broad = (
         scan_station(replace(still, spot_mm=spot), Scene(floor), at, np.random.default_rng(0)).point_mm
