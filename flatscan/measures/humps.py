@@ -8,16 +8,18 @@ No standard quoted here asks for it; a gap limit does not apply to it.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from flatscan.measures.chords_plain import family_cells
 from flatscan.measures.line_family import line_families
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from flatscan.measures.line_family import LineFamily
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,33 +42,62 @@ def hump_field(
 ) -> HumpField:
     """Largest halved clearance over all directions with the edge centred on each place.
 
-    Both ends must lie over seen floor with no wall between; the ends are ``floor(edge / 2 spacing)``
-    readings away, so the edge is at most ``edge_mm`` long. A place where a lower crest would lift the edge
+    Both ends must lie over seen floor with no wall between; each is at most half the edge away. A place where a lower crest would lift the edge
     off still gets a figure, but never the largest nearby: the crest itself has a larger one.
 
     Parameters
     ----------
     height_mm, inside, cell_mm, edge_mm, directions, lattice : as for ``chords.gap_field``
     """
-    coded = np.where(inside, height_mm, np.inf).astype(np.float64)
-    families = line_families(coded.shape, cell_mm=cell_mm, directions=directions, lattice=lattice)
-    best = np.where(np.isfinite(coded), np.float32(0.0), np.float32(np.nan))
-    way = np.full(coded.shape, -1, dtype=np.int8)
+    best = np.where(np.isfinite(height_mm) & inside, np.float32(0.0), np.float32(np.nan))
+    way = np.full(best.shape, -1, dtype=np.int8)
+    families = line_families(best.shape, cell_mm=cell_mm, directions=directions, lattice=lattice)
     for d, family in enumerate(families):
-        half = family.window(edge_mm) // 2
-        view, best_view, way_view = (a.T if family.columns_major else a for a in (coded, best, way))
-        for major, minor in family_cells(view.shape, family):
-            if half < 1 or major.shape[1] <= 2 * half:
-                continue
-            values = np.where(minor < 0, np.inf, view[major, minor])
-            walls = np.cumsum(np.isinf(values), axis=1)
-            with np.errstate(invalid="ignore"):
-                clearance = values[:, half:-half] - 0.5 * (values[:, 2 * half :] + values[:, : -2 * half])
-            free = (walls[:, 2 * half :] == walls[:, : -2 * half]) & np.isfinite(clearance)
-            at = major[:, half:-half][free], minor[:, half:-half][free]
-            shown = clearance[free].astype(np.float32)
-            higher = shown > best_view[at]
-            at = at[0][higher], at[1][higher]
-            best_view[at] = shown[higher]
-            way_view[at] = d
+        down, right = _half_edge(family, edge_mm, cell_mm, lattice=lattice)
+        middle, one, other = _shifted(best.shape, down, right)
+        if (down, right) == (0, 0) or best[middle].size == 0:
+            continue
+        clearance = height_mm[middle] - 0.5 * (height_mm[one] + height_mm[other])
+        higher = (clearance > best[middle]) & _free_path(inside, down, right)
+        best[middle][higher] = clearance[higher]
+        way[middle][higher] = d
     return HumpField(best, way, tuple(f.angle_rad for f in families))
+
+
+def _half_edge(family: LineFamily, edge_mm: float, cell_mm: float, *, lattice: bool) -> tuple[int, int]:
+    """Steps (rows, columns) from the middle of the edge to its end, never longer than half the edge."""
+    along = (math.sin(family.angle_rad), math.cos(family.angle_rad))
+    if lattice:
+        step = family.spacing_mm / cell_mm * family.window(0.5 * edge_mm)
+        return round(step * along[0]), round(step * along[1])
+    half = 0.5 * edge_mm / cell_mm + 1e-6
+    nearest = round(half * along[0]), round(half * along[1])
+    return nearest if math.hypot(*nearest) <= half else (int(half * along[0]), int(half * along[1]))
+
+
+Window = tuple[slice, slice]
+
+
+def _shifted(shape: tuple[int, ...], down: int, right: int) -> tuple[Window, Window, Window]:
+    """Windows of the cells whose two partners, (down, right) away and opposite, are on the grid; and of those."""
+    rows, cols = shape
+    r, c = abs(down), abs(right)
+
+    def window(dr: int, dc: int) -> Window:
+        return slice(r + dr, max(r + dr, rows - r + dr)), slice(c + dc, max(c + dc, cols - c + dc))
+
+    return window(0, 0), window(down, right), window(-down, -right)
+
+
+def _free_path(inside: NDArray[np.bool_], down: int, right: int) -> NDArray[np.bool_]:
+    """For the middles of :func:`_shifted`: the edge passes no wall, looked at in every row or column it crosses."""
+    r, c = abs(down), abs(right)
+    rows, cols = inside.shape
+    free = np.ones((rows - 2 * r, cols - 2 * c), dtype=bool)
+    if inside.all():
+        return free
+    most = max(r, c)
+    for k in range(-most, most + 1):
+        dr, dc = round(down * k / most), round(right * k / most)
+        free &= inside[r + dr : rows - r + dr, c + dc : cols - c + dc]
+    return free

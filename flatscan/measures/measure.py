@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from flatscan.caveats import Caveat, caveat
 from flatscan.constants import COVERAGE_K, MM_PER_M
+from flatscan.measures.f_numbers import measure_f_numbers
 from flatscan.measures.flatness import flatness, flatness_parameters
 from flatscan.measures.gap_maps import gap_map
 from flatscan.measures.hump_spots import hump_spots
@@ -65,7 +66,7 @@ def measure(
         gaps=tuple(sorted(gaps, key=lambda s: -s.gap.value)),
         gap_maps=tuple(maps),
         humps=tuple(sorted(humps, key=lambda s: -s.clearance.value)),
-        f_numbers=None,
+        f_numbers=measure_f_numbers(surface, rng=rng),
         caveats=tuple(caveats),
     )
 

@@ -1,0 +1,116 @@
+"""Where to read elevations: straight lines laid out over the floor after E1155's rules, as far as they were seen.
+
+Lines at least 3.3 m long, parallel ones at least 1.2 m apart, none within 0.6 m of an edge; floors narrower
+than 7.5 m are read along lines at 45° to their longest side; one reading each 300 mm (READ in pages quoting
+the metric standard). Lines do not cross walls or what was not seen.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from flatscan.surface.surface import Surface
+
+STEP_MM = 300.0
+LEAST_LENGTH_MM = 3300.0
+APART_MM = 1200.0
+FROM_EDGES_MM = 600.0
+NARROW_MM = 7500.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ReadingLine:
+    """``row``, ``col`` (n,) float64: the readings' places in cells (0 is the centre of the first), evenly apart."""
+
+    row: NDArray[np.float64]
+    col: NDArray[np.float64]
+    step_mm: float
+
+
+def lay_out_lines(surface: Surface) -> list[ReadingLine]:
+    """Lines for a floor's F-numbers: none when it is too small.
+
+    A lattice of hand readings is read along its rows and columns, if its nodes are a foot apart (within 5 %):
+    readings cannot be invented between nodes.
+    """
+    if surface.lattice:
+        return _lattice_lines(surface)
+    from scipy.ndimage import distance_transform_edt
+
+    ground = np.pad(surface.inside, 1)
+    allowed = surface.seen & (distance_transform_edt(ground)[1:-1, 1:-1] * surface.cell_mm >= FROM_EDGES_MM)
+    rows, cols = np.nonzero(surface.inside)
+    if len(rows) == 0:
+        return []
+    narrow = (min(np.ptp(rows), np.ptp(cols)) + 1) * surface.cell_mm < NARROW_MM
+    first = math.pi / 4.0 if narrow else 0.0
+    return [line for turn in (0.0, math.pi / 2.0) for line in _family(allowed, first + turn, surface.cell_mm)]
+
+
+def _family(allowed: NDArray[np.bool_], angle: float, cell_mm: float) -> list[ReadingLine]:
+    """Parallel lines through the middle of the grid and to both sides of it, cut where reading is not allowed."""
+    rows, cols = allowed.shape
+    middle = np.array([0.5 * (rows - 1), 0.5 * (cols - 1)])
+    along = np.array([math.sin(angle), math.cos(angle)])
+    across = np.array([along[1], -along[0]])
+    reach = 0.5 * math.hypot(rows, cols)
+    steps = np.arange(-math.floor(reach * cell_mm / STEP_MM), math.floor(reach * cell_mm / STEP_MM) + 1)
+    beside = np.arange(-math.floor(reach * cell_mm / APART_MM), math.floor(reach * cell_mm / APART_MM) + 1)
+    found = []
+    for offset in beside:
+        at = middle + across * offset * APART_MM / cell_mm + np.outer(steps * STEP_MM / cell_mm, along)
+        cell = np.rint(at).astype(np.int64)
+        on = (cell >= 0).all(axis=1) & (cell[:, 0] < rows) & (cell[:, 1] < cols)
+        on[on] = allowed[cell[on, 0], cell[on, 1]]
+        # A boundary between readings may still be a wall: every cell passed must be allowed too.
+        on[1:] &= _passable(allowed, at) | ~on[:-1]
+        found += [ReadingLine(at[a:b, 0], at[a:b, 1], STEP_MM) for a, b in _runs(on, _least_readings())]
+    return found
+
+
+def _least_readings() -> int:
+    return math.ceil(LEAST_LENGTH_MM / STEP_MM) + 1
+
+
+def _passable(allowed: NDArray[np.bool_], at: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """(n - 1,) is every cell between a reading and the next allowed?"""
+    count = 2 + int(np.abs(np.diff(at, axis=0)).max(initial=0.0))
+    share = np.linspace(0.0, 1.0, count)[:, None, None]
+    cells = np.rint(at[:-1] * (1.0 - share) + at[1:] * share).astype(np.int64)
+    rows, cols = allowed.shape
+    on = (cells >= 0).all(axis=2) & (cells[..., 0] < rows) & (cells[..., 1] < cols)
+    on[on] = allowed[cells[on][:, 0], cells[on][:, 1]]
+    return np.asarray(on.all(axis=0))
+
+
+def _runs(on: NDArray[np.bool_], least: int) -> list[tuple[int, int]]:
+    """Ranges [a, b) of True at least ``least`` long."""
+    edge = np.flatnonzero(np.diff(np.concatenate([[False], on, [False]]).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in zip(edge[::2], edge[1::2], strict=True) if b - a >= least]
+
+
+def _lattice_lines(surface: Surface) -> list[ReadingLine]:
+    step = surface.cell_mm
+    if abs(step / STEP_MM - 1.0) > 0.05:  # noqa: PLR2004 - 300 mm or a foot
+        return []
+    apart = max(1, math.ceil(APART_MM / step - 1e-6))
+    seen = surface.seen
+    found = []
+    for r in range(0, seen.shape[0], apart):
+        found += [
+            ReadingLine(np.full(b - a, float(r)), np.arange(a, b, dtype=np.float64), step)
+            for a, b in _runs(seen[r], _least_readings())
+        ]
+    for c in range(0, seen.shape[1], apart):
+        found += [
+            ReadingLine(np.arange(a, b, dtype=np.float64), np.full(b - a, float(c)), step)
+            for a, b in _runs(seen[:, c], _least_readings())
+        ]
+    return found
