@@ -104,6 +104,10 @@ _ROWS: dict[str, tuple[str, str]] = {
         "A {edge_m:g} m edge is longer than the {longest_m:.1f} m floor that was seen; it was not laid",
         "Capture the whole floor, or judge by a shorter edge",
     ),
+    "no_f_number_line": (
+        "The floor seen holds no straight line of {least_m:g} m clear of its edges, so no F-numbers are given",
+        "None needed unless F-numbers were asked for",
+    ),
     "noise_floor_high": (
         "On a perfectly flat floor this capture would itself show {floor_mm:.1f} mm under a {edge_m:g} m edge",
         "Capture closer, slower or with a better sensor before deciding on this limit",

@@ -1,4 +1,4 @@
-"""Where the floor is, seen from above: occupancy of floor, of things on it and of walls, cell by cell."""
+"""Where the floor is, seen from above: one piece within its walls, columns left out, things on it filled in."""
 
 from __future__ import annotations
 
@@ -11,15 +11,8 @@ from scipy import ndimage
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-_CHUNK = 500_000
-#: Heights between which walls and things are looked at, in slices of 100 mm.
-_LOWEST_MM, _SLICE_MM, _SLICES = 100.0, 100.0, 16
-#: A wall or a column reaches at least this high; furniture seldom does.
-TALL_MM = 1500.0
-#: A vertical face fills three slices (300 mm) of its cell in a row; a table top fills one or two.
-_FACE_SLICES = 3
-#: A wall or column fills this share of the slices from 200 mm up to ``TALL_MM``.
-_TALL_SHARE = 0.6
+    from flatscan.surface.occupancy import Occupancy
+
 #: Closes what thin cover leaves open between points, in cells.
 _CLOSE_CELLS = 2.0
 #: A column is at least this wide one way; less is a pole or a pipe, and lies on the floor like other things.
@@ -27,62 +20,6 @@ _COLUMN_MM = 120.0
 #: Views of one floor may lie this far apart and still be one floor.
 _BRIDGES_MM = (150.0, 300.0, 500.0)
 _WHOLE = 0.95
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Occupancy:
-    """(rows, cols) arrays over cells of ``cell_mm`` from ``origin_mm`` (x, y of the outer corner of [0, 0]).
-
-    ``floor`` int32: points within the band; ``thing`` bool: something between 100 and 1500 mm up that is
-    no vertical face; ``face`` bool: a vertical face; ``tall`` bool: a face that reaches 1.5 m.
-    """
-
-    origin_mm: tuple[float, float]
-    cell_mm: float
-    floor: NDArray[np.int32]
-    thing: NDArray[np.bool_]
-    face: NDArray[np.bool_]
-    tall: NDArray[np.bool_]
-
-
-def occupancy(
-    points_mm: NDArray[np.float32],
-    floor_from_points: NDArray[np.float64],
-    low_mm: tuple[float, float],
-    high_mm: tuple[float, float],
-    *,
-    cell_mm: float,
-    band_mm: float,
-) -> Occupancy:
-    """Count the points over the box from ``low_mm`` to ``high_mm`` (x, y in the floor frame), chunk by chunk."""
-    cols, rows = (max(1, int(np.ceil((high - low) / cell_mm))) for low, high in zip(low_mm, high_mm, strict=True))
-    floor = np.zeros(rows * cols, dtype=np.int32)
-    hit = np.zeros((rows * cols, _SLICES), dtype=bool)
-    for start in range(0, len(points_mm), _CHUNK):
-        xyz = points_mm[start : start + _CHUNK] @ floor_from_points[:3, :3].T + floor_from_points[:3, 3]
-        col = np.floor((xyz[:, 0] - low_mm[0]) / cell_mm)
-        row = np.floor((xyz[:, 1] - low_mm[1]) / cell_mm)
-        slice_ = np.floor((xyz[:, 2] - _LOWEST_MM) / _SLICE_MM)
-        over = (col >= 0) & (col < cols) & (row >= 0) & (row < rows)
-        on_floor = over & (np.abs(xyz[:, 2]) <= band_mm)
-        key = (row[on_floor] * cols + col[on_floor]).astype(np.int64)
-        floor += np.bincount(key, minlength=rows * cols).astype(np.int32)
-        up = over & (slice_ >= 0) & (slice_ < _SLICES)
-        hit[(row[up] * cols + col[up]).astype(np.int64), slice_[up].astype(np.int64)] = True
-    thing, face, tall = (_what_stands(hit)[k].reshape(rows, cols) for k in range(3))
-    return Occupancy(low_mm, cell_mm, floor.reshape(rows, cols), thing, face, tall)
-
-
-def _what_stands(hit: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], NDArray[np.bool_], NDArray[np.bool_]]:
-    """Tell things, faces and tall faces from the slices (cells, slices) that each cell fills."""
-    runs = hit[:, : 1 - _FACE_SLICES].copy()
-    for k in range(1, _FACE_SLICES):
-        runs &= hit[:, k : hit.shape[1] + k + 1 - _FACE_SLICES]
-    filled = np.asarray(runs.any(axis=1))
-    top = int((TALL_MM - _LOWEST_MM) / _SLICE_MM)
-    tall: NDArray[np.bool_] = hit[:, top:].any(axis=1) & (hit[:, 1:top].mean(axis=1) >= _TALL_SHARE)
-    thing: NDArray[np.bool_] = hit[:, :top].any(axis=1) & ~filled
-    return thing, filled | tall, tall
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -25,8 +25,10 @@ _EDGE_SIGMAS = 5.0
 _SHARP_SHARE = 0.8
 #: Both sides must be seen on at least this share of the edge.
 _SEEN_SHARE = 0.25
-#: The surface a thing lies on is looked for in a window that a thing of the greatest size half fills.
-_WINDOW_MM = 1500.0
+#: The surface a thing lies on is looked for in windows that it fills at most half of.
+_WINDOWS_MM = (500.0, 900.0, 1550.0)
+#: Smaller things are left out without being listed.
+_LISTED_M2 = 0.005
 _COARSE_MM = 50.0
 #: The foot of a thing is smeared by the sensor this far beyond its edge.
 _SMEAR_MM = 20.0
@@ -73,8 +75,9 @@ def things_on_floor(
 
     A thing stands higher than the surface around it, has an edge of at least 8 mm (and five standard
     deviations of a cell) within 80 mm on at least 80 % of its seen border, and covers at most 1.2 m². What
-    rises gently, a step that runs on to a wall on no seen side, a lip of up to 6 mm and what is larger stay
-    floor. A raised patch with sharp edges of 8 mm looks the same and is left out too: hence the caveat.
+    rises gently, a step from wall to wall, a lip of up to 6 mm and what is larger stay floor. The fringe that
+    a taller thing's foot leaves around its hole goes with it. A raised patch with sharp edges of 8 mm looks
+    the same and is left out too: hence the caveat.
 
     Parameters
     ----------
@@ -84,32 +87,50 @@ def things_on_floor(
     Returns
     -------
     mask : (rows, cols) bool, True on things and the smear around them
-    things : the things, largest first
+    things : the things, largest first; fringes of holes are not listed
     """
-    seen = np.isfinite(height_mm)
     edge_mm = max(LEAST_EDGE_MM, _EDGE_SIGMAS * sigma_mm)
-    nothing = np.zeros(height_mm.shape, dtype=bool)
-    if not seen.any():
-        return nothing, []
-    over = height_mm - local_surface(height_mm, grid.cell_mm)
-    raised = seen & (np.nan_to_num(over) > 0.5 * edge_mm)
-    raised = ndimage.binary_opening(raised, np.ones((2, 2), dtype=bool))
+    mask = np.zeros(height_mm.shape, dtype=bool)
+    things: list[Thing] = []
+    # Small windows first: the smaller the window, the less of the floor's own waves stands above its median.
+    for window_mm in _WINDOWS_MM:
+        left = np.where(mask, np.float32(np.nan), height_mm)
+        if not np.isfinite(left).any():
+            break
+        over = left - local_surface(left, grid.cell_mm, window_mm)
+        found, listed = _sharp_rises(left, over, grid, edge_mm, 0.5 * window_mm**2 / 1e6)
+        if found.any():
+            mask |= ndimage.distance_transform_edt(~found) * grid.cell_mm <= _SMEAR_MM + grid.cell_mm
+        things += listed
+    return mask, sorted(things, key=lambda thing: -thing.area_m2)
+
+
+def _sharp_rises(
+    height_mm: NDArray[np.float32], over_mm: NDArray[np.float64], grid: GridSpec, edge_mm: float, most_m2: float
+) -> tuple[NDArray[np.bool_], list[Thing]]:
+    """Cells that stand over their surroundings in one piece with a sharp edge, and the list of such pieces."""
+    seen = np.isfinite(height_mm)
+    raised = seen & (np.nan_to_num(over_mm) > 0.5 * edge_mm)
     labels, count = ndimage.label(raised, np.ones((3, 3)))
     if count == 0:
-        return nothing, []
-    step = _step_mm(height_mm, seen, raised, grid.cell_mm)
-    border = raised & ~ndimage.binary_erosion(raised, border_value=1)
+        return raised, []
     index = np.arange(1, count + 1)
-    border_cells = ndimage.sum_labels(border, labels, index)
-    known = border & np.isfinite(step)
-    known_cells = ndimage.sum_labels(known, labels, index)
-    sharp_cells = ndimage.sum_labels(known & (np.nan_to_num(step) > edge_mm), labels, index)
-    area_m2 = ndimage.sum_labels(raised, labels, index) * grid.cell_mm**2 / 1e6
-    is_thing = (area_m2 <= MOST_THING_M2) & (known_cells >= np.maximum(4.0, _SEEN_SHARE * border_cells))
-    is_thing &= sharp_cells >= _SHARP_SHARE * known_cells
-    mask = np.isin(labels, index[is_thing])
-    rise = np.where(known, np.nan_to_num(step), 0.0)
-    edges = ndimage.sum_labels(rise, labels, index) / np.maximum(known_cells, 1.0)
+    beside, step = _around(height_mm, seen, raised, labels, grid.cell_mm)
+
+    def cells_of(where: NDArray[np.bool_], pieces: NDArray[np.int32]) -> NDArray[np.float64]:
+        return np.asarray(ndimage.sum_labels(where, pieces, index), dtype=np.float64)
+
+    known = (beside > 0) & np.isfinite(step)
+    known_cells = cells_of(known, beside)
+    sharp_cells = cells_of(known & (np.nan_to_num(step) > edge_mm), beside)
+    area_m2 = cells_of(raised, labels) * grid.cell_mm**2 / 1e6
+    # Single cells are crumbs or outliers, and stay, unless they line a hole.
+    solid = cells_of(ndimage.binary_opening(raised, np.ones((2, 2), dtype=bool)), labels) > 0
+    fringe = cells_of(raised & ndimage.binary_dilation(~seen, np.ones((3, 3), dtype=bool)), labels) > 0
+    on_show = known_cells >= np.maximum(1.0, _SEEN_SHARE * cells_of(beside > 0, beside))
+    is_thing = (area_m2 <= most_m2) & (sharp_cells >= _SHARP_SHARE * known_cells) & (fringe | (solid & on_show))
+    rise = ndimage.sum_labels(np.where(known, step, 0.0), beside, index)
+    edges = np.asarray(rise) / np.maximum(known_cells, 1.0)
     centres = ndimage.center_of_mass(raised, labels, index)
     x0, y0 = grid.origin_mm
     things = [
@@ -118,15 +139,13 @@ def things_on_floor(
             float(edges[k]),
             float(area_m2[k]),
         )
-        for k in np.flatnonzero(is_thing)
+        for k in np.flatnonzero(is_thing & solid & on_show & (area_m2 >= _LISTED_M2))
     ]
-    if mask.any():
-        mask = ndimage.distance_transform_edt(~mask) * grid.cell_mm <= _SMEAR_MM + grid.cell_mm
-    return mask, sorted(things, key=lambda thing: -thing.area_m2)
+    return np.isin(labels, index[is_thing]), things
 
 
-def local_surface(height_mm: NDArray[np.float32], cell_mm: float) -> NDArray[np.float64]:
-    """(rows, cols) the floor as a thing of up to 1.2 m² cannot lift it: medians over 1.5 m windows, then smooth.
+def local_surface(height_mm: NDArray[np.float32], cell_mm: float, window_mm: float) -> NDArray[np.float64]:
+    """(rows, cols) the floor as things that fill less than half of a window cannot lift it: windowed medians.
 
     Medians of blocks of about 50 mm come first (the windows would be slow on fine cells); blocks not seen take
     their nearest seen neighbour's height.
@@ -140,7 +159,7 @@ def local_surface(height_mm: NDArray[np.float32], cell_mm: float) -> NDArray[np.
     if empty.any():
         nearest = ndimage.distance_transform_edt(empty, return_distances=False, return_indices=True)
         coarse = coarse[tuple(nearest)]
-    window = 2 * round(_WINDOW_MM / (2.0 * step * cell_mm)) + 1
+    window = 2 * round(window_mm / (2.0 * step * cell_mm)) + 1
     smooth = ndimage.median_filter(coarse, min(window, 2 * max(coarse.shape) + 1), mode="reflect")
     at = np.meshgrid(*(np.arange(n) / step - 0.5 + 0.5 / step for n in (rows, cols)), indexing="ij")
     fine: NDArray[np.float64] = ndimage.map_coordinates(smooth.astype(np.float64), at, order=1, mode="nearest")
@@ -156,16 +175,29 @@ def _nanmedian(values: NDArray[np.float32]) -> NDArray[np.float64]:
     return np.where(count > 0, median, np.nan)
 
 
-def _step_mm(
-    height_mm: NDArray[np.float32], seen: NDArray[np.bool_], raised: NDArray[np.bool_], cell_mm: float
-) -> NDArray[np.float64]:
-    """(rows, cols) mean height of raised cells near a cell less that of the floor near it, NaN where one is unseen."""
-    side = 2 * max(1, round(0.5 * EDGE_REACH_MM / cell_mm)) + 1
+def _around(
+    height_mm: NDArray[np.float32],
+    seen: NDArray[np.bool_],
+    raised: NDArray[np.bool_],
+    labels: NDArray[np.int32],
+    cell_mm: float,
+) -> tuple[NDArray[np.int32], NDArray[np.float64]]:
+    """The ring around each raised piece: its number on the cells of the ring, and how far it stands above each.
+
+    The ring runs from 20 to 80 mm off the piece. A piece stands above a ring cell by the mean of its own cells
+    near there less the mean of the 3 x 3 cells around the ring cell; NaN where nothing was seen.
+    """
+    away, (row, col) = ndimage.distance_transform_edt(~raised, sampling=cell_mm, return_indices=True)
+    ring = (away > max(_SMEAR_MM, cell_mm)) & (away <= max(EDGE_REACH_MM, 3.0 * cell_mm))
+    beside = np.where(ring, labels[row, col], 0)
     height = np.nan_to_num(height_mm.astype(np.float64))
 
-    def mean_of(cells: NDArray[np.bool_]) -> NDArray[np.float64]:
+    def mean_of(cells: NDArray[np.bool_], side: int) -> NDArray[np.float64]:
         share = ndimage.uniform_filter(cells.astype(np.float64), side, mode="constant")
         total = ndimage.uniform_filter(np.where(cells, height, 0.0), side, mode="constant")
-        return np.where(share * side**2 > 0.5, total / np.maximum(share, 1e-12), np.nan)  # noqa: PLR2004 - one cell
+        # Running sums leave rounding dust where there is nothing; half a cell is less than any.
+        return np.where(share * side**2 > 0.5, total / np.maximum(share, 1e-12), np.nan)  # noqa: PLR2004
 
-    return mean_of(raised) - mean_of(seen & ~raised)
+    reach = 2 * round(max(EDGE_REACH_MM + _SMEAR_MM, 4.0 * cell_mm) / cell_mm) + 1
+    floor = np.where(seen, mean_of(seen & ~raised, 3), np.nan)
+    return beside, mean_of(raised, reach) - floor

@@ -11,14 +11,16 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from flatscan.surface.footprint import Occupancy
+    from flatscan.surface.occupancy import Occupancy
 
 #: A side of this many cells or more can be told to be straight.
 _SIDE_CELLS = 6.0
 #: It is, when it leaves its axis by no more than this many cells over its whole length.
 _STRAY_CELLS = 1.5
 #: Shorter pieces between two square sides are a corner that the cells cut off.
-_CHAMFER_CELLS = 2.5
+_CHAMFER_CELLS = 4.5
+#: Pieces between two sides on one line that leave it by no more than this are the cells' raggedness.
+_RAGGED_CELLS = 3.0
 _LEAST_WALL_POINTS = 12
 #: Rings of fewer cells are not worth a hole.
 _LEAST_RING_CELLS = 4.0
@@ -147,22 +149,39 @@ def _along(
 
 
 def _merged(sides: list[_Side], cell_mm: float) -> list[_Side]:
-    """Cut-off corners go; neighbouring sides on one line become one."""
+    """Cut-off corners go, ragged pieces between two sides on one line go, and such sides become one."""
     kept: list[_Side] = []
     for i, side in enumerate(sides):
         before, after = sides[i - 1].axis, sides[(i + 1) % len(sides)].axis
-        square = before is not None and after is not None
-        if side.axis is None and square and side.length_mm < _CHAMFER_CELLS * cell_mm:
+        at_corner = before is not None and after is not None
+        if side.axis is None and at_corner and side.length_mm < _CHAMFER_CELLS * cell_mm:
             continue
-        last = kept[-1] if kept else None
-        on_line = last is not None and side.axis is not None and last.axis == side.axis
-        if last and on_line and abs(last.at_mm - side.at_mm) < _STRAY_CELLS * cell_mm:
-            both = last.length_mm + side.length_mm
-            at = (last.at_mm * last.length_mm + side.at_mm * side.length_mm) / both
-            kept[-1] = _Side(side.axis, at, last.start, side.end)
-            continue
+        _append(kept, side, cell_mm)
+    # The seam may lie within a side.
+    for _ in range(len(kept)):
+        if kept[0].axis is not None or len(kept) < 2:  # noqa: PLR2004 - a seam takes two sides
+            break
+        kept.append(kept.pop(0))
+    first, rest = kept[0], kept[1:]
+    _append(rest, first, cell_mm)
+    return rest
+
+
+def _append(kept: list[_Side], side: _Side, cell_mm: float) -> None:
+    """Add a side, or make it one with the last straight side where both lie on one line."""
+    last = next((k for k in range(len(kept) - 1, -1, -1) if kept[k].axis is not None), None)
+    if last is None or side.axis is None or kept[last].axis != side.axis:
         kept.append(side)
-    return kept
+        return
+    one, between = kept[last], kept[last + 1 :]
+    across = 1 - side.axis
+    off = max((abs(piece.start[across] - one.at_mm) for piece in between), default=0.0)
+    off = max(off, max((abs(piece.end[across] - one.at_mm) for piece in between), default=0.0))
+    if abs(one.at_mm - side.at_mm) >= _STRAY_CELLS * cell_mm or off > _RAGGED_CELLS * cell_mm:
+        kept.append(side)
+        return
+    at = float(np.average([one.at_mm, side.at_mm], weights=[one.length_mm, side.length_mm]))
+    kept[last:] = [_Side(side.axis, at, one.start, side.end)]
 
 
 def _corners(sides: list[_Side]) -> NDArray[np.float64]:

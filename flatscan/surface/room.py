@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.surface import frame
-from flatscan.surface.footprint import Footprint, Occupancy, footprint, occupancy
+from flatscan.surface.footprint import Footprint, footprint
+from flatscan.surface.occupancy import Occupancy, occupancy
 from flatscan.surface.outline import area_mm2, longest_side, rings, straightened
 from flatscan.surface.planes import fit_robust
 
@@ -23,7 +24,7 @@ _MARGIN_MM = 200.0
 _MOST_CELLS = 4_000_000
 #: Cells hold this many points where cover is thin, so that the floor shows no gaps.
 _POINTS_PER_CELL = 4.0
-_DENSITY_CELL_MM = 100.0
+_DENSITY_CELL_MM = 300.0
 _DENSITY_SAMPLE = 500_000
 #: What rises between these heights along the border tells where walls stand.
 _WALL_MM = (100.0, 2000.0)
@@ -138,7 +139,7 @@ def _density_per_m2(
     rng: np.random.Generator,
     band_mm: float,
 ) -> float:
-    """Floor points in a square metre where cover is thin: lower quartile over the 100 mm cells that hold any."""
+    """Floor points in a square metre where cover is thin: lower quartile over the 300 mm cells that hold any."""
     rows = np.arange(len(points_mm))
     if len(rows) > _DENSITY_SAMPLE:
         stride = len(rows) / _DENSITY_SAMPLE
