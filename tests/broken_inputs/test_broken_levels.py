@@ -39,6 +39,7 @@ GOOD = "0,0,1\n1,0,2\n0,1,3\n1,1,4\n"
         ("# reading sigma_mm: -1\n" + HEAD + GOOD, "not a positive length"),
         ("# unit: furlong\n" + HEAD + GOOD, "'furlong' is not a length unit"),
         (HEAD + GOOD + "2,0,abc\n", r"row 6, column 'staff \[mm\]': 'abc' is not a number"),
+        ("# free words\n\n" + HEAD + "# more\n" + GOOD + "2,0,abc\n", "row 9, column"),
         (HEAD + GOOD + "2,,5\n", r"row 6, column 'y \[m\]': the cell is empty"),
         (HEAD + GOOD + "2,0,nan\n", "'nan' is not a number"),
         (HEAD + GOOD + "2,0,inf\n", "'inf' is not a number"),
