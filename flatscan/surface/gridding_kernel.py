@@ -16,7 +16,9 @@ from flatscan.surface.gridding import LEAST_TO_FLAG, ONE_SIDED_SHARE, SIGMA_PER_
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-_INSERTION_LIMIT = 40
+_RANK_LIMIT = 64
+_VECTOR = 16
+_BLOCK = 1024
 
 
 @njit(cache=True, inline="always")
@@ -37,10 +39,13 @@ def _key_and_height(
 
 
 @njit(cache=True)
-def _sort(z: Any, w: Any, weighted: bool) -> None:
-    """Sort ``z`` upwards in place, ``w`` along with it."""
+def _sort(z: Any, w: Any, weighted: bool, spare: Any) -> None:
+    """Sort ``z`` upwards in place, ``w`` along with it.
+
+    Few readings are placed by counting the smaller ones: no branches to guess, so it runs as vectors.
+    """
     n = len(z)
-    if n > _INSERTION_LIMIT:
+    if n > _RANK_LIMIT:
         if weighted:
             order = np.argsort(z)
             z[:] = z[order]
@@ -48,25 +53,32 @@ def _sort(z: Any, w: Any, weighted: bool) -> None:
         else:
             z.sort()
         return
-    for i in range(1, n):
-        value = z[i]
-        value_w = w[i] if weighted else value
-        j = i - 1
-        while j >= 0 and z[j] > value:
-            z[j + 1] = z[j]
-            if weighted:
-                w[j + 1] = w[j]
-            j -= 1
-        z[j + 1] = value
+    # A whole number of vectors, filled up with values that are smaller than none.
+    wide = (n + _VECTOR - 1) // _VECTOR * _VECTOR
+    copy, placed = spare[2], spare[0]
+    for i in range(wide):
+        copy[i] = z[i] if i < n else np.inf
+        placed[i] = np.nan
+    for i in range(n):
+        value = copy[i]
+        rank = np.int32(0)
+        for j in range(wide):
+            rank += np.int32(copy[j] < value)
+        while placed[rank] == value:  # equal readings queue up
+            rank += 1
+        placed[rank] = value
         if weighted:
-            w[j + 1] = value_w
+            spare[1, rank] = w[i]
+    z[:] = spare[0, :n]
+    if weighted:
+        w[:] = spare[1, :n]
 
 
 @njit(cache=True)
 def _median_deviation(z: Any, centre: float) -> float:
     """Median of |z - centre| of sorted ``z``: merges the two arms outwards from the centre, no second sort."""
     n = len(z)
-    right = np.searchsorted(z, centre) if n > _INSERTION_LIMIT else n // 2
+    right = np.searchsorted(z, centre) if n > _RANK_LIMIT else n // 2
     while right > 0 and z[right - 1] >= centre:
         right -= 1
     while right < n and z[right] < centre:
@@ -140,11 +152,17 @@ def grid_raw(
     cells = rows * cols
     weighted, masked = len(weight) > 0, len(mask) > 0
     count = np.zeros(cells, dtype=np.int32)
-    for i in range(len(points)):
-        if not masked or mask[i]:
-            key, _ = _key_and_height(points, i, t, x0, y0, cell, rows, cols, band)
-            if key >= 0:
-                count[key] += 1
+    # Blocks keep the arithmetic apart from the scattered reads and writes, so that many of those run at once.
+    keys, heights = np.empty(_BLOCK, dtype=np.int32), np.empty(_BLOCK, dtype=np.float32)
+    for start in range(0, len(points), _BLOCK):
+        size = min(_BLOCK, len(points) - start)
+        for i in range(size):
+            keys[i] = -1
+            if not masked or mask[start + i]:
+                keys[i], _ = _key_and_height(points, start + i, t, x0, y0, cell, rows, cols, band)
+        for i in range(size):
+            if keys[i] >= 0:
+                count[keys[i]] += 1
     end = np.empty(cells, dtype=np.int64)
     total = 0
     for k in range(cells):
@@ -152,23 +170,29 @@ def grid_raw(
         total += count[k]
     z = np.empty(total, dtype=np.float32)
     w = np.empty(total if weighted else 0, dtype=np.float32)
-    for i in range(len(points)):
-        if not masked or mask[i]:
-            key, height = _key_and_height(points, i, t, x0, y0, cell, rows, cols, band)
+    for start in range(0, len(points), _BLOCK):
+        size = min(_BLOCK, len(points) - start)
+        for i in range(size):
+            keys[i] = -1
+            if not masked or mask[start + i]:
+                keys[i], heights[i] = _key_and_height(points, start + i, t, x0, y0, cell, rows, cols, band)
+        for i in range(size):
+            key = keys[i]
             if key >= 0:
                 place = end[key]
-                z[place] = height
+                z[place] = heights[i]
                 if weighted:
-                    w[place] = weight[i]
+                    w[place] = weight[start + i]
                 end[key] = place + 1
     mean = np.full(cells, np.nan, dtype=np.float32)
     variance = np.full(cells, np.nan, dtype=np.float32)
     kept = np.zeros(cells, dtype=np.float32)
     flagged = np.zeros(cells, dtype=np.bool_)
+    spare = np.empty((3, _RANK_LIMIT), dtype=np.float32)
     for k in range(cells):
         if count[k] > 0:
             run = z[end[k] - count[k] : end[k]]
             run_w = w[end[k] - count[k] : end[k]] if weighted else w
-            _sort(run, run_w, weighted)
+            _sort(run, run_w, weighted, spare)
             mean[k], variance[k], kept[k], flagged[k] = _cell(run, run_w, weighted)
     return mean, variance, kept, count, flagged

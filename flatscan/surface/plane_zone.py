@@ -19,7 +19,9 @@ if TYPE_CHECKING:
 #: Bounds closer than this share of the half width count as met (rounding of the linear programme).
 PROOF_RELATIVE = 1e-9
 _MOST_ROUNDS = 200
-_DIRECTIONS = 16
+#: First bound on the rest plane's slopes (residuals and floor are of size 1), and its growth where it binds.
+_FIRST_STEEPEST = 4.0
+_STEEPER = 16.0
 _BLOCKS = 16
 
 
@@ -54,14 +56,16 @@ def rest_plane(x: ArrayLike, y: ArrayLike, z: ArrayLike) -> Plane:
     scaled = _Scaled(x, y, z)
     if scaled.size == 0.0:
         return scaled.plane(0.0, 0.0, 0.0)
-    # The outermost points all round keep the early programmes bounded: their hull holds the centroid.
-    working = np.union1d(_extremes(scaled.x, scaled.y, scaled.r), _outermost(scaled.x, scaled.y))
+    working = _extremes(scaled.x, scaled.y, scaled.r)
+    steepest = _FIRST_STEEPEST
     for _ in range(_MOST_ROUNDS):
-        a, b, c = _rest_programme(scaled.x[working], scaled.y[working], scaled.r[working])
+        a, b, c = _rest_programme(scaled.x[working], scaled.y[working], scaled.r[working], steepest)
         residual = scaled.residual(a, b, c)
         top = int(residual.argmax())
         if residual[top] <= PROOF_RELATIVE or top in working:
-            return scaled.plane(a, b, c + max(0.0, float(residual[top])))
+            if max(abs(a), abs(b)) < steepest:
+                return scaled.plane(a, b, c + max(0.0, float(residual[top])))
+            steepest *= _STEEPER
         working = np.union1d(working, _worst(residual, one_sided=True))
     raise ArithmeticError("the rest plane did not settle")
 
@@ -100,19 +104,29 @@ def _zone_programme(
     """Least t with |r - a x - b y - c| <= t."""
     one = np.ones(len(x))
     rows = np.block([[np.stack([-x, -y, -one, -one], axis=1)], [np.stack([x, y, one, -one], axis=1)]])
-    a, b, c, t = _solve(np.array([0.0, 0.0, 0.0, 1.0]), rows, np.concatenate([-r, r]))
+    a, b, c, t = _solve(np.array([0.0, 0.0, 0.0, 1.0]), rows, np.concatenate([-r, r]), [(None, None)] * 4)
     return a, b, c, t
 
 
 def _rest_programme(
-    x: NDArray[np.float64], y: NDArray[np.float64], r: NDArray[np.float64]
+    x: NDArray[np.float64], y: NDArray[np.float64], r: NDArray[np.float64], steepest: float
 ) -> tuple[float, float, float]:
-    """Least height at the centroid (0, 0) with a x + b y + c >= r."""
-    a, b, c = _solve(np.array([0.0, 0.0, 1.0]), -np.stack([x, y, np.ones(len(x))], axis=1), -r)
+    """Least height at the centroid (0, 0) with a x + b y + c >= r and slopes up to ``steepest``.
+
+    Without that bound the first programmes, whose points need not lie all round the centroid, have no least.
+    """
+    rows = -np.stack([x, y, np.ones(len(x))], axis=1)
+    slopes = (-steepest, steepest)
+    a, b, c = _solve(np.array([0.0, 0.0, 1.0]), rows, -r, [slopes, slopes, (None, None)])
     return a, b, c
 
 
-def _solve(cost: NDArray[np.float64], rows: NDArray[np.float64], bound: NDArray[np.float64]) -> tuple[float, ...]:
+def _solve(
+    cost: NDArray[np.float64],
+    rows: NDArray[np.float64],
+    bound: NDArray[np.float64],
+    bounds: list[tuple[float | None, float | None]],
+) -> tuple[float, ...]:
     """Minimise ``cost`` subject to ``rows`` v <= ``bound``, then sharpen the corner to rounding."""
     from scipy.optimize import linprog
 
@@ -120,7 +134,7 @@ def _solve(cost: NDArray[np.float64], rows: NDArray[np.float64], bound: NDArray[
         cost,
         A_ub=rows,
         b_ub=bound,
-        bounds=(None, None),
+        bounds=bounds,
         method="highs",
         options={"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10},
     )
@@ -140,12 +154,6 @@ def _extremes(x: NDArray[np.float64], y: NDArray[np.float64], r: NDArray[np.floa
     """A first working set: the four corners of the floor and the highest and lowest points."""
     corners = [int((sx * x + sy * y).argmax()) for sx in (1, -1) for sy in (1, -1)]
     return np.unique(np.array([*corners, int(r.argmax()), int(r.argmin())], dtype=np.int64))
-
-
-def _outermost(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.int64]:
-    """The points furthest out in each of sixteen directions."""
-    angle = np.arange(_DIRECTIONS) * (2.0 * np.pi / _DIRECTIONS)
-    return np.unique([int((np.cos(k) * x + np.sin(k) * y).argmax()) for k in angle])
 
 
 def _worst(residual: NDArray[np.float64], *, one_sided: bool = False) -> NDArray[np.int64]:
