@@ -98,6 +98,15 @@ def test_joints_are_as_wide_deep_and_stepped_on_the_floor_as_their_truth_says(bo
             second = height(top + 1.0) + (height(top + 1.0) - height(top + 2.0)) * (top + 1.0)
             assert second - first == pytest.approx(joint.lip_at_mm(share), abs=1e-9)
             assert min(first, second) - grout == pytest.approx(joint.depth_mm, abs=1e-9)
+            # The grout lies as deep on either side of the centre line, below the lower face there.
+            slopes = [height(-top - 1.0) - height(-top - 2.0), height(top + 2.0) - height(top + 1.0)]
+            for off in (-0.4 * wall, 0.4 * wall):
+                lower = min(first + slopes[0] * off, second + slopes[1] * off)
+                assert lower - height(off) == pytest.approx(joint.depth_mm, abs=1e-9)
+            # The flat face ends where the top width says: 0.1 mm on, a round of 0.5 mm has dropped 0.01 mm.
+            for sign, face, slope in ((-1.0, first, slopes[0]), (1.0, second, slopes[1])):
+                assert height(sign * top) == pytest.approx(face + slope * sign * top, abs=1e-9)
+                assert height(sign * (top - 0.1)) < face + slope * sign * (top - 0.1) - 0.009
             # The wall stands where the width says: grout this side, rounded edge (radius down) that side.
             radius = floor.tiles.radius_mm
             for sign, face in ((-1.0, first), (1.0, second)):
