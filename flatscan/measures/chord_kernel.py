@@ -18,6 +18,8 @@ from numba import njit, prange
 from numpy.typing import NDArray
 
 Array = NDArray[Any]
+#: Offsets, stride, first line, window, longest hole (readings): see ``line_family.LineFamily``.
+Lines = tuple[Array, int, int, int, int]
 
 #: Neighbouring lines gathered together, so that each step reads one cache line.
 LINES_AT_ONCE = 16
@@ -167,77 +169,58 @@ def _line(
 
 
 @njit(cache=True)
-def _gather(coded: Array, offsets: Array, stride: int, x0: int, b0: int, values: Array) -> tuple[int, int]:
-    """Fill ``values`` (lines, readings) for lines b0, b0 + 1, …; return the range of readings on the grid."""
+def _gather(coded: Array, lines: Lines, n: int, values: Array) -> tuple[int, int, int, int]:
+    """Fill ``values`` (lines, readings) for the n-th block of lines.
+
+    Returns where it lies: readings first to last, the first major index x0 and the first line b0. Reading k of
+    line b0 + j is at major x0 + stride·k, minor b0 + j + offsets[k].
+    """
+    offsets, stride, b_least = lines[0], lines[1], lines[2]
+    x0 = n % stride
+    b0 = b_least + n // stride * LINES_AT_ONCE
     n_major, n_minor = coded.shape
-    lines = values.shape[0]
-    steps = (n_major - x0 + stride - 1) // stride
     first = 0
-    while first < steps and (b0 + offsets[first] >= n_minor or b0 + lines - 1 + offsets[first] < 0):
+    last = (n_major - x0 + stride - 1) // stride
+    while first < last and (b0 + offsets[first] >= n_minor or b0 + LINES_AT_ONCE - 1 + offsets[first] < 0):
         first += 1
-    last = steps
-    while last > first and (b0 + offsets[last - 1] >= n_minor or b0 + lines - 1 + offsets[last - 1] < 0):
+    while last > first and (b0 + offsets[last - 1] >= n_minor or b0 + LINES_AT_ONCE - 1 + offsets[last - 1] < 0):
         last -= 1
     for k in range(first, last):
         row = coded[x0 + stride * k]
         m0 = b0 + offsets[k]
-        if m0 >= 0 and m0 + lines <= n_minor:
-            for j in range(lines):
+        if m0 >= 0 and m0 + LINES_AT_ONCE <= n_minor:
+            for j in range(LINES_AT_ONCE):
                 values[j, k - first] = row[m0 + j]
         else:
-            for j in range(lines):
+            for j in range(LINES_AT_ONCE):
                 m = m0 + j
                 values[j, k - first] = row[m] if 0 <= m < n_minor else np.inf
-    return first, last
+    return first, last, x0, b0
 
 
 @njit(cache=True)
-def _uppers(
-    coded: Array,
-    offsets: Array,
-    stride: int,
-    x0: int,
-    b0: int,
-    w: int,
-    hole: int,
-    values: Array,
-    upper: Array,
-    holed: Array,
-) -> tuple[int, int]:
+def _uppers(coded: Array, lines: Lines, n: int, values: Array, upper: Array, holed: Array) -> tuple[int, int, int, int]:
+    """Gather the n-th block and find the upper chords of its lines; return where it lies."""
     size = values.shape[1]
-    first, last = _gather(coded, offsets, stride, x0, b0, values)
+    first, last, x0, b0 = _gather(coded, lines, n, values)
     x = np.empty(size, np.int64)
     z = np.empty(size, np.float64)
     work = (np.empty(size, np.int64), np.empty(size, np.float64), np.empty(size, np.int64), np.empty(size, np.float64))
-    for j in range(values.shape[0]):
-        _line(values[j], last - first, w, hole, x, z, work, upper[j], holed[j])
-    return first, last
+    for j in range(LINES_AT_ONCE):
+        _line(values[j], last - first, lines[3], lines[4], x, z, work, upper[j], holed[j])
+    return first, last, x0, b0
 
 
 @njit(cache=True)
-def _gap_block(
-    coded: Array,
-    offsets: Array,
-    stride: int,
-    x0: int,
-    b0: int,
-    w: int,
-    hole: int,
-    d: int,
-    best: Array,
-    way: Array,
-    bridged: Array,
-) -> None:
-    size = len(offsets)
-    values = np.empty((LINES_AT_ONCE, size), np.float64)
-    upper = np.empty((LINES_AT_ONCE, size), np.float64)
-    holed = np.empty((LINES_AT_ONCE, size), np.bool_)
-    first, last = _uppers(coded, offsets, stride, x0, b0, w, hole, values, upper, holed)
-    n_minor = coded.shape[1]
+def _gap_block(coded: Array, lines: Lines, n: int, d: int, best: Array, way: Array, bridged: Array) -> None:
+    values = np.empty((LINES_AT_ONCE, len(lines[0])), np.float64)
+    upper = np.empty(values.shape, np.float64)
+    holed = np.empty(values.shape, np.bool_)
+    first, last, x0, b0 = _uppers(coded, lines, n, values, upper, holed)
     for k in range(first, last):
-        i = x0 + stride * k
-        m0 = b0 + offsets[k]
-        for j in range(max(0, -m0), min(LINES_AT_ONCE, n_minor - m0)):
+        i = x0 + lines[1] * k
+        m0 = b0 + lines[0][k]
+        for j in range(max(0, -m0), min(LINES_AT_ONCE, coded.shape[1] - m0)):
             v = values[j, k - first]
             if np.isfinite(v):
                 gap = np.float32(upper[j, k - first] - v)
@@ -248,18 +231,16 @@ def _gap_block(
 
 
 @njit(cache=True)
-def _lift_block(coded: Array, offsets: Array, stride: int, x0: int, b0: int, w: int, hole: int, limit: float) -> float:
-    size = len(offsets)
-    values = np.empty((LINES_AT_ONCE, size), np.float64)
-    upper = np.empty((LINES_AT_ONCE, size), np.float64)
-    holed = np.empty((LINES_AT_ONCE, size), np.bool_)
-    first, last = _uppers(coded, offsets, stride, x0, b0, w, hole, values, upper, holed)
-    n_minor = coded.shape[1]
+def _lift_block(coded: Array, lines: Lines, n: int, limit: float) -> float:
+    values = np.empty((LINES_AT_ONCE, len(lines[0])), np.float64)
+    upper = np.empty(values.shape, np.float64)
+    holed = np.empty(values.shape, np.bool_)
+    first, last, x0, b0 = _uppers(coded, lines, n, values, upper, holed)
     most = 0.0
     for k in range(first, last):
-        i = x0 + stride * k
-        m0 = b0 + offsets[k]
-        for j in range(max(0, -m0), min(LINES_AT_ONCE, n_minor - m0)):
+        i = x0 + lines[1] * k
+        m0 = b0 + lines[0][k]
+        for j in range(max(0, -m0), min(LINES_AT_ONCE, coded.shape[1] - m0)):
             v = values[j, k - first]
             if np.isfinite(v):
                 rise = upper[j, k - first] - limit - v
@@ -270,67 +251,34 @@ def _lift_block(coded: Array, offsets: Array, stride: int, x0: int, b0: int, w: 
 
 
 @njit(cache=True)
-def gap_direction(
-    coded: Array,
-    offsets: Array,
-    stride: int,
-    b_least: int,
-    blocks: int,
-    w: int,
-    hole: int,
-    d: int,
-    best: Array,
-    way: Array,
-    bridged: Array,
-) -> None:
+def gap_direction(coded: Array, lines: Lines, blocks: int, d: int, best: Array, way: Array, bridged: Array) -> None:
     """One direction of the gap map, in place, on one thread. Arrays (major, minor)."""
-    for n in range(blocks * stride):
-        _gap_block(
-            coded, offsets, stride, n % stride, b_least + n // stride * LINES_AT_ONCE, w, hole, d, best, way, bridged
-        )
+    for n in range(blocks):
+        _gap_block(coded, lines, n, d, best, way, bridged)
 
 
 @njit(cache=True, parallel=True)
 def gap_direction_threads(
-    coded: Array,
-    offsets: Array,
-    stride: int,
-    b_least: int,
-    blocks: int,
-    w: int,
-    hole: int,
-    d: int,
-    best: Array,
-    way: Array,
-    bridged: Array,
+    coded: Array, lines: Lines, blocks: int, d: int, best: Array, way: Array, bridged: Array
 ) -> None:
     """As :func:`gap_direction`, on all threads: a cell is on one line only, so nothing is shared."""
-    for n in prange(blocks * stride):
-        _gap_block(
-            coded, offsets, stride, n % stride, b_least + n // stride * LINES_AT_ONCE, w, hole, d, best, way, bridged
-        )
+    for n in prange(blocks):
+        _gap_block(coded, lines, n, d, best, way, bridged)
 
 
 @njit(cache=True)
-def lift_direction(
-    coded: Array, offsets: Array, stride: int, b_least: int, blocks: int, w: int, hole: int, limit: float
-) -> float:
+def lift_direction(coded: Array, lines: Lines, blocks: int, limit: float) -> float:
     """Raise ``coded`` in place to the upper chord less ``limit`` along one direction; the largest rise."""
     most = 0.0
-    for n in range(blocks * stride):
-        rise = _lift_block(coded, offsets, stride, n % stride, b_least + n // stride * LINES_AT_ONCE, w, hole, limit)
-        most = max(most, rise)
+    for n in range(blocks):
+        most = max(most, _lift_block(coded, lines, n, limit))
     return most
 
 
 @njit(cache=True, parallel=True)
-def lift_direction_threads(
-    coded: Array, offsets: Array, stride: int, b_least: int, blocks: int, w: int, hole: int, limit: float
-) -> float:
+def lift_direction_threads(coded: Array, lines: Lines, blocks: int, limit: float) -> float:
     """As :func:`lift_direction`, on all threads."""
-    rises = np.zeros(blocks * stride)
-    for n in prange(blocks * stride):
-        rises[n] = _lift_block(
-            coded, offsets, stride, n % stride, b_least + n // stride * LINES_AT_ONCE, w, hole, limit
-        )
+    rises = np.zeros(blocks)
+    for n in prange(blocks):
+        rises[n] = _lift_block(coded, lines, n, limit)
     return float(rises.max())

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 
 #: Below this many cells the threads wait for each other longer than they work.
 CELLS_FOR_THREADS = 100_000
+#: With fewer steps between the contacts nothing lies between them.
+LEAST_WINDOW = 2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -225,9 +227,11 @@ def _kernel() -> ModuleType | None:
     return chord_kernel
 
 
-def _blocks(family: LineFamily, n_minor: int, at_once: int) -> tuple[int, int]:
+def _lines(family: LineFamily, n_minor: int, window: int, hole: int, at_once: int) -> tuple[tuple[Any, ...], int]:
+    """What the compiled search needs of a family, and how many blocks of lines it has."""
     least, greatest = family.offset_range
-    return -greatest, -(-(n_minor - least + greatest) // at_once)
+    blocks = -(-(n_minor - least + greatest) // at_once) * family.stride
+    return (family.offsets, family.stride, -greatest, window, hole), blocks
 
 
 def _gap_direction(
@@ -241,22 +245,20 @@ def _gap_direction(
     bridged: NDArray[np.bool_],
 ) -> None:
     kernel = _kernel()
-    if view.size == 0 or window < 2:  # noqa: PLR2004 - nothing lies between the contacts
+    if view.size == 0 or window < LEAST_WINDOW:
         return
     if kernel is None:
         chords_plain.gap_direction(view, family, window, hole, d, best, way, bridged)
         return
     run = kernel.gap_direction_threads if view.size >= CELLS_FOR_THREADS else kernel.gap_direction
-    first, blocks = _blocks(family, view.shape[1], kernel.LINES_AT_ONCE)
-    run(view, family.offsets, family.stride, first, blocks, window, hole, d, best, way, bridged)
+    run(view, *_lines(family, view.shape[1], window, hole, kernel.LINES_AT_ONCE), d, best, way, bridged)
 
 
 def _lift_direction(view: NDArray[Any], family: LineFamily, window: int, hole: int, limit: float) -> float:
     kernel = _kernel()
-    if view.size == 0 or window < 2:  # noqa: PLR2004
+    if view.size == 0 or window < LEAST_WINDOW:
         return 0.0
     if kernel is None:
         return chords_plain.lift_direction(view, family, window, hole, limit)
     run = kernel.lift_direction_threads if view.size >= CELLS_FOR_THREADS else kernel.lift_direction
-    first, blocks = _blocks(family, view.shape[1], kernel.LINES_AT_ONCE)
-    return float(run(view, family.offsets, family.stride, first, blocks, window, hole, limit))
+    return float(run(view, *_lines(family, view.shape[1], window, hole, kernel.LINES_AT_ONCE), float(limit)))

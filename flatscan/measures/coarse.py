@@ -50,7 +50,9 @@ def coarsen(surface: Surface, factor: int) -> Surface:
     height = (_blocks(np.where(seen, surface.height_mm, 0.0), factor) * share).astype(np.float32)
     white = np.sqrt(_blocks(np.where(seen, np.square(surface.white_mm), 0.0), factor)) * share
     white = white.astype(np.float32)
-    noise = _coarse_noise(surface.noise, surface.cell_mm, factor, float(np.sqrt(np.nanmean(white**2))) if some.any() else 0.0)
+    noise = _coarse_noise(
+        surface.noise, surface.cell_mm, factor, float(np.sqrt(np.nanmean(white**2))) if some.any() else 0.0
+    )
     cell_mm = surface.cell_mm * factor
     return replace(
         surface,
@@ -81,7 +83,7 @@ def _blocks(field: NDArray[np.generic], factor: int) -> NDArray[np.float64]:
     """Sums over blocks; the grid is padded with zeros to a whole number of them."""
     rows, cols = field.shape
     padded = np.pad(field.astype(np.float64), ((0, -rows % factor), (0, -cols % factor)))
-    return padded.reshape(padded.shape[0] // factor, factor, -1, factor).sum(axis=(1, 3))
+    return np.asarray(padded.reshape(padded.shape[0] // factor, factor, -1, factor).sum(axis=(1, 3)))
 
 
 def _coarse_noise(noise: NoiseModel, cell_mm: float, factor: int, white_mm: float) -> NoiseModel:

@@ -36,9 +36,7 @@ NOISE_DRAWS = 20
 NO_GRAVITY = "No FL: the capture does not know which way gravity points"
 
 
-def f_numbers(
-    lines: Sequence[NDArray[np.floating]], step_mm: float
-) -> tuple[list[float], list[float], float, float]:
+def f_numbers(lines: Sequence[NDArray[np.floating]], step_mm: float) -> tuple[list[float], list[float], float, float]:
     """FF and FL per line and over all lines.
 
     Parameters
@@ -138,7 +136,11 @@ def _read(height_mm: NDArray[np.floating], line: ReadingLine) -> NDArray[np.floa
 
 
 def _figures(
-    surface: Surface, level: NDArray[np.float64], laid: Sequence[ReadingLine], known: Posterior, rng: np.random.Generator
+    surface: Surface,
+    level: NDArray[np.float64],
+    laid: Sequence[ReadingLine],
+    known: Posterior,
+    rng: np.random.Generator,
 ) -> tuple[list[float], list[float]]:
     """FF and FL per line, then overall, of one floor that the capture allows."""
     heights = draw_truth(surface, rng, known) + level

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,6 +13,7 @@ from flatscan.measures.measurement import GapMap, GapSpot
 from flatscan.measures.replicas import NOTHING_MM, free, scatter_at
 from flatscan.measures.simulation import lay_edge, worst_values
 from flatscan.measures.spots import PLACES_APART, peaks
+from flatscan.quantity import Quantity
 from flatscan.surface.draws import draw_noise
 
 if TYPE_CHECKING:
@@ -19,7 +21,6 @@ if TYPE_CHECKING:
 
     from flatscan.measures.chords import GapField
     from flatscan.measures.simulation import MapStudy
-    from flatscan.quantity import Quantity
     from flatscan.settings import MeasureSettings
     from flatscan.surface.surface import Surface
 
@@ -66,13 +67,25 @@ def gap_map(
     named = peaks(field.gap_mm, most=settings.spots_per_edge, apart_cells=apart)
     fine = worst_values(field.gap_mm, settings.spots_per_edge, apart)
     freed = free(fine, study.measured, study.base, study.worst)
+    gap_mm, u_mm = free_map(field.gap_mm, freed[0], study)
     spots = [
-        _spot(surface, field, edge_mm, cell, gap, float(raw.gap_mm[cell]), floor, settings)
+        _spot(
+            surface, field, edge_mm, cell, _at_place(gap, float(gap_mm[cell])), float(raw.gap_mm[cell]), floor, settings
+        )
         for cell, gap in zip(named, freed, strict=False)
     ]
-    gap_mm, u_mm = free_map(field.gap_mm, freed[0], study)
     spots.sort(key=lambda s: -s.gap.value)
     return GapMap(edge_mm, gap_mm, raw.gap_mm, u_mm, floor), spots
+
+
+def _at_place(gap: Quantity, shown_mm: float) -> Quantity:
+    """Allow for the k-th worst value lying elsewhere: the map's own figure at the place says how much that matters.
+
+    Both are taken to bound a rectangle (JCGM 100, 4.3.7). At the worst place they agree but for rounding.
+    """
+    parts = dict(gap.budget)
+    parts["place"] = abs(gap.value - shown_mm) / math.sqrt(12.0)
+    return Quantity.from_budget(0.5 * (gap.value + shown_mm), gap.unit, **parts)
 
 
 def _spot(

@@ -42,8 +42,9 @@ def hump_field(
 ) -> HumpField:
     """Largest halved clearance over all directions with the edge centred on each place.
 
-    Both ends must lie over seen floor with no wall between; each is at most half the edge away. A place where a lower crest would lift the edge
-    off still gets a figure, but never the largest nearby: the crest itself has a larger one.
+    Both ends must lie over seen floor with no wall between; each is at most half the edge away. The edge is
+    taken to touch at its middle: beside a crest, where the crest would lift it, the figure is only the crest's
+    seen from the side, so read it at local maxima.
 
     Parameters
     ----------

@@ -80,7 +80,7 @@ def _least_readings() -> int:
 
 
 def _passable(allowed: NDArray[np.bool_], at: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """(n - 1,) is every cell between a reading and the next allowed?"""
+    """(n - 1,) bool: every cell between a reading and the next is allowed."""
     count = 2 + int(np.abs(np.diff(at, axis=0)).max(initial=0.0))
     share = np.linspace(0.0, 1.0, count)[:, None, None]
     cells = np.rint(at[:-1] * (1.0 - share) + at[1:] * share).astype(np.int64)

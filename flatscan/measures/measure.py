@@ -11,6 +11,7 @@ from flatscan.measures.flatness import flatness, flatness_parameters
 from flatscan.measures.gap_maps import gap_map
 from flatscan.measures.hump_spots import hump_spots
 from flatscan.measures.line_family import line_families
+from flatscan.measures.lines import LEAST_LENGTH_MM
 from flatscan.measures.measurement import GapSpot, HumpSpot, Measurement
 from flatscan.measures.simulation import simulate
 from flatscan.progress import SILENT, Progress
@@ -56,6 +57,9 @@ def measure(
         caveats += _noise_caveat(spots)
     if edges and not surface.lattice:
         caveats.append(caveat("directions_sampled", count=settings.directions))
+    f_numbers = measure_f_numbers(surface, rng=rng)
+    if f_numbers is None:
+        caveats.append(caveat("no_f_number_line", least_m=LEAST_LENGTH_MM / MM_PER_M))
     return Measurement(
         flatness=flatness(
             flatness_parameters(surface.estimate_mm, surface.cell_mm),
@@ -66,7 +70,7 @@ def measure(
         gaps=tuple(sorted(gaps, key=lambda s: -s.gap.value)),
         gap_maps=tuple(maps),
         humps=tuple(sorted(humps, key=lambda s: -s.clearance.value)),
-        f_numbers=measure_f_numbers(surface, rng=rng),
+        f_numbers=f_numbers,
         caveats=tuple(caveats),
     )
 
@@ -74,7 +78,9 @@ def measure(
 def usable_edges(surface: Surface, wanted_mm: set[float]) -> tuple[tuple[float, ...], list[Caveat]]:
     """The lengths that fit on the floor and that its cells resolve, shortest first, and what was left out."""
     if surface.lattice:
-        spacing = min(f.spacing_mm for f in line_families(surface.height_mm.shape, cell_mm=1.0, directions=1, lattice=True))
+        spacing = min(
+            f.spacing_mm for f in line_families(surface.height_mm.shape, cell_mm=1.0, directions=1, lattice=True)
+        )
         least = 2.0 * spacing * surface.cell_mm
     else:
         least = LEAST_CELLS * surface.cell_mm

@@ -26,6 +26,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan.constants import COVERAGE_K
 from flatscan.quantity import Quantity
 from flatscan.surface.draws import draw_noise
 
@@ -104,12 +105,10 @@ class Moments:
     @property
     def sd(self) -> NDArray[np.float64]:
         """(sizes, …) standard deviation over the draws."""
-        return np.sqrt(self._square / max(1.0, self._n[0] - 1.0))
+        return np.asarray(np.sqrt(self._square / max(1.0, self._n[0] - 1.0)))
 
 
-def correct(
-    moments: Moments, measured: NDArray[np.floating] | float, base: NDArray[np.floating] | float
-) -> Corrected:
+def correct(moments: Moments, measured: NDArray[np.floating] | float, base: NDArray[np.floating] | float) -> Corrected:
     """Invert the simulation: the figure of the floor whose captures show ``measured``.
 
     Parameters
@@ -121,9 +120,9 @@ def correct(
     read, flat = np.asarray(measured, dtype=np.float64), np.asarray(base, dtype=np.float64)
     value = _invert(moments.mean, read, flat)
     near = scatter_at(moments, value, flat)
-    up, down = (_invert(moments.mean, read + sign * near, flat) for sign in (1.0, -1.0))
-    # The wider side: near nothing the inversion is steep and cut off below.
-    scatter = np.maximum(np.maximum(up - value, value - down), near)
+    # The inversion bends where noise hides the floor, so its 95 % interval is inverted, not its slope.
+    up, down = (_invert(moments.mean, read + k * near, flat) for k in (COVERAGE_K, -COVERAGE_K))
+    scatter = np.maximum(np.maximum(up - value, value - down) / COVERAGE_K, near)
     n = max(2, moments.draws)
     doubt = np.hypot(near / np.sqrt(n), NOISE_SIZE_DOUBT * np.abs(read - value))
     # A standard deviation from n draws is itself uncertain: variance of Student's t with n - 1 degrees.
@@ -164,7 +163,7 @@ def scatter_at(
     for k in range(len(SIZES) - 1):
         part = np.clip((size - SIZES[k]) / (SIZES[k + 1] - SIZES[k]), 0.0, 1.0)
         result = result + part * (sd[k + 1] - sd[k])
-    return result
+    return np.asarray(result)
 
 
 def _invert(mean: NDArray[np.float64], shown: NDArray[np.float64], base: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -174,9 +173,11 @@ def _invert(mean: NDArray[np.float64], shown: NDArray[np.float64], base: NDArray
     for k in range(len(SIZES) - 1):
         low, high = rising[k], rising[k + 1]
         with np.errstate(invalid="ignore", divide="ignore"):
-            part = np.clip(np.where(high > low, (shown - low) / (high - low), np.where(shown > low, 1.0, 0.0)), 0.0, 1.0)
+            part = np.clip(
+                np.where(high > low, (shown - low) / (high - low), np.where(shown > low, 1.0, 0.0)), 0.0, 1.0
+            )
         value = value + part * (SIZES[k + 1] - SIZES[k]) * base
     # Beyond the largest imagined floor noise no longer matters: what is shown more is more.
     value = value + np.maximum(shown - rising[-1], 0.0)
     # A floor without shape cannot be scaled: take off what a flat one shows.
-    return np.where(base > NOTHING_MM, value, np.maximum(shown - rising[0], 0.0))
+    return np.asarray(np.where(base > NOTHING_MM, value, np.maximum(shown - rising[0], 0.0)))

@@ -56,9 +56,10 @@ class MapStudy:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Simulation:
-    """``gaps`` and ``humps`` by edge length; ``flatness`` are moments of ``PARAMETERS``,
+    """All studies of one surface.
 
-    ``flatness_measured`` and ``flatness_base`` those of the measured and the smoothed heights on coarse cells.
+    ``gaps`` and ``humps`` by edge length; ``flatness``: moments of ``PARAMETERS``, ``flatness_measured`` and
+    ``flatness_base`` those of the measured and the smoothed heights, on coarse cells.
     """
 
     gaps: dict[float, MapStudy]
@@ -68,9 +69,7 @@ class Simulation:
     flatness_base: NDArray[np.float64]
 
 
-def lay_edge(
-    height_mm: NDArray[np.float32], surface: Surface, edge_mm: float, settings: MeasureSettings
-) -> GapField:
+def lay_edge(height_mm: NDArray[np.float32], surface: Surface, edge_mm: float, settings: MeasureSettings) -> GapField:
     """Gap map of heights on the surface's grid."""
     return gap_field(
         height_mm,

@@ -97,9 +97,7 @@ def test_coarse_cells_are_means_and_their_noise_is_that_of_means(surface_of: Sur
     noise = NoiseModel(0.4, 0.3, 60.0, 0.0, "invented")
     fine = surface_of(np.zeros((24, 32)), noise=noise, cell_mm=20.0, rng=np.random.default_rng(6))
     coarse = coarsen(fine, 4)
-    np.testing.assert_allclose(
-        coarse.height_mm, fine.height_mm.reshape(6, 4, 8, 4).mean(axis=(1, 3)), atol=1e-6
-    )
+    np.testing.assert_allclose(coarse.height_mm, fine.height_mm.reshape(6, 4, 8, 4).mean(axis=(1, 3)), atol=1e-6)
     assert coarse.white_mm == pytest.approx(0.1)
     rng = np.random.default_rng(7)
     means = np.array([draw_noise(fine, rng).reshape(6, 4, 8, 4).mean(axis=(1, 3)) for _ in range(400)])

@@ -26,11 +26,14 @@ from flatscan.measures.f_numbers import bootstrap, f_numbers
 from flatscan.units import MM_PER
 
 ELEVATIONS = {
-    0: "418.617 419.938 421.894 423.748 425.221 424.739 423.799 424.307 425.425 424.688 423.164 422.758 420.472 416.738",
+    0: "418.617 419.938 421.894 423.748 425.221 424.739 423.799 424.307 "
+    "425.425 424.688 423.164 422.758 420.472 416.738",
     1: "418.592 421.081 422.072 421.513 420.040 421.132 420.675 421.640 421.894 421.538 421.183 421.894 419.684 420.040"
     " 417.982",
-    2: "418.338 419.659 419.227 419.227 418.668 418.186 418.973 419.379 420.141 419.532 418.643 418.719 416.763 414.782",
-    3: "418.617 418.973 419.100 420.878 419.989 419.227 419.684 420.751 420.065 421.259 421.386 418.846 419.887 418.363",
+    2: "418.338 419.659 419.227 419.227 418.668 418.186 418.973 419.379 "
+    "420.141 419.532 418.643 418.719 416.763 414.782",
+    3: "418.617 418.973 419.100 420.878 419.989 419.227 419.684 420.751 "
+    "420.065 421.259 421.386 418.846 419.887 418.363",
     4: "418.846 418.135 418.998 419.405 420.294 420.370 421.640 421.259 422.910 423.926 424.053 423.164 422.732 422.834"
     " 421.513",
 }
@@ -76,7 +79,9 @@ def test_first_line_in_detail() -> None:
     assert q.std(ddof=1) == pytest.approx(1.20119, abs=5e-5)
 
 
-@pytest.mark.parametrize(("wave_ft", "amplitude_in", "ff", "fl"), [(8, 1 / 16, 58.84, 66.67), (20, 1 / 8, 176.07, 23.57)])
+@pytest.mark.parametrize(
+    ("wave_ft", "amplitude_in", "ff", "fl"), [(8, 1 / 16, 58.84, 66.67), (20, 1 / 8, 176.07, 23.57)]
+)
 def test_long_sine(wave_ft: float, amplitude_in: float, ff: float, fl: float) -> None:
     """Analytic: curvature has amplitude 4 A sin²(pi/L), ten steps differ by 2 A |sin(10 pi/L)|; rms = amplitude/√2."""
     feet = np.arange(200 * wave_ft + 11)
@@ -120,5 +125,7 @@ def test_ff_against_ten_foot_gap_is_approximate(ff: float, gap_in: float) -> Non
     wave = np.sin(2.0 * math.pi * feet / 7.0)
     h = wave * f_number(profile_q_z(wave)[0], FF_CONSTANT_MM) / ff
     assert f_number(profile_q_z(h)[0], FF_CONSTANT_MM) == pytest.approx(ff, rel=1e-9)
-    gap = gap_field(h[None, :], np.ones((1, len(h)), bool), cell_mm=MM_PER["ft"], edge_mm=10 * MM_PER["ft"], lattice=True)
+    gap = gap_field(
+        h[None, :], np.ones((1, len(h)), bool), cell_mm=MM_PER["ft"], edge_mm=10 * MM_PER["ft"], lattice=True
+    )
     assert float(gap.gap_mm.max()) == pytest.approx(gap_in * MM_PER["in"], rel=0.125)

@@ -1,0 +1,227 @@
+"""The whole measurement of small invented floors."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator
+
+import numpy as np
+import pytest
+
+from flatscan.measures import measure
+from flatscan.measures.flatness import flatness_parameters
+from flatscan.measures.lines import FROM_EDGES_MM, LEAST_LENGTH_MM, lay_out_lines
+from flatscan.settings import MeasureSettings
+from flatscan.surface.surface import NoiseModel, Slope, Surface
+
+SurfaceOf = Callable[..., Surface]
+NOISE = NoiseModel(0.1, 0.1, 100.0, 0.1, "invented")
+
+
+def dish(shape: tuple[int, int], cell_mm: float) -> np.ndarray:
+    """A 4 mm deep Gaussian dip of 250 mm, left and below of the middle."""
+    y, x = np.indices(shape) * cell_mm
+    far2 = (x - 0.4 * shape[1] * cell_mm) ** 2 + (y - 0.45 * shape[0] * cell_mm) ** 2
+    return -4.0 * np.exp(-0.5 * far2 / 250.0**2)
+
+
+@pytest.fixture(scope="module")
+def settings() -> MeasureSettings:
+    return MeasureSettings(edges_mm=(1000.0, 2000.0), draws=8, spots_per_edge=3)
+
+
+def test_the_dip_is_found_measured_and_named(surface_of: SurfaceOf, settings: MeasureSettings) -> None:
+    rng = np.random.default_rng(0)
+    surface = surface_of(dish((61, 77), 50.0), noise=NOISE, rng=rng)
+    result = measure(surface, settings, rng=rng)
+    worst = result.gaps[0]
+    assert worst.edge_mm == 2000.0
+    # The 2 m chord over the dip rests 1 m out on both sides, where a 250 mm dip is gone: 4 mm.
+    assert abs(worst.gap.value - 4.0) <= 3.0 * worst.gap.u
+    assert 0.05 < worst.gap.u < 0.6
+    assert math.dist(worst.at, (0.4 * 77 * 50.0, 0.45 * 61 * 50.0)) < 150.0
+    assert math.dist(*worst.contacts) == pytest.approx(worst.span_mm, abs=75.0)
+    assert worst.span_mm <= 2000.0
+    assert not worst.bridges_hole
+    assert [s.gap.value for s in result.gaps] == sorted((s.gap.value for s in result.gaps), reverse=True)
+    assert {m.edge_mm for m in result.gap_maps} == {1000.0, 2000.0}
+    for gap_map in result.gap_maps:
+        assert np.nanmin(gap_map.gap_mm) >= 0.0
+        np.testing.assert_array_equal(np.isnan(gap_map.gap_mm), ~surface.seen)
+        np.testing.assert_array_equal(np.isnan(gap_map.u_mm), ~surface.seen)
+        assert gap_map.noise_floor_mm > 0.0
+    assert result.flatness.fltt.value == pytest.approx(
+        result.flatness.fltp.value + result.flatness.fltv.value, abs=3.0 * result.flatness.fltt.u
+    )
+    assert result.flatness.fltt_minimum_zone.value <= result.flatness.fltt.value
+    assert "directions_sampled" in {c.name for c in result.caveats}
+
+
+def test_the_same_capture_twice_is_the_same(surface_of: SurfaceOf) -> None:
+    surface = surface_of(dish((20, 31), 50.0), noise=NOISE, rng=np.random.default_rng(1))
+    settings = MeasureSettings(edges_mm=(1000.0,), draws=4)
+    first, second = (measure(surface, settings, rng=np.random.default_rng(2)) for _ in range(2))
+    assert [s.gap for s in first.gaps] == [s.gap for s in second.gaps]
+    assert first.flatness == second.flatness
+
+
+def test_a_noiseless_capture_is_read_as_it_stands(surface_of: SurfaceOf) -> None:
+    result = measure(
+        surface_of(dish((61, 77), 50.0)), MeasureSettings(edges_mm=(2000.0,), draws=2), rng=np.random.default_rng(0)
+    )
+    assert result.gaps[0].gap.value == pytest.approx(result.gaps[0].raw_mm, abs=1e-4)
+    assert result.gaps[0].gap.u == pytest.approx(0.0, abs=1e-4)
+    assert result.gaps[0].noise_floor_mm == 0.0
+
+
+def test_edges_that_do_not_fit_are_said(surface_of: SurfaceOf) -> None:
+    surface = surface_of(dish((20, 31), 50.0))
+    result = measure(
+        surface, MeasureSettings(edges_mm=(150.0, 1000.0), draws=2), edges_mm=(5000.0,), rng=np.random.default_rng(0)
+    )
+    assert {m.edge_mm for m in result.gap_maps} == {1000.0}
+    assert {"edge_too_short", "edge_too_long"} <= {c.name for c in result.caveats}
+
+
+def test_edges_of_the_limits_are_laid_too(surface_of: SurfaceOf) -> None:
+    result = measure(
+        surface_of(dish((20, 31), 50.0)),
+        MeasureSettings(edges_mm=(1000.0,), draws=2),
+        edges_mm=(400.0, 1000.0),
+        rng=np.random.default_rng(0),
+    )
+    assert [m.edge_mm for m in result.gap_maps] == [400.0, 1000.0]
+
+
+@pytest.mark.parametrize("noise", [NoiseModel(1.0, 0.0, 100.0, 0.0, ""), NoiseModel(0.1, 0.6, 300.0, 0.0, "")])
+def test_a_flat_noisy_floor_is_never_over(surface_of: SurfaceOf, noise: NoiseModel, settings: MeasureSettings) -> None:
+    """White 1 mm a cell shows 4 mm on a flat floor; with 3 mm beneath 2 m it may be undecided, never over."""
+    rng = np.random.default_rng(11)
+    for _ in range(3):
+        result = measure(surface_of(np.zeros((40, 52)), noise=noise, rng=rng), settings, rng=rng)
+        for spot in result.gaps:
+            assert spot.gap.value - 3.0 < 1.6449 * spot.gap.u
+        assert result.gaps[0].gap.value < 2.0
+
+
+@pytest.mark.parametrize("floor", [np.full((6, 7), np.nan), np.where(np.indices((6, 7))[0] == 2, 1.0, np.nan)])
+def test_little_or_nothing_seen(surface_of: SurfaceOf, floor: np.ndarray) -> None:
+    result = measure(
+        surface_of(floor, noise=NOISE), MeasureSettings(edges_mm=(300.0,), draws=3), rng=np.random.default_rng(0)
+    )
+    assert all(s.gap.value == pytest.approx(0.0, abs=0.5) for s in result.gaps)
+    assert result.f_numbers is None
+
+
+def test_hand_readings_use_lines_through_nodes_only(surface_of: SurfaceOf) -> None:
+    """A 1 m lattice with one low node 3 mm deep: 2 m edges see 3 mm along rows, columns; 1 m has nothing between."""
+    floor = np.zeros((5, 6))
+    floor[2, 3] = -3.0
+    surface = surface_of(floor, cell_mm=1000.0, lattice=True)
+    result = measure(surface, MeasureSettings(draws=2), rng=np.random.default_rng(0))
+    assert {m.edge_mm for m in result.gap_maps} == {2000.0, 3000.0}
+    assert result.gaps[0].gap.value == pytest.approx(3.0, abs=1e-5)
+    assert "directions_sampled" not in {c.name for c in result.caveats}
+
+
+def test_flatness_parameters_of_a_saddle() -> None:
+    """Saddle z = x² - y² on {-1, 0, 1}²: LSPL is z = 0, range 2, peak = valley = 1, Sq 2/3 (analytic, TABLES O-9b)."""
+    y, x = np.indices((3, 3)) - 1.0
+    t, p, v, q, zone = flatness_parameters(x**2 - y**2, 1.0)
+    assert (t, p, v, q) == pytest.approx((2.0, 1.0, 1.0, 2.0 / 3.0))
+    assert zone <= 2.0 + 1e-9
+
+
+def test_flatness_of_a_plane_and_of_one_row() -> None:
+    y, x = np.indices((7, 12)).astype(float)
+    np.testing.assert_allclose(flatness_parameters(0.02 * x - 0.01 * y + 1e4, 50.0), 0.0, atol=1e-6)
+    np.testing.assert_allclose(flatness_parameters(np.array([[0.0, 1.0, np.nan]]), 1.0), [1.0, 0.5, 0.5, 0.5, 1.0])
+    np.testing.assert_array_equal(flatness_parameters(np.full((2, 2), np.nan), 1.0), 0.0)
+
+
+def test_lines_keep_the_rules(surface_of: SurfaceOf) -> None:
+    inside = np.ones((160, 240), bool)
+    inside[90:, 150:] = False  # 12 x 8 m less a corner
+    surface = surface_of(np.zeros((160, 240)), inside=inside, cell_mm=50.0)
+    lines = lay_out_lines(surface)
+    assert len(lines) >= 6
+    for line in lines:
+        steps = np.hypot(np.diff(line.row), np.diff(line.col)) * 50.0
+        np.testing.assert_allclose(steps, 300.0, atol=1e-9)
+        assert steps.sum() >= LEAST_LENGTH_MM - 1e-6
+        for r, c in zip(np.rint(line.row).astype(int), np.rint(line.col).astype(int), strict=True):
+            # Distance to the nearest wall cell by brute force over the L's two inner borders and the grid's.
+            assert min(r, c, 159 - r, 239 - c) >= FROM_EDGES_MM / 50.0 - 1.5
+            assert not (r > 90 - FROM_EDGES_MM / 50.0 + 1 and c > 150 - FROM_EDGES_MM / 50.0 + 1)
+
+
+def test_narrow_rooms_are_read_at_45_degrees(surface_of: SurfaceOf) -> None:
+    lines = lay_out_lines(surface_of(np.zeros((100, 140)), cell_mm=50.0))
+    assert lines
+    for line in lines:
+        assert abs(np.diff(line.row)[0]) == pytest.approx(abs(np.diff(line.col)[0]))
+
+
+def test_f_numbers_of_a_wave(surface_of: SurfaceOf, fall: Callable[[float, float], Slope]) -> None:
+    """Waves along x of 2400 mm and 1 mm: on a line along x FF = C/(3 · 4A sin²(pi/8)/√2) (O-1d in metric steps).
+
+    Lines along y see nothing, so the overall figure is between; a 10 mm/m fall along x takes FL down to
+    312.5/30 at most and must not touch FF.
+    """
+    x = np.indices((170, 250))[1] * 50.0
+    wave = np.sin(2.0 * np.pi * x / 2400.0)
+    flat = measure(
+        surface_of(wave, slope=fall(0.0, 0.0)), MeasureSettings(edges_mm=(), draws=2), rng=np.random.default_rng(0)
+    )
+    tilted = measure(
+        surface_of(wave, slope=fall(10.0, 0.0)), MeasureSettings(edges_mm=(), draws=2), rng=np.random.default_rng(0)
+    )
+    assert flat.f_numbers is not None
+    assert tilted.f_numbers is not None
+    along = [line for line in flat.f_numbers.lines if abs(line.start[1] - line.end[1]) < 1.0]
+    expected = 112.5 / (3.0 * 4.0 * math.sin(math.pi / 8.0) ** 2 / math.sqrt(2.0))
+    assert along
+    for line in along:
+        assert line.ff is not None
+        # A 12 m line holds 5 waves less two readings: the rms of a cut sine moves by some %.
+        assert line.ff.value == pytest.approx(expected, rel=0.05)
+    assert flat.f_numbers.ff is not None
+    assert tilted.f_numbers.ff is not None
+    assert tilted.f_numbers.ff.value == pytest.approx(flat.f_numbers.ff.value, rel=1e-4)
+    assert tilted.f_numbers.fl is not None
+    steep = [line for line in tilted.f_numbers.lines if abs(line.start[1] - line.end[1]) < 1.0]
+    assert all(line.fl is not None and line.fl.value < 312.5 / 30.0 for line in steep)
+
+
+def test_no_gravity_no_fl_and_no_room_no_f_numbers(surface_of: SurfaceOf) -> None:
+    settings = MeasureSettings(edges_mm=(), draws=2)
+    large = measure(surface_of(dish((110, 120), 50.0), noise=NOISE), settings, rng=np.random.default_rng(0))
+    assert large.f_numbers is not None
+    assert large.f_numbers.fl is None
+    assert large.f_numbers.fl_interval is None
+    assert any("gravity" in note for note in large.f_numbers.notes)
+    small = measure(surface_of(dish((40, 60), 50.0), noise=NOISE), settings, rng=np.random.default_rng(0))
+    assert small.f_numbers is None
+    assert "no_f_number_line" in {c.name for c in small.caveats}
+
+
+def test_progress_counts_to_its_total(surface_of: SurfaceOf) -> None:
+    class Counting:
+        def __init__(self) -> None:
+            self.seen: dict[str, list[int]] = {}
+
+        def track(self, items: Iterable, *, label: str, total: int | None = None) -> Iterator:
+            self.seen[label] = [0, total or 0]
+            for item in items:
+                self.seen[label][0] += 1
+                yield item
+
+    counting = Counting()
+    measure(
+        surface_of(dish((20, 31), 50.0), noise=NOISE),
+        MeasureSettings(edges_mm=(1000.0,), draws=3),
+        rng=np.random.default_rng(0),
+        progress=counting,
+    )
+    assert counting.seen
+    assert all(done == total for done, total in counting.seen.values())
