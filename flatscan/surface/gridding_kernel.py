@@ -132,6 +132,32 @@ def _cell(z: Any, w: Any, weighted: bool) -> tuple[float, float, float, bool]:
     return centre + mean, variance, kept, flagged
 
 
+@njit(cache=True, inline="always")
+def _locate(
+    points: Any,
+    start: int,
+    size: int,
+    t: Any,
+    x0: float,
+    y0: float,
+    cell: float,
+    rows: int,
+    cols: int,
+    band: float,
+    mask: Any,
+    keys: Any,
+    heights: Any,
+) -> None:
+    """Cell numbers and heights of a block of points.
+
+    Blocks keep the arithmetic apart from the scattered reads and writes, so that many of those run at once.
+    """
+    for i in range(size):
+        keys[i] = -1
+        if len(mask) == 0 or mask[start + i]:
+            keys[i], heights[i] = _key_and_height(points, start + i, t, x0, y0, cell, rows, cols, band)
+
+
 @njit(cache=True, nogil=True)
 def grid_raw(
     points: Any,
@@ -150,16 +176,11 @@ def grid_raw(
     ``t`` is the top (3, 4) of floor_from_points.
     """
     cells = rows * cols
-    weighted, masked = len(weight) > 0, len(mask) > 0
-    count = np.zeros(cells, dtype=np.int32)
-    # Blocks keep the arithmetic apart from the scattered reads and writes, so that many of those run at once.
     keys, heights = np.empty(_BLOCK, dtype=np.int32), np.empty(_BLOCK, dtype=np.float32)
+    count = np.zeros(cells, dtype=np.int32)
     for start in range(0, len(points), _BLOCK):
         size = min(_BLOCK, len(points) - start)
-        for i in range(size):
-            keys[i] = -1
-            if not masked or mask[start + i]:
-                keys[i], _ = _key_and_height(points, start + i, t, x0, y0, cell, rows, cols, band)
+        _locate(points, start, size, t, x0, y0, cell, rows, cols, band, mask, keys, heights)
         for i in range(size):
             if keys[i] >= 0:
                 count[keys[i]] += 1
@@ -169,21 +190,25 @@ def grid_raw(
         end[k] = total
         total += count[k]
     z = np.empty(total, dtype=np.float32)
-    w = np.empty(total if weighted else 0, dtype=np.float32)
+    w = np.empty(total if len(weight) > 0 else 0, dtype=np.float32)
     for start in range(0, len(points), _BLOCK):
         size = min(_BLOCK, len(points) - start)
+        _locate(points, start, size, t, x0, y0, cell, rows, cols, band, mask, keys, heights)
         for i in range(size):
-            keys[i] = -1
-            if not masked or mask[start + i]:
-                keys[i], heights[i] = _key_and_height(points, start + i, t, x0, y0, cell, rows, cols, band)
-        for i in range(size):
-            key = keys[i]
-            if key >= 0:
-                place = end[key]
+            if keys[i] >= 0:
+                place = end[keys[i]]
                 z[place] = heights[i]
-                if weighted:
+                if len(weight) > 0:
                     w[place] = weight[start + i]
-                end[key] = place + 1
+                end[keys[i]] = place + 1
+    mean, variance, kept, flagged = _cells(z, w, count, end)
+    return mean, variance, kept, count, flagged
+
+
+@njit(cache=True, nogil=True)
+def _cells(z: Any, w: Any, count: Any, end: Any) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any], NDArray[Any]]:
+    """Work out every cell from its run of readings, the ``count`` ones before ``end``."""
+    cells, weighted = len(count), len(w) > 0
     mean = np.full(cells, np.nan, dtype=np.float32)
     variance = np.full(cells, np.nan, dtype=np.float32)
     kept = np.zeros(cells, dtype=np.float32)
@@ -195,4 +220,4 @@ def grid_raw(
             run_w = w[end[k] - count[k] : end[k]] if weighted else w
             _sort(run, run_w, weighted, spare)
             mean[k], variance[k], kept[k], flagged[k] = _cell(run, run_w, weighted)
-    return mean, variance, kept, count, flagged
+    return mean, variance, kept, flagged
