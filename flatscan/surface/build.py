@@ -86,7 +86,10 @@ def find_surface(
         systematic_mm=settings.systematic_mm,
     )
     covered, things = things_on_floor(
-        stats.height_mm, grid, sigma_mm=float(np.hypot(noise.white_mm, noise.correlated_mm))
+        stats.height_mm,
+        grid,
+        sigma_mm=float(np.hypot(noise.white_mm, noise.correlated_mm)),
+        standing=room.standing_on(grid),
     )
     stats = _only(stats, ~covered)
     white_mm = calibrated_white(stats.white_mm, noise)

@@ -41,7 +41,7 @@ def footprint(cells: Occupancy) -> Footprint:
     or built-in is told from furniture by a face that reaches 1.5 m and is 120 mm or more wide; a tall
     wardrobe counts as built-in, and a column of which only the foot was seen counts as furniture.
     """
-    seen = (cells.floor >= _least_count(cells.floor)) & ~cells.face
+    seen = (cells.floor >= _least_count(cells.floor)) & ~cells.face & ~cells.foot
     base = _closed(seen, _CLOSE_CELLS) & ~cells.tall
     things = cells.thing & _hull(base)
     base = (_closed(base | things, _CLOSE_CELLS) & ~cells.tall) | base
@@ -107,9 +107,11 @@ def _largest(base: NDArray[np.bool_], seen: NDArray[np.bool_]) -> tuple[NDArray[
 def _columns(cells: Occupancy, filled: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Hulls of the tall faces inside the floor: a column is seen from some sides only, and never its inside."""
     inside = np.zeros_like(filled)
-    labels, _ = ndimage.label(_closed(cells.tall & filled, _CLOSE_CELLS), np.ones((3, 3)))
+    tall = cells.tall & filled
+    # Faces seen from several places may not meet.
+    labels, _ = ndimage.label(_closed(tall, max(_CLOSE_CELLS, _COLUMN_MM / cells.cell_mm)), np.ones((3, 3)))
     for k, box in enumerate(ndimage.find_objects(labels), start=1):
-        part = labels[box] == k
+        part = (labels[box] == k) & tall[box]
         if max(part.shape) * cells.cell_mm >= _COLUMN_MM:
             inside[box] |= _hull(part) if min(part.shape) > 1 else part
     return inside

@@ -32,6 +32,8 @@ _LISTED_M2 = 0.005
 _COARSE_MM = 50.0
 #: The foot of a thing is smeared by the sensor this far beyond its edge.
 _SMEAR_MM = 20.0
+#: A cell may overlap the strip by this: rounding must not cost a row of cells.
+_TOUCH_MM = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,12 +46,15 @@ class Thing:
 
 
 def inside_mask(outline: tuple[NDArray[np.float64], ...], grid: GridSpec, *, skirting_mm: float) -> NDArray[np.bool_]:
-    """(rows, cols) bool: cells whose centre is within the outline and at least ``skirting_mm`` from any of it."""
+    """(rows, cols) bool: cells of which no part lies outside the outline or within ``skirting_mm`` of it.
+
+    A cell that the strip only touches would carry the foot of the wall in its mean.
+    """
     from shapely import MultiPolygon, Polygon
     from skimage.draw import polygon2mask
 
     floor = Polygon(outline[0], list(outline[1:])).buffer(0)
-    shrunk = floor.buffer(-skirting_mm, join_style="mitre")
+    shrunk = floor.buffer(-(skirting_mm + 0.5 * grid.cell_mm - _TOUCH_MM), join_style="mitre")
     parts = list(shrunk.geoms) if isinstance(shrunk, MultiPolygon) else [shrunk]
     mask = np.zeros(grid.shape, dtype=bool)
 
@@ -69,7 +74,7 @@ def inside_mask(outline: tuple[NDArray[np.float64], ...], grid: GridSpec, *, ski
 
 
 def things_on_floor(
-    height_mm: NDArray[np.float32], grid: GridSpec, *, sigma_mm: float
+    height_mm: NDArray[np.float32], grid: GridSpec, *, sigma_mm: float, standing: NDArray[np.bool_] | None = None
 ) -> tuple[NDArray[np.bool_], list[Thing]]:
     """Find what lies on the floor and is low enough to have been gridded with it.
 
@@ -83,6 +88,7 @@ def things_on_floor(
     ----------
     height_mm : (rows, cols) float32, heights over the reference plane, NaN where not seen
     sigma_mm : typical standard deviation of a cell
+    standing : (rows, cols) bool, cells with something taller over them; raised cells there are its foot
 
     Returns
     -------
@@ -98,7 +104,7 @@ def things_on_floor(
         if not np.isfinite(left).any():
             break
         over = left - local_surface(left, grid.cell_mm, window_mm)
-        found, listed = _sharp_rises(left, over, grid, edge_mm, 0.5 * window_mm**2 / 1e6)
+        found, listed = _sharp_rises(left, over, grid, edge_mm, 0.5 * window_mm**2 / 1e6, standing)
         if found.any():
             mask |= ndimage.distance_transform_edt(~found) * grid.cell_mm <= _SMEAR_MM + grid.cell_mm
         things += listed
@@ -106,7 +112,12 @@ def things_on_floor(
 
 
 def _sharp_rises(
-    height_mm: NDArray[np.float32], over_mm: NDArray[np.float64], grid: GridSpec, edge_mm: float, most_m2: float
+    height_mm: NDArray[np.float32],
+    over_mm: NDArray[np.float64],
+    grid: GridSpec,
+    edge_mm: float,
+    most_m2: float,
+    standing: NDArray[np.bool_] | None,
 ) -> tuple[NDArray[np.bool_], list[Thing]]:
     """Cells that stand over their surroundings in one piece with a sharp edge, and the list of such pieces."""
     seen = np.isfinite(height_mm)
@@ -126,7 +137,8 @@ def _sharp_rises(
     area_m2 = cells_of(raised, labels) * grid.cell_mm**2 / 1e6
     # Single cells are crumbs or outliers, and stay, unless they line a hole.
     solid = cells_of(ndimage.binary_opening(raised, np.ones((2, 2), dtype=bool)), labels) > 0
-    fringe = cells_of(raised & ndimage.binary_dilation(~seen, np.ones((3, 3), dtype=bool)), labels) > 0
+    hidden = ~seen if standing is None else ~seen | standing
+    fringe = cells_of(raised & ndimage.binary_dilation(hidden, np.ones((3, 3), dtype=bool)), labels) > 0
     on_show = known_cells >= np.maximum(1.0, _SEEN_SHARE * cells_of(beside > 0, beside))
     is_thing = (area_m2 <= most_m2) & (sharp_cells >= _SHARP_SHARE * known_cells) & (fringe | (solid & on_show))
     rise = ndimage.sum_labels(np.where(known, step, 0.0), beside, index)

@@ -13,9 +13,10 @@ from flatscan.surface.occupancy import LOWEST_MM, SLICE_MM, SLICES
 @njit(cache=True)
 def count_and_slice(
     p: Any, t: Any, x0: float, y0: float, rows: int, cols: int, cell: float, band: float
-) -> tuple[Any, Any]:
-    """(rows · cols,) int32 floor points and uint16 filled slices, a bit for each slice."""
+) -> tuple[Any, Any, Any]:
+    """(rows · cols,) int32 floor points, (…, 2) float32 sums of heights and squares, (…) uint16 slices as bits."""
     floor = np.zeros(rows * cols, dtype=np.int32)
+    sums = np.zeros((rows * cols, 2), dtype=np.float32)
     filled = np.zeros(rows * cols, dtype=np.uint16)
     for i in range(p.shape[0]):
         px, py, pz = np.float64(p[i, 0]), np.float64(p[i, 1]), np.float64(p[i, 2])
@@ -31,6 +32,8 @@ def count_and_slice(
         key = int(row) * cols + int(col)
         if near:
             floor[key] += 1
+            sums[key, 0] += np.float32(z)
+            sums[key, 1] += np.float32(z * z)
         if level >= 0.0 and level < SLICES:
             filled[key] |= np.uint16(1 << int(level))
-    return floor, filled
+    return floor, sums, filled

@@ -21,6 +21,8 @@ _STRAY_CELLS = 1.5
 _CHAMFER_CELLS = 4.5
 #: Pieces between two sides on one line that leave it by no more than this are the cells' raggedness.
 _RAGGED_CELLS = 3.0
+#: A dent up to this long before a wall that this share of it shows is floor that something hid.
+_DENT_MM, _WALL_SHARE = 1500.0, 0.8
 _LEAST_WALL_POINTS = 12
 #: Rings of fewer cells are not worth a hole.
 _LEAST_RING_CELLS = 4.0
@@ -81,7 +83,7 @@ def straightened(ring_mm: NDArray[np.float64], cell_mm: float, wall_xy_mm: NDArr
     if len(simple) < 4:  # noqa: PLR2004 - a triangle at least
         return ring_mm
     simple = _start_at_long_side(simple)
-    sides = _merged([_side(a, b, ring_mm, cell_mm, wall_xy_mm) for a, b in pairwise(simple)], cell_mm)
+    sides = _merged([_side(a, b, ring_mm, cell_mm, wall_xy_mm) for a, b in pairwise(simple)], cell_mm, wall_xy_mm)
     snapped = _corners(sides)
     if len(snapped) < 4 or not Polygon(snapped).is_valid:  # noqa: PLR2004
         return np.asarray(simple)
@@ -148,7 +150,7 @@ def _along(
     return beside
 
 
-def _merged(sides: list[_Side], cell_mm: float) -> list[_Side]:
+def _merged(sides: list[_Side], cell_mm: float, wall_xy_mm: NDArray[np.float64]) -> list[_Side]:
     """Cut-off corners go, ragged pieces between two sides on one line go, and such sides become one."""
     kept: list[_Side] = []
     for i, side in enumerate(sides):
@@ -156,18 +158,18 @@ def _merged(sides: list[_Side], cell_mm: float) -> list[_Side]:
         at_corner = before is not None and after is not None
         if side.axis is None and at_corner and side.length_mm < _CHAMFER_CELLS * cell_mm:
             continue
-        _append(kept, side, cell_mm)
+        _append(kept, side, cell_mm, wall_xy_mm)
     # The seam may lie within a side.
     for _ in range(len(kept)):
         if kept[0].axis is not None or len(kept) < 2:  # noqa: PLR2004 - a seam takes two sides
             break
         kept.append(kept.pop(0))
     first, rest = kept[0], kept[1:]
-    _append(rest, first, cell_mm)
+    _append(rest, first, cell_mm, wall_xy_mm)
     return rest
 
 
-def _append(kept: list[_Side], side: _Side, cell_mm: float) -> None:
+def _append(kept: list[_Side], side: _Side, cell_mm: float, wall_xy_mm: NDArray[np.float64]) -> None:
     """Add a side, or make it one with the last straight side where both lie on one line."""
     last = next((k for k in range(len(kept) - 1, -1, -1) if kept[k].axis is not None), None)
     if last is None or side.axis is None or kept[last].axis != side.axis:
@@ -175,13 +177,24 @@ def _append(kept: list[_Side], side: _Side, cell_mm: float) -> None:
         return
     one, between = kept[last], kept[last + 1 :]
     across = 1 - side.axis
-    off = max((abs(piece.start[across] - one.at_mm) for piece in between), default=0.0)
-    off = max(off, max((abs(piece.end[across] - one.at_mm) for piece in between), default=0.0))
-    if abs(one.at_mm - side.at_mm) >= _STRAY_CELLS * cell_mm or off > _RAGGED_CELLS * cell_mm:
+    off = max((abs(end[across] - one.at_mm) for piece in between for end in (piece.start, piece.end)), default=0.0)
+    ragged = off <= _RAGGED_CELLS * cell_mm or _wall_runs_on(one, side, wall_xy_mm, cell_mm)
+    if abs(one.at_mm - side.at_mm) >= _STRAY_CELLS * cell_mm or not ragged:
         kept.append(side)
         return
     at = float(np.average([one.at_mm, side.at_mm], weights=[one.length_mm, side.length_mm]))
     kept[last:] = [_Side(side.axis, at, one.start, side.end)]
+
+
+def _wall_runs_on(one: _Side, other: _Side, wall_xy_mm: NDArray[np.float64], cell_mm: float) -> bool:
+    """Whether wall points fill the line between two sides on it: then the dent is what hid the floor there."""
+    axis = one.axis or 0
+    low, high = sorted((one.end[axis], other.start[axis]))
+    bins = int((high - low) / (2.0 * cell_mm)) + 1
+    near = np.abs(wall_xy_mm[:, 1 - axis] - one.at_mm) < 2.0 * cell_mm
+    place = np.floor((wall_xy_mm[near, axis] - low) / (2.0 * cell_mm))
+    filled = len(np.unique(place[(place >= 0) & (place < bins)]))
+    return high - low <= _DENT_MM and filled >= _WALL_SHARE * bins
 
 
 def _corners(sides: list[_Side]) -> NDArray[np.float64]:

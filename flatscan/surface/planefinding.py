@@ -23,6 +23,8 @@ _MOST_PLANES = 12
 _LEAST_POINTS = 30
 #: A local normal is noisier than a plane's: it may lie this much further from the axis.
 _NORMAL_SLACK_RAD = np.deg2rad(20.0)
+#: A vertical face shows within this many times the reach above and below a plane that cuts it.
+_FLANK_REACH = 5.0
 #: Cells that count a plane's area; wider than the thinned cloud's spacing.
 AREA_CELL_MM = 100.0
 
@@ -106,7 +108,7 @@ def planes_across(
         near = np.abs(points_mm[left] @ normal - offset) < 1.5 * reach_mm
         if near.sum() < _LEAST_POINTS:
             break
-        planes.append(Plane(normal, offset, rows, occupied_area_m2(points_mm[rows], normal)))
+        planes.append(Plane(normal, offset, rows, _level_area_m2(points_mm, rows, normal, distance, reach_mm)))
         free[rows] = False
         left = left[~near]
     return sorted(planes, key=lambda plane: -plane.area_m2)
@@ -120,9 +122,24 @@ def rows_facing(
     return facing
 
 
-def occupied_area_m2(points_mm: NDArray[np.float64], normal: NDArray[np.float64]) -> float:
-    """Area of the 100 mm cells in the plane that hold a point."""
-    return len(np.unique(plane_cells(points_mm, normal), axis=0)) * AREA_CELL_MM**2 / 1e6
+def _level_area_m2(
+    points_mm: NDArray[np.float64],
+    rows: NDArray[np.int64],
+    normal: NDArray[np.float64],
+    distance: NDArray[np.float64],
+    reach_mm: float,
+) -> float:
+    """Area of the 100 mm cells in the plane that hold a point of it, but none both just above and just below.
+
+    A level cut through a room's walls is no surface, though it holds many points.
+    """
+    flank = (np.abs(distance) > reach_mm) & (np.abs(distance) < _FLANK_REACH * reach_mm)
+    near = np.concatenate([rows, np.flatnonzero(flank)])
+    cells = plane_cells(points_mm[near], normal)
+    key = cells[:, 0] * (1 << 32) + cells[:, 1]
+    on, beside, side = key[: len(rows)], key[len(rows) :], distance[near[len(rows) :]]
+    through = np.intersect1d(beside[side > 0], beside[side < 0])
+    return len(np.setdiff1d(on, through)) * AREA_CELL_MM**2 / 1e6
 
 
 def plane_cells(points_mm: NDArray[np.float64], normal: NDArray[np.float64]) -> NDArray[np.int64]:

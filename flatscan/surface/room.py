@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from flatscan.surface.floor import FloorPlane
+    from flatscan.surface.gridding import GridSpec
 
 _FINE_MM, _COARSE_MM = (25.0, 150.0), (50.0, 150.0)
 _MARGIN_MM = 200.0
@@ -41,12 +42,26 @@ class Room:
     outline: tuple[NDArray[np.float64], ...]
     density_per_m2: float
     left_out_m2: float
+    #: (k, 2) centres of places where something stands on the floor, and the side of such a place.
+    standing_mm: NDArray[np.float64]
+    standing_side_mm: float
 
     @property
     def size_mm(self) -> tuple[float, float]:
         """Extent of the outline along x and y."""
         high = self.outline[0].max(axis=0)
         return float(high[0]), float(high[1])
+
+    def standing_on(self, grid: GridSpec) -> NDArray[np.bool_]:
+        """(rows, cols) bool: grid cells under something that stands on the floor."""
+        from scipy.ndimage import binary_dilation
+
+        col, row = np.floor((self.standing_mm - np.asarray(grid.origin_mm)) / grid.cell_mm).astype(np.int64).T
+        ok = (row >= 0) & (row < grid.shape[0]) & (col >= 0) & (col < grid.shape[1])
+        mask = np.zeros(grid.shape, dtype=bool)
+        mask[row[ok], col[ok]] = True
+        reach = round(0.5 * self.standing_side_mm / grid.cell_mm)
+        return np.asarray(binary_dilation(mask, np.ones((3, 3)), iterations=reach)) if reach else mask
 
     @property
     def area_m2(self) -> float:
@@ -84,7 +99,7 @@ def find_room(
     box = _box(turned, band_mm)
     cells, mask = _look(points_mm, along_walls, box, _cell_mm(density, _FINE_MM, box), band_mm)
     if not mask.mask.any():
-        return Room(along_walls, (np.zeros((4, 2)),), density, mask.left_out_m2)
+        return Room(along_walls, (np.zeros((4, 2)),), density, mask.left_out_m2, np.empty((0, 2)), cells.cell_mm)
     walls = _wall_points(turned, cells, mask.mask)
     exterior, *holes = rings(mask.mask, cells)
     outline = [straightened(exterior, cells.cell_mm, walls)]
@@ -93,7 +108,16 @@ def find_room(
     outline = [frame.turn_ring(ring, quarters) for ring in outline]
     corner = outline[0].min(axis=0)
     floor_from_points = frame.shift(np.array([*-corner, 0.0])) @ frame.turn(quarters * np.pi / 2) @ along_walls
-    return Room(floor_from_points, tuple(ring - corner for ring in outline), density, mask.left_out_m2)
+    row, col = np.nonzero((cells.thing | cells.face) & mask.mask)
+    standing = np.stack([col + 0.5, row + 0.5], axis=1) * cells.cell_mm + np.asarray(cells.origin_mm)
+    return Room(
+        floor_from_points,
+        tuple(ring - corner for ring in outline),
+        density,
+        mask.left_out_m2,
+        frame.turn_ring(standing, quarters) - corner,
+        cells.cell_mm,
+    )
 
 
 def _level_frame(thinned_mm: NDArray[np.float64], floor: FloorPlane, band_mm: float) -> NDArray[np.float64]:

@@ -55,8 +55,8 @@ def test_l_shape_stays_an_l_however_it_is_turned(rooms, l_room, degrees):
     assert _outline_m2(surface) == pytest.approx(true_m2, abs=perimeter_m * 0.007)
     assert len(surface.outline) == 1
     assert len(surface.outline[0]) == 7  # six corners, the first again
-    # Skirting of 30 mm on every side, and a cell's half at most of rounding.
-    shrunk = ((30, 30), (5270, 30), (5270, 2370), (3170, 2370), (3170, 3670), (30, 3670))
+    # Centres of 20 mm cells that no strip of 30 mm touches lie 40 mm in.
+    shrunk = ((40, 40), (5260, 40), (5260, 2360), (3160, 2360), (3160, 3660), (40, 3660))
     truth = rooms.within(shrunk, _in_room(surface, degrees)).reshape(surface.inside.shape)
     # Cells whose centre is within 5 mm of a border may fall either way: perimeter x 10 mm of 17 m².
     assert _overlap(truth, surface.inside) > 1 - 18 * 0.010 / 17

@@ -124,11 +124,12 @@ def test_local_surface_ignores_a_thing_and_follows_a_tilt():
 
 
 def test_inside_mask_against_plain_distances():
-    """Twin: a cell is inside when its centre is, and no border lies nearer than the strip (square corners)."""
+    """Twin: a cell is inside when its square keeps the strip's distance from every border (square corners)."""
     ring = np.array([(0, 0), (3000, 0), (3000, 1000), (1400, 1000), (1400, 2000), (0, 2000), (0, 0)], float)
     hole = np.array([(400, 400), (900, 400), (900, 700), (400, 700), (400, 400)], float)
     mask = inside_mask((ring, hole), GRID, skirting_mm=47.0)
-    m = 47.0
+    # Cells of 10 mm: a strip of 47 mm and half a cell; centres lie at 5, 15, …, so that none is on the fence.
+    m = 47.0 + 5.0
     one = (x_mm > m) & (x_mm < 3000 - m) & (y_mm > m) & (y_mm < 1000 - m)
     two = (x_mm > m) & (x_mm < 1400 - m) & (y_mm > m) & (y_mm < 2000 - m)
     column = (x_mm > 400 - m) & (x_mm < 900 + m) & (y_mm > 400 - m) & (y_mm < 700 + m)
