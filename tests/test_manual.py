@@ -1,0 +1,57 @@
+"""Nothing is documented by hand that is not checked: commands, options, caveats and formats are in the manual."""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+import typer.main
+
+from flatscan.caveats import caveat_names
+from flatscan.cli.main import app
+from flatscan.sources.table import READERS
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
+
+
+def help_text(command: str) -> str:
+    environment = os.environ | {"COLUMNS": "80", "TERMINAL_WIDTH": "80"}
+    code = f"import sys; sys.argv = ['flatscan', {command!r}, '--help']\nfrom flatscan.cli.main import app\napp(prog_name='flatscan')"
+    return subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True, env=environment).stdout
+
+
+@pytest.mark.parametrize("command", sorted(COMMANDS))
+def test_every_command_s_help_stands_in_the_manual(command: str) -> None:
+    assert help_text(command).strip() in README, f"README.md is behind: paste `flatscan {command} --help` (80 columns)"
+
+
+@pytest.mark.parametrize("name", caveat_names())
+def test_every_caveat_is_explained(name: str) -> None:
+    assert f"`{name}`" in DEVELOPERS
+
+
+def test_the_first_two_shell_blocks_are_the_two_commands() -> None:
+    blocks = re.findall(r"^```sh\n(.*?)\n```$", README, flags=re.M | re.S)
+    assert len(blocks) == 2
+    assert all("\n" not in block for block in blocks)
+    assert "flatscan check sample_scans/" in blocks[0]
+    assert "pytest" in blocks[1]
+
+
+@pytest.mark.parametrize("reader", READERS, ids=lambda reader: reader.name)
+def test_every_reader_is_in_the_manual(reader: object) -> None:
+    assert reader.name.lower() in README.lower()  # type: ignore[attr-defined]
+
+
+def test_top_level_holds_only_the_agreed_names() -> None:
+    tracked = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=True).stdout.split("\n")
+    names = {name.split("/")[0] for name in tracked if name and not name.startswith(".")}
+    assert names <= {"README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml", "flatscan", "tests", "sample_scans"}
