@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
 from flatscan.caveats import Caveat, caveat
+from flatscan.constants import MM_PER_M
 from flatscan.errors import InputError
 from flatscan.sources.guard import fingerprint
-from flatscan.sources.inference import FileUnit, check_across, extents, infer_unit, size_text, stated_unit
+from flatscan.sources.inference import (
+    MOST_ACROSS_MM,
+    FileUnit,
+    check_across,
+    extents,
+    infer_unit,
+    size_text,
+    stated_unit,
+)
 from flatscan.sources.scan import InputFile, Scan, ScanKind
 
 if TYPE_CHECKING:
@@ -19,6 +28,8 @@ if TYPE_CHECKING:
 
     from flatscan.settings import ReadSettings
     from flatscan.sources.point_store import PointStore
+
+T = TypeVar("T", bound=np.generic)
 
 #: A coordinate step above this hides the lips and gaps that limits are about.
 COARSE_STEP_MM = 2.0
@@ -47,6 +58,17 @@ def resolve_unit(
         line = f"{path.name}: unit {unit.name}, stated by {unit.said_by}"
         check_across(path, sizes * unit.mm, unit.name, f"stated by {unit.said_by}")
     return unit, line, doubts
+
+
+def _near(points_mm: NDArray[np.float32]) -> NDArray[np.bool_] | None:
+    """(n,) points within the largest believable capture of its middle, or None when all are."""
+    if max(float(points_mm.max()), -float(points_mm.min())) <= MOST_ACROSS_MM:
+        return None
+    return np.asarray((np.abs(points_mm) <= MOST_ACROSS_MM).all(axis=1))
+
+
+def _kept(column: NDArray[T] | None, keep: NDArray[np.bool_] | None) -> NDArray[T] | None:
+    return column if column is None or keep is None else column[keep]
 
 
 def scan_from_store(
@@ -83,6 +105,9 @@ def scan_from_store(
     points = store.points()
     chosen, line, doubts = resolve_unit(path, extents(points), settings, unit)
     points *= np.float32(chosen.mm)
+    near = _near(points)
+    if near is not None:
+        points = points[near]
     step_mm = step * chosen.mm
     if step_mm > COARSE_STEP_MM:
         doubts = (*doubts, caveat("coarse_step", step_mm=step_mm))
@@ -92,6 +117,10 @@ def scan_from_store(
     missing = store.seen - store.count - store.zeros_dropped
     if missing:
         lines.append(f"{path.name}: {missing:,} points without finite coordinates left out")
+    if near is not None:
+        lines.append(
+            f"{path.name}: {int((~near).sum()):,} stray points over {MOST_ACROSS_MM / MM_PER_M:g} m away left out"
+        )
     return Scan(
         kind=kind,
         points_mm=points,
@@ -99,9 +128,9 @@ def scan_from_store(
         up=None if up is None else np.array(up, dtype=np.float64),
         gravity_known=gravity_known,
         inputs=inputs if inputs is not None else (fingerprint(path, reader),),
-        view_of_point=store.views(),
+        view_of_point=_kept(store.views(), near),
         viewpoints_mm=None if viewpoints is None else (viewpoints - store.origin) * chosen.mm,
-        colour=store.colours(),
+        colour=_kept(store.colours(), near),
         step_mm=step_mm,
         inferences=tuple(lines),
         caveats=(*doubts, *caveats),

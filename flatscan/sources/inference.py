@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -40,7 +40,7 @@ class FileUnit:
     said_by: str | None
 
 
-def extents(points: NDArray[np.float32]) -> NDArray[np.float64]:
+def extents(points: NDArray[np.floating[Any]]) -> NDArray[np.float64]:
     """Size of the cloud along each axis without its outermost points.
 
     Parameters

@@ -6,9 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from flatscan.errors import InputError
 from flatscan.progress import SILENT, Progress
 from flatscan.sources.cloud import UP_Z, scan_from_store
-from flatscan.sources.guard import check_declared, library_errors
+from flatscan.sources.guard import EXPORT_AGAIN, check_declared, library_errors
+from flatscan.sources.las_check import check_chunk_table, check_record_counts
 from flatscan.sources.las_units import CrsUnit, unit_from_crs
 from flatscan.sources.point_store import BLOCK_POINTS, PointStore
 
@@ -24,6 +26,8 @@ if TYPE_CHECKING:
 _BROKEN = "it cannot be read as LAS or LAZ"
 _STEP_SAMPLE = 100_000
 _EIGHT_BITS = 255
+#: Beyond these a header is spoilt: one count a kilometre, further than the moon.
+_MOST_SCALE, _MOST_OFFSET = 1e3, 1e9
 
 
 def read_las(path: Path, settings: ReadSettings, progress: Progress = SILENT) -> Scan:
@@ -34,6 +38,7 @@ def read_las(path: Path, settings: ReadSettings, progress: Progress = SILENT) ->
     """
     import laspy
 
+    check_record_counts(path)
     with library_errors(path, _BROKEN):
         reader = laspy.open(path, decompression_selection=_wanted_fields())
     with reader:
@@ -64,12 +69,16 @@ def _read_points(path: Path, reader: Any, crs: CrsUnit | None, progress: Progres
     """All points, in the unit of x and y, with the coordinate step in that unit."""
     header = reader.header
     declared, size = int(header.point_count), path.stat().st_size
-    if not header.are_points_compressed:
+    if header.are_points_compressed:
+        check_chunk_table(path, header)
+    else:
         check_declared(path, declared, header.point_format.size, size - header.offset_to_point_data)
     # A packed file rarely takes under a byte a point; the store grows for one that does.
     store = PointStore(min(declared, size))
     scales = np.array(header.scales, dtype=np.float64)
     offsets = np.array(header.offsets, dtype=np.float64)
+    if not ((scales > 0.0) & (scales < _MOST_SCALE) & (np.abs(offsets) < _MOST_OFFSET)).all():
+        raise InputError(path, f"its header scales coordinates by {scales} from {offsets}", EXPORT_AGAIN)
     z_factor = 1.0 if crs is None else crs.z_mm / crs.unit.mm
     step, read = 0.0, 0
     total = -(-declared // BLOCK_POINTS)

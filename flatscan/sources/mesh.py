@@ -16,7 +16,7 @@ from flatscan.sources.cloud import resolve_unit, scan_from_store
 from flatscan.sources.guard import EXPORT_AGAIN, fingerprint, library_errors
 from flatscan.sources.inference import FileUnit, extents
 from flatscan.sources.mesh_sampling import face_areas, sample_faces
-from flatscan.sources.point_store import BLOCK_POINTS, PointStore
+from flatscan.sources.point_store import BLOCK_POINTS, FARTHEST, PointStore
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -90,6 +90,7 @@ def _load(path: Path, name: str) -> tuple[list[Mesh], list[NDArray[np.float64]]]
         loose: list[NDArray[np.float64]] = []
         for geometry in cast("list[Any]", scene.dump()):
             vertices = np.array(geometry.vertices, dtype=np.float64)
+            vertices[~(np.abs(vertices) < FARTHEST)] = np.nan
             faces = np.asarray(getattr(geometry, "faces", ()), dtype=np.int64)
             if len(faces) and (faces.min() < 0 or faces.max() >= len(vertices)):
                 raise InputError(path, "some of its faces name vertices that are not there", EXPORT_AGAIN)

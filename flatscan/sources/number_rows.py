@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 import warnings
 from dataclasses import dataclass
@@ -67,7 +68,7 @@ def number_blocks(
 
 
 def _parse(lines: list[str], form: NumberFormat, columns: tuple[int, ...]) -> NDArray[np.float64]:
-    source: Iterable[str] = (line.replace(",", ".") for line in lines) if form.decimal_comma else lines
+    source: Iterable[str] = io.StringIO("".join(lines).replace(",", ".")) if form.decimal_comma else lines
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", UserWarning)  # numpy's "no data" for a block of blank lines
         return np.loadtxt(source, delimiter=form.delimiter, usecols=columns, ndmin=2, comments="#")

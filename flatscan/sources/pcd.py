@@ -42,7 +42,9 @@ def read_pcd(path: Path, settings: ReadSettings, progress: Progress = SILENT) ->
     starts = range(0, declared, BLOCK_POINTS)
     for start in progress.track(starts, label=f"reading {path.name}", total=len(starts)):
         rows = cloud.pc_data[start : start + BLOCK_POINTS]
-        store.add(np.stack([rows[axis].astype(np.float64) for axis in "xyz"], axis=1))
+        with np.errstate(invalid="ignore"):  # any bit pattern of NaN is a missing reading
+            block = np.stack([rows[axis].astype(np.float64) for axis in "xyz"], axis=1)
+        store.add(block)
     pose = tuple(float(v) for v in cloud.metadata.viewpoint)
     single = cloud.pc_data.dtype["z"] == np.float32 and cloud.metadata.data != "ascii"
     return scan_from_store(

@@ -85,7 +85,9 @@ def _binary_blocks(
     del path, header
     for start in range(0, vertex.count, BLOCK_POINTS):
         rows = np.fromfile(stream, dtype=vertex.row_type, count=min(BLOCK_POINTS, vertex.count - start))
-        yield np.stack([rows[name].astype(np.float64) for name in names], axis=1)
+        with np.errstate(invalid="ignore"):  # any bit pattern of NaN is a missing reading
+            block = np.stack([rows[name].astype(np.float64) for name in names], axis=1)
+        yield block
 
 
 def _ascii_blocks(

@@ -10,6 +10,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _GROWTH = 1.5
+#: Coordinates beyond this are spoilt bytes, and would overflow float32 once turned into mm.
+FARTHEST = 1.0e12
 #: Points per block: small beside a 10-million-point array, large beside the cost of a call.
 BLOCK_POINTS = 1 << 19
 
@@ -18,8 +20,8 @@ class PointStore:
     """Points of one source in the file's own unit, relative to an origin taken from the first block.
 
     The origin (rounded median) is subtracted in float64 before the narrowing to float32, so a
-    point 1e6 m from zero keeps its fraction of a millimetre. Points with a NaN or infinite
-    coordinate are dropped, and so are repeated points at exactly 0 0 0: many exporters write that
+    point 1e6 m from zero keeps its fraction of a millimetre. Points with a NaN, infinite
+    or absurd coordinate are dropped, and so are repeated points at exactly 0 0 0: many exporters write that
     for a pixel without a reading.
     """
 
@@ -50,12 +52,8 @@ class PointStore:
         colour : (k, 3) uint8 RGB
         """
         self.seen += len(xyz)
-        keep = np.isfinite(xyz).all(axis=1)
-        at_zero = ~xyz.any(axis=1)
-        if np.count_nonzero(at_zero) > 1:
-            self.zeros_dropped += int(np.count_nonzero(at_zero))
-            keep &= ~at_zero
-        if not keep.all():
+        keep = self._usable(xyz)
+        if keep is not None:
             xyz = xyz[keep]
             view = view[keep] if isinstance(view, np.ndarray) else view
             colour = colour[keep] if colour is not None else None
@@ -90,7 +88,8 @@ class PointStore:
         """(count,) uint16 numbered 0, 1, … in rising order; None when fewer than two stations are told apart."""
         if self._view is None:
             return None
-        view = self._view[: self.count].copy()
+        self._view.resize(self.count, refcheck=False)
+        view = self._view
         present = np.zeros(1 << 16, dtype=bool)
         for start in range(0, self.count, BLOCK_POINTS):
             present[view[start : start + BLOCK_POINTS]] = True
@@ -103,7 +102,21 @@ class PointStore:
 
     def colours(self) -> NDArray[np.uint8] | None:
         """(count, 3) uint8, or None when no block said."""
-        return None if self._colour is None else self._colour[: self.count].copy()
+        if self._colour is not None:
+            self._colour.resize((self.count, 3), refcheck=False)
+        return self._colour
+
+    def _usable(self, xyz: NDArray[np.float64]) -> NDArray[np.bool_] | None:
+        """(k,) rows to keep, or None for all of them (the usual case, so it is the quick one)."""
+        keep: NDArray[np.bool_] | None = None
+        if not (np.abs(xyz) < FARTHEST).all():
+            keep = np.asarray((np.abs(xyz) < FARTHEST).all(axis=1))
+        at_zero = (xyz[:, 0] == 0.0) & (xyz[:, 1] == 0.0) & (xyz[:, 2] == 0.0)
+        zeros = int(np.count_nonzero(at_zero))
+        if zeros > 1:
+            self.zeros_dropped += zeros
+            keep = np.asarray(~at_zero if keep is None else keep & ~at_zero)
+        return keep
 
     def _make_room(self, rows: int) -> None:
         # In place: the system moves the pages, so growing does not double the memory.

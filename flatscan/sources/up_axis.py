@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _SAMPLE = 1_000_000
-_MOST_PATCHES = 30_000
+_MOST_PATCHES = 15_000
 _LEAST_PATCHES = 30
 _VOXEL_MM = 50.0
 _NEIGHBOURS = 12
@@ -20,7 +20,7 @@ _FLAT = 0.05
 _ALIGNED = float(np.cos(np.radians(12.0)))
 _APART = float(np.cos(np.radians(25.0)))
 _ON_AXIS = float(np.cos(np.radians(5.0)))
-_SEEDS = 400
+_SEEDS = 250
 _MODES = 4
 #: The best sheet is the floor when it beats the next direction by this much; else convention decides.
 _CLEAR = 1.3
