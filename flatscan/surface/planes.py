@@ -198,9 +198,7 @@ def _trimmed_start(
     last = math.inf
     for _ in range(30):
         residual = fit.plane.vertical_mm(x, y, z)
-        # Centred: one-sided clutter lifts the first plane as a whole off the floor.
-        distance = np.abs(residual - np.median(residual))
-        near = np.argpartition(distance, half - 1)[:half]
+        near = np.argpartition(np.abs(residual), half - 1)[:half]
         try:
             new = fit_least_squares(x[near], y[near], z[near], trust[near])
         except ValueError:

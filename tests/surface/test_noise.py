@@ -10,7 +10,7 @@ from scipy.ndimage import gaussian_filter
 
 from flatscan.surface.gridding import CellStats
 from flatscan.surface.noise import ASSUMED_BEND_MM, calibrated_white, estimate_noise, split_views
-from flatscan.surface.noise_covariance import detrend, ring_covariance
+from flatscan.surface.noise_covariance import RingCovariance, detrend, fit_detrended, ring_covariance
 
 CELL = 10.0
 SHAPE = (400, 500)
@@ -237,3 +237,20 @@ def test_detrending_passes_short_waves_and_stops_long_ones():
         closed = (1 - math.exp(-0.5 * (2 * math.pi * 10 / wave) ** 2)) ** 2
         assert out.std() * math.sqrt(2) == pytest.approx(closed, rel=0.03)
         assert closed <= passes
+
+
+@pytest.mark.parametrize("width", [3.0, 8.0])
+def test_white_noise_behind_the_detrending_is_known_exactly(width):
+    # The covariance of filtered white noise is the autocorrelation of the filter's answer to a single spike.
+    spike = np.zeros((161, 161))
+    spike[80, 80] = 1.0
+    answer = np.nan_to_num(detrend(spike, width))
+    rings = ring_covariance(answer, 20)
+    # A mean over all pairs of cells, as many as there are at each distance: times their number and per lag a sum.
+    lags = np.rint(2 * np.hypot(*np.mgrid[-20:21, -20:21])).astype(int)
+    per_ring = np.bincount(lags[np.hypot(*np.mgrid[-20:21, -20:21]) <= 20])
+    per_ring = per_ring[per_ring > 0] / np.where(rings.distance == 0, 1, 2)
+    exact = RingCovariance(rings.distance, rings.covariance * rings.pairs / per_ring, rings.pairs)
+    parts = fit_detrended(exact, width)
+    assert parts.white == pytest.approx(1.0, abs=5e-3)
+    assert parts.correlated < 2e-3

@@ -218,3 +218,14 @@ def test_bends_have_no_plane_and_unit_mean_square():
     # A mean of three squared normals: its own standard deviation is √(2/3), over √1500.
     assert np.mean(squares) == pytest.approx(1.0, abs=3 * np.sqrt(2 / 3 / 1500))
     assert not sample_bend(np.eye(9, dtype=bool), rng).any()
+
+
+def test_as_much_floor_as_noise_keeps_half_of_each_wave():
+    # White floor and white noise of the same size: the best gain is s/(s + n) = 1/2 everywhere (Wiener).
+    rng = np.random.default_rng(13)
+    truth = rng.normal(0, 0.3, (100, 140))
+    height = captured(truth, model(0.3), rng)
+    known = posterior(height, np.full(height.shape, 0.3, np.float32), model(0.3), CELL)
+    # Half of 14 000 waves lie in the last band: its energy, 2 n, is known to √(2/7000) = 1.7 %, and so is s to 3.4 %.
+    assert np.median(known.gain) == pytest.approx(0.5, abs=0.03)
+    assert np.std(known.estimate_mm - truth) == pytest.approx(0.3 * np.sqrt(0.5), rel=0.03)

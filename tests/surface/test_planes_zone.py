@@ -117,3 +117,15 @@ def test_points_on_a_line_are_refused():
     for find in (minimum_zone, rest_plane):
         with pytest.raises(ValueError, match="not on a line"):
             find([0.0, 1, 2, 3], [0.0, 2, 4, 6], [0.0, 1, 0, 1])
+
+
+def test_a_steep_rest_plane_beside_one_far_point():
+    # A bowl on a small patch, higher on one side, and one low point far away on the high side: the sheet stands
+    # on the patch's rim, far steeper than the whole cloud is high for its length.
+    y, x = (v.ravel() for v in np.mgrid[-5.0:6.0, -5.0:6.0])
+    z = x**2 + 2.5 * x
+    x, y, z = np.append(x, 200.0), np.append(y, 0.0), np.append(z, 0.0)
+    plane = rest_plane(x, y, z)
+    lowest, _ = all_points_programme(x, y, z, one_sided=True)
+    assert plane.a == pytest.approx(2.5, abs=1e-6)
+    assert plane.height_mm(x.mean(), y.mean()) == pytest.approx(lowest + z.mean(), abs=1e-6)
