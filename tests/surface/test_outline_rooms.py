@@ -12,6 +12,8 @@ from flatscan.surface.outline import area_mm2
 SETTINGS = SurfaceSettings(cell_mm=20.0)
 #: Walls are met by the median of hundreds of points of 0.5 mm noise: a side is off by less than this.
 SIDE_MM = 5.0
+#: Rooms do not start at the scan's origin.
+AWAY = np.array([1700.0, -900.0, 60.0])
 
 
 def _surface(rooms, points, settings=SETTINGS, **more):
@@ -19,14 +21,14 @@ def _surface(rooms, points, settings=SETTINGS, **more):
     return find_surface(scan, settings, seed_rng=np.random.default_rng(0))
 
 
-def _in_room(surface, degrees=0.0):
+def _in_room(surface, degrees=0.0, away=AWAY):
     """Room coordinates (n, 2) of every cell's centre, for rooms turned by ``degrees``."""
     row, col = np.indices(surface.inside.shape)
     x0, y0 = surface.origin_mm
     xyz = np.stack(
         [x0 + (col + 0.5) * surface.cell_mm, y0 + (row + 0.5) * surface.cell_mm, 0.0 * row, 1.0 + 0.0 * row], axis=-1
     ).reshape(-1, 4)
-    xy = (xyz @ np.linalg.inv(surface.floor_from_scan).T)[:, :2]
+    xy = (xyz @ np.linalg.inv(surface.floor_from_scan).T)[:, :2] - away[:2]
     c, s = np.cos(np.deg2rad(degrees)), np.sin(np.deg2rad(degrees))
     return xy @ np.array([[c, -s], [s, c]])
 
@@ -48,7 +50,7 @@ def l_room(rooms):
 
 @pytest.mark.parametrize("degrees", [0.0, 27.0, 201.0])
 def test_l_shape_stays_an_l_however_it_is_turned(rooms, l_room, degrees):
-    surface = _surface(rooms, rooms.turned(l_room, degrees))
+    surface = _surface(rooms, rooms.turned(l_room, degrees) + AWAY)
     true_m2 = rooms.area_m2(rooms.L_SHAPE)
     perimeter_m = 2 * (5.3 + 3.7)
     # Sides off by 5 mm and a frame turned by 0.02° (2 mm over 5 m, told as jogs of cells): perimeter x 7 mm.
@@ -65,10 +67,10 @@ def test_l_shape_stays_an_l_however_it_is_turned(rooms, l_room, degrees):
 
 @pytest.mark.parametrize("degrees", [0.0, 27.0, 201.0])
 def test_origin_is_a_corner_and_x_runs_along_the_longest_wall(rooms, l_room, degrees):
-    surface = _surface(rooms, rooms.turned(l_room, degrees))
+    surface = _surface(rooms, rooms.turned(l_room, degrees) + AWAY)
     scan_from_floor = np.linalg.inv(surface.floor_from_scan)
     corners = np.c_[np.array(rooms.L_SHAPE, float), np.zeros((6, 2))]
-    corners = rooms.turned(corners[:, :3], degrees)
+    corners = rooms.turned(corners[:, :3], degrees) + AWAY
     assert np.linalg.norm(corners[:, :2] - scan_from_floor[:2, 3], axis=1).min() < 2 * SIDE_MM
     x_axis = scan_from_floor[:3, 0]
     wall = rooms.turned(np.array([[1.0, 0, 0]]), degrees)[0]
