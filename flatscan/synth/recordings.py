@@ -66,8 +66,13 @@ def record_phone(folder: Path, scene: Scene, rng: np.random.Generator, *, photos
 
 def record_laser(folder: Path, scene: Scene, rng: np.random.Generator) -> Recording:
     """Scan the room from two tripods, joined by targets; ``folder/scan.laz``, 0.1 mm steps."""
-    scanner = replace(SURVEY_LASER, azimuth_step_rad=np.deg2rad(0.3), elevation_step_rad=np.deg2rad(0.25))
-    scanner = replace(scanner, highest_rad=np.deg2rad(10.0))
+    # Steps so fine that one station fills the other's blind disc with a reading or more in every 50 mm.
+    scanner = replace(
+        SURVEY_LASER,
+        azimuth_step_rad=np.deg2rad(0.3),
+        elevation_step_rad=np.deg2rad(0.16),
+        highest_rad=np.deg2rad(5.0),
+    )
     stations = scan_stations(scanner, scene, rng)
     path = folder / "scan.laz"
     write_laz(path, stations)
@@ -75,9 +80,9 @@ def record_laser(folder: Path, scene: Scene, rng: np.random.Generator) -> Record
 
 
 def scan_stations(scanner: LaserScanner, scene: Scene, rng: np.random.Generator) -> tuple[LaserPoints, ...]:
-    """Two stations at a quarter and three quarters along the room, low enough to stay within any L."""
+    """Two stations near the two ends of the room, low enough in y to stay within its L."""
     low, high = scene.floor.outline_mm.min(axis=0), scene.floor.outline_mm.max(axis=0)
-    places = (low + (high - low) * np.array(share) for share in ((0.22, 0.45), (0.72, 0.38)))
+    places = (low + (high - low) * np.array(share) for share in ((0.22, 0.45), (0.86, 0.2)))
     return tuple(
         scan_station(scanner, scene, (float(x), float(y), 1500.0), station_rng)
         for (x, y), station_rng in zip(places, rng.spawn(2), strict=True)
@@ -111,17 +116,15 @@ def level_grid(outline_mm: NDArray[np.float64]) -> tuple[NDArray[np.float64], ND
     return x.ravel(), y.ravel()
 
 
-def record_text_cloud(folder: Path, scene: Scene, rng: np.random.Generator, *, points: int = 40_000) -> Recording:
+def record_text_cloud(folder: Path, scene: Scene, rng: np.random.Generator, *, spacing_mm: float = 15.0) -> Recording:
     """Two compact laser stations along the room; ``folder/cloud.txt``, decimal commas.
 
-    As exported by hand: cut 0.6 m above the floor and thinned to ``points``.
+    As exported by hand: cut 0.6 m above the floor and thinned to one point per cube of ``spacing_mm``.
     """
-    scan_rng, thin_rng = rng.spawn(2)
-    scanner = replace(COMPACT_LASER, azimuth_step_rad=np.deg2rad(0.5), elevation_step_rad=np.deg2rad(0.35), join_mm=0.3)
-    cloud = np.concatenate([station.point_mm for station in scan_stations(scanner, scene, scan_rng)])
+    scanner = replace(COMPACT_LASER, azimuth_step_rad=np.deg2rad(0.3), elevation_step_rad=np.deg2rad(0.2), join_mm=0.3)
+    cloud = np.concatenate([station.point_mm for station in scan_stations(scanner, scene, rng)])
     cloud = cloud[cloud[:, 2] < _CUT_MM]
-    if len(cloud) > points:
-        cloud = cloud[np.sort(thin_rng.choice(len(cloud), points, replace=False))]
+    first = np.unique(np.floor(cloud / spacing_mm), axis=0, return_index=True)[1]
     path = folder / "cloud.txt"
-    write_xyz_commas(path, cloud)
+    write_xyz_commas(path, cloud[np.sort(first)])
     return Recording(path, scanner.name, np.eye(4))
