@@ -56,7 +56,9 @@ def answer(findings: Sequence[Finding], *, unseen_share: float, most_unseen_shar
         flat = "not_seen"
     joint_word = combined_word(joints)
     code = answer_code(flat, joint_word, share_over)
-    reasons = [_gap_reason(f) for f in gaps if f.value is not None and f.verdict == flat][:_MOST_REASONS]
+    reasons = [_gap_reason(f) for f in gaps if f.value is not None and f.verdict == flat][
+        : 1 if flat == "within" else _MOST_REASONS
+    ]
     if flat is None:
         reasons.append("No gap limit was asked for, so flatness was not judged")
     if flat == "over":
@@ -64,7 +66,7 @@ def answer(findings: Sequence[Finding], *, unseen_share: float, most_unseen_shar
     if too_little_seen:
         reasons.append(f"{100 * unseen_share:.0f} % of the floor was not seen; within needs less than "
                        f"{100 * most_unseen_share:.0f} %")  # fmt: skip
-    reasons += dict.fromkeys(f"{_KIND_WORDS[f.what]}: {f.where}" for f in findings if _open_elsewhere(f))
+    reasons += _not_measured(findings)
     text = _TEXTS[code]
     if code == "not_decided" and flat == "within":
         text = f"Flat enough; joints and lips {'not measured' if joint_word == 'not_seen' else 'not decided'}"
@@ -72,22 +74,27 @@ def answer(findings: Sequence[Finding], *, unseen_share: float, most_unseen_shar
 
 
 _KIND_WORDS = {
-    "gap": "Gap",
-    "span_gap": "Gap",
-    "lip": "Lips",
-    "joint_width": "Joint width",
-    "joint_depth": "Joint depth",
-    "level": "Level",
-    "slope": "Fall",
+    "gap": "gap",
+    "span_gap": "gap",
+    "lip": "lips",
+    "joint_width": "joint width",
+    "joint_depth": "joint depth",
+    "level": "level",
+    "slope": "fall",
 }
 
 
-def _open_elsewhere(finding: Finding) -> bool:
-    return finding.verdict == "not_seen" and finding.at is None
+def _not_measured(findings: Iterable[Finding]) -> list[str]:
+    """One sentence for all kinds that were not measured for the same reason."""
+    kinds: dict[str, list[str]] = {}
+    for finding in findings:
+        if finding.verdict == "not_seen" and finding.at is None:
+            kinds.setdefault(finding.where, []).append(_KIND_WORDS[finding.what])
+    return [f"{', '.join(dict.fromkeys(names)).capitalize()}: {why}" for why, names in kinds.items()]
 
 
 def _gap_reason(finding: Finding) -> str:
     value = finding.value.text() if finding.value else "not measured"
     edge = f"{round((finding.edge_mm or 0.0) / MM_PER_M, 2):g} m"
     words = {"over": "over", "within": "within"}.get(finding.verdict) or lean_in_words(finding.p_over or 0.0)
-    return f"Gap {value} beneath a {edge} edge, limit {finding.limit_mm:g} mm: {words} ({finding.where})"
+    return f"Gap {value} beneath a {edge} edge, limit {finding.limit_mm:g} mm: {words}, {finding.where}"

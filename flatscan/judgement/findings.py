@@ -40,7 +40,7 @@ _NOT_MEASURED = {
 
 def limit_id(limit_set: LimitSet, limit: Limit) -> str:
     """A name for one limit of a set: ``bs8204-sr1/gap-2000``."""
-    return f"{limit_set.id}/{limit.what}" + ("" if limit.edge_mm is None else f"-{limit.edge_mm:g}")
+    return f"{limit_set.id}/{limit.what}" + ("" if limit.edge_mm is None else f"-{limit.edge_mm:.0f}")
 
 
 def gap_findings(

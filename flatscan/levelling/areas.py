@@ -11,8 +11,6 @@ from flatscan.levelling.plan import Area
 from flatscan.levelling.quantities import quantity_l, volume_l
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from numpy.typing import NDArray
 
 #: A place that takes less than this (a quarter of a cup) is not worth an outline; its compound is still counted.
@@ -93,15 +91,12 @@ def rings_of(
     return tuple(np.asarray(ring.coords, dtype=np.float64) for ring in (whole.exterior, *whole.interiors))
 
 
-def volumes_by_area(
-    fills_mm: Sequence[NDArray[np.floating]], labels: NDArray[np.int32], cell_mm: float
-) -> NDArray[np.float64]:
-    """(draws, areas + 1) litres; column 0 holds what lies outside all numbered areas."""
+def volumes_by_area(fill_mm: NDArray[np.floating], labels: NDArray[np.int32], cell_mm: float) -> NDArray[np.float64]:
+    """(areas + 1,) litres; the first is what lies outside all numbered areas."""
     count = int(labels.max(initial=0)) + 1
-    per_litre = volume_l(np.ones(1), cell_mm)
-    return np.array(
-        [np.bincount(labels.ravel(), np.nan_to_num(f).ravel(), minlength=count) * per_litre for f in fills_mm]
-    )
+    litres_per_mm = volume_l(np.ones(1), cell_mm)
+    millimetres = np.bincount(labels.ravel(), np.nan_to_num(fill_mm).ravel(), minlength=count)
+    return np.asarray(millimetres * litres_per_mm, dtype=np.float64)
 
 
 def _runs(mask: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

@@ -12,11 +12,11 @@ from flatscan.levelling.areas import areas_of, fill_labels, volumes_by_area
 from flatscan.levelling.flood import above_level, flood_fill
 from flatscan.levelling.least_fill import EdgeRule, least_fill
 from flatscan.levelling.plan import LevellingPlan
+from flatscan.levelling.possible import simulated_floors
 from flatscan.levelling.product import load_product
 from flatscan.levelling.quantities import method, quantity_l, volume_l
 from flatscan.levelling.targets import targets_of
 from flatscan.progress import SILENT
-from flatscan.surface.draws import draw_truth, posterior_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -47,8 +47,8 @@ def plan_levelling(
     """Two ways to make the floor meet the sets' gap limits, with their quantities and doubts.
 
     *patch*: the least fill, in layers the product allows. *flood*: one level pour over the whole floor. The
-    plan is made on the best estimate of the floor; quantities are the mean over floors drawn from what the
-    capture allows, each filled anew on the full grid, and their intervals are from the spread of those draws.
+    plan is made on the best estimate of the floor; quantities are the mean over simulations of what the true
+    floor could need (``possible``), each filled anew on the full grid, and the intervals are from their spread.
     """
     product = load_product(settings.product_file)
     targets = targets_of(limit_sets, surface.longest_mm, margin_mm=settings.margin_mm)
@@ -65,18 +65,19 @@ def plan_levelling(
     fill_mm = patch(surface.estimate_mm)
     pour_mm = flood_fill(above_level(surface.estimate_mm, surface), least_layer_mm=product.least_layer_mm)
     labels = fill_labels(fill_mm, surface.cell_mm)
-    patch_rows, pours_l = [], []
-    known = posterior_of(surface)
     count = draws_for(surface.height_mm.size, len(targets))
-    for _ in progress.track(range(count), label="levelling", total=count):
-        truth_mm = draw_truth(surface, rng, known)
-        patch_rows.append(volumes_by_area([patch(truth_mm)], labels, surface.cell_mm)[0])
-        pours_l.append(_drawn_pour_l(truth_mm, surface, product, rng))
-    by_area = np.array(patch_rows)
+    planned_by_area = volumes_by_area(fill_mm, labels, surface.cell_mm)
+    planned_pour = np.array([volume_l(pour_mm, surface.cell_mm)])
+    rows, pours = [], []
+    for floor in simulated_floors(surface, count=count, rng=rng, progress=progress):
+        takes = volumes_by_area(patch(floor.height_mm), labels, surface.cell_mm)
+        rows.append(floor.could_take(planned_by_area, takes))
+        pours.append(floor.could_take(planned_pour, _pour_l(floor.height_mm, surface, product, rng)))
+    by_area, by_pour = np.array(rows), np.array(pours)
     return LevellingPlan(
         methods=(
             method("patch", fill_mm, surface.cell_mm, list(by_area.sum(axis=1)), product),
-            method("flood", pour_mm, surface.cell_mm, pours_l, product),
+            method("flood", pour_mm, surface.cell_mm, list(by_pour[:, 0]), product),
         ),
         areas=areas_of(fill_mm, labels, by_area, cell_mm=surface.cell_mm, origin_mm=surface.origin_mm),
         fill_mm=fill_mm.astype(np.float32),
@@ -93,14 +94,15 @@ def draws_for(cells: int, targets: int) -> int:
     return int(np.clip(_CELLS_FOR_ALL_DRAWS // max(1, cells * max(1, targets)), FEWEST_DRAWS, MOST_DRAWS))
 
 
-def _drawn_pour_l(
-    truth_mm: NDArray[np.floating], surface: Surface, product: Product, rng: np.random.Generator
-) -> float:
+def _pour_l(
+    height_mm: NDArray[np.floating], surface: Surface, product: Product, rng: np.random.Generator
+) -> NDArray[np.float64]:
+    """(1,) litres of a level pour; the fall is drawn too, for it is not known exactly."""
     fall = None
     if surface.slope is not None:
         fall = float(rng.normal(surface.slope.fall.value, surface.slope.fall.u))
-    pour = flood_fill(above_level(truth_mm, surface, fall_mm_per_m=fall), least_layer_mm=product.least_layer_mm)
-    return volume_l(pour, surface.cell_mm)
+    pour = flood_fill(above_level(height_mm, surface, fall_mm_per_m=fall), least_layer_mm=product.least_layer_mm)
+    return np.array([volume_l(pour, surface.cell_mm)])
 
 
 def _caveats(surface: Surface, fill_mm: NDArray[np.float64], product: Product) -> tuple[Caveat, ...]:

@@ -9,6 +9,7 @@ import pytest
 
 from flatscan.judgement import edges_needed, judge, load_limits
 from flatscan.judgement.answer import NOT_RECORDED, answer_code, combined_word
+from flatscan.judgement.decision import decide
 from flatscan.judgement.limits import Limit, LimitSet, LimitSource
 from flatscan.judgement.places import unseen_patches
 from flatscan.settings import JudgeSettings
@@ -74,11 +75,17 @@ def test_most_of_the_floor_over_is_level_all(make_surface, make_spot, make_measu
 
 
 def test_unseen_share_at_the_bound_keeps_a_flat_floor_from_being_within(make_surface, make_spot, make_measurement):
-    """The bound is 5 %: 419 of 8400 cells are below it, 420 are not."""
-    for cells, code in ((419, "lay_as_is"), (420, "not_decided")):
+    """5 % of 8400 cells is 420."""
+    # With 5 % exactly representable the bound itself is too much: 1/16 of the floor against a bound of 1/16.
+    for cells, bound, code in ((419, 0.05, "lay_as_is"), (421, 0.05, "not_decided"), (525, 0.0625, "not_decided")):
         unseen = np.zeros((70, 120), dtype=bool)
         unseen.flat[:cells] = True
-        verdict = judge(make_measurement([make_spot(1.0)]), make_surface(unseen), [FLAT_ONLY], RULE)
+        verdict = judge(
+            make_measurement([make_spot(1.0)]),
+            make_surface(unseen),
+            [FLAT_ONLY],
+            JudgeSettings(most_unseen_share=bound),
+        )
         assert verdict.answer.code == code
         places = [f for f in verdict.findings if f.verdict == "not_seen"]
         assert len(places) == 1
@@ -99,6 +106,22 @@ def test_a_poorly_known_place_keeps_the_floor_undecided(make_surface, make_spot,
     assert verdict.answer.code == "not_decided"
     assert verdict.findings[0].verdict == "not_decided"
     assert verdict.findings[0].p_over == pytest.approx(0.115, abs=0.001)
+
+
+def test_a_value_known_exactly_may_equal_its_limit():
+    assert decide(3.0, 0.0, 3.0, 0.95) == (0.0, "within")
+    assert decide(3.0 + 1e-9, 0.0, 3.0, 0.95) == (1.0, "over")
+    with pytest.raises(ValueError, match="finite"):
+        decide(float("nan"), 0.1, 3.0, 0.95)
+    with pytest.raises(ValueError, match="confidence"):
+        decide(1.0, 0.1, 3.0, 0.5)
+
+
+def test_findings_come_worst_first_by_chance_not_by_size(make_surface, make_spot, make_measurement):
+    """4.5 ± 1 mm (p = 0.933) is larger, 3.4 ± 0.25 mm (p = 0.945) is more surely over."""
+    spots = [make_spot(4.5, u=1.0, at=(500.0, 500.0)), make_spot(3.4, at=(3000.0, 1000.0))]
+    verdict = judge(make_measurement(spots), make_surface(), [FLAT_ONLY], RULE)
+    assert [f.at[0] for f in verdict.findings] == [3000.0, 500.0]
 
 
 def test_nothing_flatness_asked_is_not_an_all_clear(make_surface, make_spot, make_measurement):
@@ -168,8 +191,9 @@ def test_unseen_patches_point_into_themselves(make_surface):
     unseen = np.zeros((70, 120), dtype=bool)
     unseen[20:50, 30:90] = True
     unseen[25:45, 40:80] = False
+    unseen[50, 90] = True  # touches by a corner: the same patch
     unseen[2, 3] = True  # 25 cm²: counted, not listed
     surface = make_surface(unseen)
     ((area_m2, at),) = unseen_patches(surface)
-    assert area_m2 == pytest.approx((30 * 60 - 20 * 40) * 0.0025)
+    assert area_m2 == pytest.approx((30 * 60 - 20 * 40 + 1) * 0.0025)
     assert unseen[int(at[1] // 50), int(at[0] // 50)]

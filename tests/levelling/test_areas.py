@@ -56,7 +56,7 @@ def test_largest_first_and_specks_counted_but_not_listed():
     fill[5:30, 30:58] = 4.0  # 700 cells: 0.28 l
     labels = fill_labels(fill, 10.0)
     assert [int(labels[10, 40]), int(labels[30, 10]), int(labels[5, 5])] == [1, 2, 0]
-    litres = volumes_by_area([fill, 1.1 * fill], labels, 10.0)
+    litres = np.array([volumes_by_area(f, labels, 10.0) for f in (fill, 1.1 * fill)])
     areas = areas_of(fill, labels, litres, cell_mm=10.0, origin_mm=(0.0, 0.0))
     assert [a.number for a in areas] == [1, 2]
     assert areas[0].volume_l.value == pytest.approx(0.28 * 1.05)
@@ -83,5 +83,5 @@ def test_nothing_to_fill_has_no_areas():
     fill[2, 2] = np.nan
     labels = fill_labels(fill, 10.0)
     assert not labels.any()
-    litres = volumes_by_area([fill, fill], labels, 10.0)
+    litres = np.array([volumes_by_area(fill, labels, 10.0)] * 2)
     assert areas_of(fill, labels, litres, cell_mm=10.0, origin_mm=(0.0, 0.0)) == ()

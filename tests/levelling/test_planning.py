@@ -8,6 +8,7 @@ import pytest
 from flatscan.judgement import load_limits
 from flatscan.levelling import plan_levelling
 from flatscan.levelling.planning import FEWEST_DRAWS, MOST_DRAWS, draws_for
+from flatscan.levelling.possible import mirrored_l
 from flatscan.measures.chords import gap_field
 from flatscan.settings import LevelSettings, MeasureSettings
 from flatscan.surface.surface import NoiseModel
@@ -88,3 +89,11 @@ def test_fewer_draws_on_large_grids():
     assert draws_for(100_000, 1) == MOST_DRAWS
     assert draws_for(2_000_000, 1) == 10
     assert draws_for(10_000_000, 9) == FEWEST_DRAWS
+
+
+def test_mirrored_volumes():
+    """On roots: planned 4 (root 2), again 1 (root 1), so mirrored 3² = 9; the parts share it as 2V - V* does."""
+    np.testing.assert_allclose(mirrored_l(np.array([1.0, 3.0]), np.array([0.25, 0.75])), [2.25, 6.75])
+    np.testing.assert_allclose(mirrored_l(np.array([0.0, 1.0]), np.array([0.0, 9.0])), [0.0, 0.0])
+    np.testing.assert_allclose(mirrored_l(np.array([1.0, 1.0]), np.array([2.0, 2.0])).sum(), (2 * 2**0.5 - 2) ** 2)
+    np.testing.assert_allclose(mirrored_l(np.array([0.0, 0.0]), np.array([0.0, 0.0])), [0.0, 0.0])

@@ -80,7 +80,7 @@ def test_areas_enclose_the_depressions(fill_m):
 
     fill_mm = 1000.0 * fill_m
     labels = fill_labels(fill_mm, CELL_MM)
-    litres = volumes_by_area([fill_mm, fill_mm], labels, CELL_MM)
+    litres = np.array([volumes_by_area(fill_mm, labels, CELL_MM)] * 2)
     areas = areas_of(fill_mm, labels, litres, cell_mm=CELL_MM, origin_mm=(5_000.0, -2_000.0))
     total = volume_l(fill_mm, CELL_MM)
     assert sum(a.volume_l.value for a in areas) + litres[0, 0] == pytest.approx(total, rel=1e-9)
