@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from flatscan.surface.surface import Surface
 
 #: Captures of a perfectly flat floor, on the surface's own cells, behind the noise floor (a median).
-FLAT_CAPTURES = 5
+FLAT_CAPTURES = 3
 
 
 def free_map(
