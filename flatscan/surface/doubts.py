@@ -29,7 +29,9 @@ _LINE_MM = 5.0
 COARSE_SIGMA_MM = 1.0
 _SAME_PLACE_MM = 300.0
 _UNSEEN_SHARE = 0.02
-_LEVEL_M2 = 0.3
+_APART_M2 = 0.3
+#: A level surface is worth telling from this area and share of the floor's: not every seat and shelf.
+_LEVEL_M2, _LEVEL_SHARE = 1.0, 0.05
 
 
 def name_of(scan: Scan) -> str:
@@ -148,10 +150,10 @@ def doubts(
             )
         )
     for area_m2, height_mm in floor.other_levels:
-        if area_m2 >= _LEVEL_M2 and abs(height_mm) > band_mm:
+        if area_m2 >= max(_LEVEL_M2, _LEVEL_SHARE * floor.area_m2) and abs(height_mm) > band_mm:
             side = "above" if height_mm > 0 else "below"
             rows.append(caveat("other_level", area_m2=area_m2, height_mm=abs(height_mm), side=side))
-    if left_out_m2 > _LEVEL_M2:
+    if left_out_m2 > _APART_M2:
         rows.append(caveat("floor_apart", area_m2=left_out_m2))
     return tuple(rows)
 
