@@ -33,11 +33,16 @@ T = TypeVar("T", bound=np.generic)
 
 #: A coordinate step above this hides the lips and gaps that limits are about.
 COARSE_STEP_MM = 2.0
+USUAL_UNITS = ("m", "mm")
 UP_Z = (0.0, 0.0, 1.0)
 
 
 def resolve_unit(
-    path: Path, sizes: NDArray[np.float64], settings: ReadSettings, by_format: FileUnit | None
+    path: Path,
+    sizes: NDArray[np.float64],
+    settings: ReadSettings,
+    by_format: FileUnit | None,
+    usual: tuple[str, ...] = USUAL_UNITS,
 ) -> tuple[FileUnit, str, tuple[Caveat, ...]]:
     """The unit with its sentence and caveats; refuses a size that cannot be a floor's.
 
@@ -47,16 +52,17 @@ def resolve_unit(
     sizes : (3,) extents in file units
     settings : ``settings.unit`` wins over the format
     by_format : what the format states, or None
+    usual : the units that writers of the format use without saying so
     """
     unit = stated_unit(settings, by_format)
     doubts: tuple[Caveat, ...] = ()
     if unit is None:
-        unit, doubt = infer_unit(path, float(sizes.max()), size_text(sizes))
+        unit, doubt = infer_unit(path, float(sizes.max()), size_text(sizes), usual)
         doubts = (doubt,)
         line = f"{path.name}: unit {unit.name}, inferred from its size of {size_text(sizes)} units"
     else:
         line = f"{path.name}: unit {unit.name}, stated by {unit.said_by}"
-        check_across(path, sizes * unit.mm, unit.name, f"stated by {unit.said_by}")
+        check_across(path, sizes * unit.mm, unit)
     return unit, line, doubts
 
 
@@ -78,6 +84,7 @@ def scan_from_store(
     settings: ReadSettings,
     *,
     unit: FileUnit | None = None,
+    usual_units: tuple[str, ...] = USUAL_UNITS,
     up: tuple[float, float, float] | None = None,
     gravity_known: bool = False,
     viewpoints: NDArray[np.float64] | None = None,
@@ -93,7 +100,7 @@ def scan_from_store(
     ----------
     path, reader : the file and the name of the row that read it
     store : points in file units
-    unit : the unit the format states, or None
+    unit, usual_units : the unit the format states, or None; else those its writers use
     up, gravity_known : what the format promises
     viewpoints : (v, 3) float64, absolute, file units
     step : the file's own coordinate step, file units (0: none seen)
@@ -103,7 +110,7 @@ def scan_from_store(
         what = "none of its points has finite coordinates" if store.seen else "it holds no points"
         raise InputError(path, what, "Check what was exported; a capture of a floor is needed")
     points = store.points()
-    chosen, line, doubts = resolve_unit(path, extents(points), settings, unit)
+    chosen, line, doubts = resolve_unit(path, extents(points), settings, unit, usual_units)
     points *= np.float32(chosen.mm)
     near = _near(points)
     if near is not None:

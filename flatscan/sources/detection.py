@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from flatscan.sources.guard import library_errors
+from flatscan.sources.levels_rows import is_levels
 from flatscan.sources.text_cloud import HEAD_BYTES, decode_head
-from flatscan.sources.text_layout import looks_like_levels, sniff_layout
+from flatscan.sources.text_layout import sniff_layout
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -24,6 +25,7 @@ _PCD_LINE = re.compile(rb"^(# \.PCD|VERSION\s|FIELDS\s)", re.MULTILINE)
 class Head:
     """The first bytes of a file, and its size."""
 
+    path: Path
     data: bytes
     size: int
 
@@ -41,7 +43,7 @@ class Head:
 def head_of(path: Path) -> Head:
     """Read the first bytes."""
     with library_errors(path, "it cannot be read"), path.open("rb") as stream:
-        return Head(stream.read(HEAD_BYTES), path.stat().st_size)
+        return Head(path, stream.read(HEAD_BYTES), path.stat().st_size)
 
 
 def starts_with(*marks: bytes) -> _StartsWith:
@@ -89,10 +91,13 @@ def is_gltf(head: Head) -> bool:
 
 
 def is_levels_text(head: Head) -> bool:
-    """A header row with x, y and a reading."""
-    return head.looks_like_text and looks_like_levels(head.text)
+    """A header row with x, y and a level reading; x, y and z are a cloud's."""
+    if not head.looks_like_text or not is_levels(head.path):
+        return False
+    layout = sniff_layout(head.text)
+    return layout is None or not layout.named
 
 
 def is_text_cloud(head: Head) -> bool:
     """Rows of x, y, z."""
-    return head.looks_like_text and not looks_like_levels(head.text) and sniff_layout(head.text) is not None
+    return head.looks_like_text and not is_levels_text(head) and sniff_layout(head.text) is not None

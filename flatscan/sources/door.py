@@ -11,10 +11,11 @@ import numpy as np
 from flatscan.errors import InputError
 from flatscan.progress import SILENT, Progress
 from flatscan.settings import ReadSettings
-from flatscan.sources.inference import check_across, extents
+from flatscan.sources.inference import FileUnit, check_across, extents
 from flatscan.sources.merge import merge_scans
 from flatscan.sources.orientation import oriented
 from flatscan.sources.table import Chosen, choose
+from flatscan.units import LENGTH_UNITS, mm_per
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -61,8 +62,9 @@ def read(
     where = ", ".join(one.path.name for one in chosen) if len(chosen) > 1 else str(chosen[0].path)
     scan = scans[0] if len(scans) == 1 else merge_scans(scans)
     _check_points(scan, where)
+    unit = settings.unit if settings.unit in LENGTH_UNITS else "m"
     said_by = "the files taken together" if len(scans) > 1 else "as read"
-    check_across(where, extents(scan.points_mm), settings.unit or "m", said_by)
+    check_across(where, extents(scan.points_mm), FileUnit(unit, mm_per(unit), said_by))
     return oriented(scan, settings, where)
 
 
@@ -83,7 +85,10 @@ def _check_points(scan: Scan, where: str) -> None:
     """Refuse too few points, and points on one line: no floor can be found in them."""
     count, least = len(scan.points_mm), _LEAST_POINTS[scan.kind]
     if count < least:
-        raise InputError(where, f"it holds only {count} points", f"A floor needs at least {least}; check the export")
+        advice = f"A floor needs at least {least}; check the export"
+        if scan.inputs[0].kind == "text":
+            advice += ", or name the third column height or staff if these are levels read by hand"
+        raise InputError(where, f"it holds only {count} points", advice)
     # Heights of a levels table differ by millimetres whatever its plan looks like.
     axes = 2 if scan.kind == "levels" else 3
     sample = scan.points_mm[:: max(1, count // _LINE_SAMPLE), :axes].astype(np.float64)

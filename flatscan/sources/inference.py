@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 #: taken 1000 times too small or too large falls outside, which is what the limits are for.
 LEAST_ACROSS_MM = 100.0
 MOST_ACROSS_MM = 500_000.0
+#: What a person would call a room or a hall: used to say which other unit would fit.
+_LEAST_ROOM_MM, _MOST_ROOM_MM = 1_000.0, 100_000.0
 #: Metres up to this many units across, millimetres above: a hall of 150 m or a patch of 150 mm,
 #: both rare, lie at the border.
 _METRES_UP_TO = 150.0
@@ -65,7 +67,9 @@ def stated_unit(settings: ReadSettings, by_format: FileUnit | None) -> FileUnit 
     return FileUnit(settings.unit, mm_per(settings.unit), "--unit")
 
 
-def infer_unit(path: Path, across: float, size_text: str) -> tuple[FileUnit, Caveat]:
+def infer_unit(
+    path: Path, across: float, size_text: str, usual: tuple[str, ...] = ("m", "mm")
+) -> tuple[FileUnit, Caveat]:
     """Metres or millimetres, whichever makes the capture the size of a room.
 
     Parameters
@@ -73,16 +77,18 @@ def infer_unit(path: Path, across: float, size_text: str) -> tuple[FileUnit, Cav
     path : named in the error
     across : largest extent, file units
     size_text : the extents as text, file units
+    usual : the units that writers of the format use without saying so
     """
-    for name, most in (("m", _METRES_UP_TO), ("mm", np.inf)):
+    for name in usual:
         across_mm = across * mm_per(name)
+        most = _METRES_UP_TO if name == "m" and len(usual) > 1 else np.inf
         if across <= most and LEAST_ACROSS_MM <= across_mm <= MOST_ACROSS_MM:
             others = _also_possible(name, across)
             reason = f"the capture measures {size_text} units, which is the size of a room in {name}{others}"
             return FileUnit(name, mm_per(name), None), caveat("unit_inferred", unit=name, reason=reason)
     raise InputError(
         path,
-        f"the capture measures {size_text} units, which is not the size of a floor in metres or in millimetres",
+        f"the capture measures {size_text} units, which is not the size of a floor in {' or in '.join(usual)}",
         "State the unit with --unit, or check that this is the capture of a room",
     )
 
@@ -90,22 +96,23 @@ def infer_unit(path: Path, across: float, size_text: str) -> tuple[FileUnit, Cav
 def _also_possible(chosen: str, across: float) -> str:
     """Say which other unit would also make a believable room."""
     other = {"m": "ft", "mm": "cm"}[chosen]
-    across_m = across * mm_per(other) / MM_PER_M
-    if not 1.0 <= across_m <= 100.0:  # noqa: PLR2004 - rooms
+    across_mm = across * mm_per(other)
+    if not _LEAST_ROOM_MM <= across_mm <= _MOST_ROOM_MM:
         return ""
-    return f" (in {other} it would be {across_m:.1f} m across)"
+    return f" (in {other} it would be {_length(across_mm)} across)"
 
 
-def check_across(path: Path | str, extents_mm: NDArray[np.float64], unit: str, said_by: str) -> None:
+def check_across(where: Path | str, extents_mm: NDArray[np.float64], unit: FileUnit) -> None:
     """Refuse a capture whose size cannot be a floor's: the unit is off by a thousand or so."""
     across_mm = float(extents_mm.max())
     if LEAST_ACROSS_MM <= across_mm <= MOST_ACROSS_MM:
         return
-    fits = [u for u in LENGTH_UNITS if 1000.0 <= across_mm / mm_per(unit) * mm_per(u) <= 100_000.0]  # noqa: PLR2004
-    maybe = f"; with unit {fits[0]} it would be {_length(across_mm / mm_per(unit) * mm_per(fits[0]))}" if fits else ""
+    in_unit = {name: across_mm / unit.mm * mm_per(name) for name in LENGTH_UNITS}
+    fits = next((name for name in LENGTH_UNITS if _LEAST_ROOM_MM <= in_unit[name] <= _MOST_ROOM_MM), None)
+    maybe = f"; with unit {fits} it would be {_length(in_unit[fits])}" if fits else ""
     raise InputError(
-        path,
-        f"with unit {unit} ({said_by}) the capture is {_length(across_mm)} across{maybe}",
+        where,
+        f"with unit {unit.name} ({unit.said_by}) the capture is {_length(across_mm)} across{maybe}",
         "State the right unit with --unit, or cut the capture down to the room",
     )
 
@@ -116,4 +123,4 @@ def _length(mm: float) -> str:
 
 def size_text(sizes: NDArray[np.float64]) -> str:
     """``5.2 × 4.1 × 2.5``."""
-    return " × ".join(f"{s:.3g}" for s in sizes)
+    return " × ".join(f"{s:,.0f}" if s >= 100.0 else f"{s:.3g}" for s in sizes)  # noqa: PLR2004 - three figures

@@ -51,6 +51,7 @@ def read_las(path: Path, settings: ReadSettings, progress: Progress = SILENT) ->
         store,
         settings,
         unit=None if crs is None else crs.unit,
+        usual_units=("m",),
         up=UP_Z,
         gravity_known=True,
         step=step,

@@ -44,7 +44,9 @@ def read_text_cloud(path: Path, settings: ReadSettings, progress: Progress = SIL
     unit = None
     if layout.unit is not None:
         unit = FileUnit(layout.unit, mm_per(layout.unit), "its header row")
-    return scan_from_store(path, "text", store, settings, unit=unit, step=layout.step)
+    columns = ", ".join(str(column + 1) for column in layout.columns[:_XYZ])
+    lines = () if layout.named else (f"{path.name}: columns {columns} taken as x, y, z",)
+    return scan_from_store(path, "text", store, settings, unit=unit, step=layout.step, inferences=lines)
 
 
 def text_head(path: Path) -> tuple[str, str]:

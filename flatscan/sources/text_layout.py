@@ -25,10 +25,6 @@ _SPELLINGS: dict[str, tuple[str, ...]] = {
     "green": ("g", "green", "diffusegreen"),
     "blue": ("b", "blue", "diffuseblue"),
 }
-#: Third columns of a hand-made table: with x and y but no z it is a levels table, not a cloud.
-_READING_NAMES = frozenset(
-    {"reading", "readings", "level", "staff", "height", "h", "dz", "ablesung", "hoehe", "lecture"}
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +33,8 @@ class TextLayout:
 
     ``columns`` holds x, y, z and, where there, red, green, blue; ``skip_lines`` come before the
     first row; ``declared`` is a point count on a line of its own; ``unit`` is named in the header;
-    ``step`` is one unit of the last decimal place written (0: exponents).
+    ``step`` is one unit of the last decimal place written (0: exponents); ``named`` is whether a
+    header names the columns.
     """
 
     form: NumberFormat
@@ -46,6 +43,7 @@ class TextLayout:
     declared: int | None
     unit: str | None
     step: float
+    named: bool
 
 
 def sniff_layout(text: str) -> TextLayout | None:
@@ -66,16 +64,7 @@ def sniff_layout(text: str) -> TextLayout | None:
     columns = _columns(names, rows)
     if columns is None:
         return None
-    return TextLayout(form, columns, first, _declared(lines[:first]), unit, _step(rows, columns, form))
-
-
-def looks_like_levels(text: str) -> bool:
-    """Whether the header names an x, a y and a reading, but no z."""
-    for line in text.splitlines()[:20]:
-        names = {_plain(token) for token in re.split(r"[,;\t]|\s+", line)}
-        if names & _READING_NAMES and names & set(_SPELLINGS["x"]) and not names & set(_SPELLINGS["z"]):
-            return True
-    return False
+    return TextLayout(form, columns, first, _declared(lines[:first]), unit, _step(rows, columns, form), bool(names))
 
 
 def _first_row(lines: list[str]) -> int | None:
@@ -127,7 +116,10 @@ def _names(head: list[str], form: NumberFormat) -> tuple[list[str], str | None]:
         for delimiter in dict.fromkeys((form.delimiter, ",", ";", "\t", None)):
             tokens = [token.strip() for token in bare.strip().split(delimiter)]
             names = [_plain(token) for token in tokens]
-            if all(any(name in _SPELLINGS[axis] for name in names) for axis in "xyz"):
+            has = {axis: any(name in _SPELLINGS[axis] for name in names) for axis in "xyz"}
+            if has["x"] and has["y"] and not has["z"]:
+                return names, None
+            if all(has.values()):
                 at_x = next(token for token, name in zip(tokens, names, strict=True) if name in _SPELLINGS["x"])
                 unit = _UNIT_IN_NAME.search(at_x.strip('"'))
                 found = unit.group(1).lower() if unit else None
@@ -142,6 +134,8 @@ def _columns(names: list[str], rows: list[list[str]]) -> tuple[int, ...] | None:
             for field, spellings in _SPELLINGS.items()
         }
         xyz = tuple(place[axis] for axis in "xyz")
+        if None in xyz:
+            return None
         rgb = tuple(place[c] for c in ("red", "green", "blue"))
         found = xyz if None in rgb else xyz + rgb
         return tuple(i for i in found if i is not None)

@@ -140,7 +140,7 @@ def test_no_unit_makes_that_a_room(across: float) -> None:
 
 
 def test_the_inference_names_feet_when_they_would_do_as_well() -> None:
-    assert "in ft it would be 4.0 m across" in infer_unit(Path("a.ply"), 13.1, "")[1].text
+    assert "in ft it would be 3.993 m across" in infer_unit(Path("a.ply"), 13.1, "")[1].text
 
 
 def test_a_stated_unit_wins_over_format_and_inference(tmp_path: Path, cloud_files: ModuleType) -> None:

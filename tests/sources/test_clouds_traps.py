@@ -291,3 +291,60 @@ def test_ply_colours_and_a_mesh_told_from_a_cloud(tmp_path: Path, cloud_files: M
     assert tuple(colour[-1]) == (10, 20, 30)
     cloud_files.write_mesh(file, cloud_files.room_mesh())
     assert read(file, ReadSettings(mesh_points_per_m2=100)).kind == "mesh"
+
+
+def test_airborne_las_is_no_room_whatever_its_unit(tmp_path: Path, cloud_files: ModuleType) -> None:
+    """Four kilometres without a unit were once taken for a room in mm, and a unit's long name broke the message."""
+    file = tmp_path / "flight.las"
+    cloud_files.write_las(file, cloud_files.TRUTH * 1000.0, scale=0.01)
+    with pytest.raises(InputError, match="not the size of a floor in m"):
+        read(file)
+    add_crs_record(file, WktCoordinateSystemVlr(STATE_PLANE), wkt=True)
+    with pytest.raises(InputError, match=r"US survey foot .* across"):
+        read(file)
+    shipped = Path(__file__).parents[1] / "outside" / "laspy_data" / "plane.laz"
+    scan = read(shipped)
+    assert scan.step_mm == pytest.approx(10.0)
+    assert "coarse_step" in caveats(scan)
+
+
+def test_las_units_agree_with_pyproj_on_a_published_file() -> None:
+    """Laspy's own test file: metres in plan, US survey feet in height."""
+    pyproj = pytest.importorskip("pyproj")
+    with laspy.open(Path(__file__).parents[1] / "outside" / "laspy_data" / "simple.copc.laz") as file:
+        wkt = next(v.string for v in file.header.vlrs if isinstance(v, WktCoordinateSystemVlr))
+    east, _north, height = pyproj.CRS(wkt).axis_info
+    found = from_wkt(Path("a.laz"), wkt)
+    assert found is not None
+    assert found.unit.mm == pytest.approx(1000.0 * east.unit_conversion_factor, rel=1e-9)
+    assert found.z_mm == pytest.approx(1000.0 * height.unit_conversion_factor, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("header", "said"), [("", True), ("point east_of_door north_of_door up\n", True), ("x y z\n", False)]
+)
+def test_columns_without_known_names_are_said(tmp_path: Path, cloud_files: ModuleType, header: str, said: bool) -> None:
+    file = tmp_path / "room.xyz"
+    cloud_files.write_text(file, cloud_files.TRUTH)
+    file.write_text(header + file.read_text())
+    assert any("columns 1, 2, 3" in line for line in read(file).inferences) is said
+
+
+def test_x_and_y_without_z_is_no_cloud(tmp_path: Path, cloud_files: ModuleType) -> None:
+    file = tmp_path / "room.csv"
+    cloud_files.write_text(file, cloud_files.TRUTH, delimiter=",", header="x,y,intensity")
+    with pytest.raises(InputError, match="first bytes"):
+        read(file)
+
+
+@pytest.mark.parametrize(
+    ("header", "kind"),
+    [("x,y,height", "levels"), ("x [m],y [m],staff [m]", "levels"), ("X [m],Y [m],Z [m]", "cloud"), ("x,y,z", "cloud")],
+)
+def test_levels_and_clouds_as_text_are_told_apart_by_their_header(tmp_path: Path, header: str, kind: str) -> None:
+    file = tmp_path / "room.csv"
+    rows = [f"{x / 10},{y / 10},{(x + y) / 1000}" for x in range(14) for y in range(9)]
+    file.write_text("\n".join([header, *rows]) + "\n")
+    scan = read(file, ReadSettings(unit="m"))
+    assert scan.kind == kind
+    assert len(scan.points_mm) == 14 * 9
