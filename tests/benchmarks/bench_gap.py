@@ -56,7 +56,8 @@ def main(mega: float) -> None:
         finally:
             chords._kernel = kernel
         print(
-            f"edge {edge / 1000:g} m: {ours:.2f} processor s, {ours / z.size / DIRECTIONS * 1e9:.0f} ns a cell and direction, "
+            f"edge {edge / 1000:g} m: {ours:.2f} processor s, "
+            f"{ours / z.size / DIRECTIONS * 1e9:.0f} ns a cell and direction, "
             f"{ours / one_pass:.0f} x one pass; numpy twin {twin_small / ours_small:.0f} x "
             f"(on {small.size / 1e6:.2f} M cells)"
         )
