@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 #: An edge is simulated on cells of at most this share of it, where that needs no more than ``MOST_CELLS``,
 CELLS_PER_EDGE = 40.0
 #: and else on cells of at most this share.
-LEAST_CELLS_PER_EDGE = 20.0
-MOST_CELLS = 300_000
+LEAST_CELLS_PER_EDGE = 10.0
+MOST_CELLS = 100_000
 
 
 def coarsening(surface: Surface, edge_mm: float) -> int:

@@ -129,7 +129,7 @@ def test_coarse_cells_suit_the_edge(surface_of: SurfaceOf) -> None:
     small = surface_of(np.zeros((20, 30)), cell_mm=5.0)
     assert [coarsening(small, edge) for edge in (50.0, 200.0, 1000.0, 2000.0)] == [1, 1, 5, 10]
     large = surface_of(np.zeros((700, 900)), cell_mm=5.0)
-    assert coarsening(large, 200.0) == 2  # 10 mm cells, a twentieth of the edge
+    assert coarsening(large, 200.0) == 3  # 15 mm cells: 70,000 of them, and a thirteenth of the edge
     assert coarsening(surface_of(np.zeros((20, 30)), cell_mm=5.0, lattice=True), 2000.0) == 1
 
 
