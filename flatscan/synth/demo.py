@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -26,7 +27,8 @@ _KINDS: dict[
     tuple[Callable[[np.random.Generator], Scene], Callable[[Path, Scene, np.random.Generator], Recording]],
 ] = {
     "laser": (hall, record_laser),
-    "phone": (kitchen, record_phone),
+    # Without photos: they take most of the time, and this is to be looked at, not kept.
+    "phone": (kitchen, partial(record_phone, photos=False)),
     "mesh": (bathroom, record_mesh),
     "levels": (living_room, record_levels),
 }

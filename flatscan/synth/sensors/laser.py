@@ -7,12 +7,15 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from flatscan.synth.rays import cast
+from flatscan.synth.rays import FLOOR, Hits, cast
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from flatscan.synth.scene import Scene
+
+#: Neighbouring rays whose normals agree to this cosine are on one surface without an edge.
+_SAME_WAY = 0.95
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,9 +77,10 @@ def scan_station(
     hits = cast(scene, np.array(at_mm), ray)
     hit = np.isfinite(hits.distance)
     distance = np.where(hit, hits.distance, 1000.0)
-    if scanner.spot_mm > 0:
-        distance = _over_spot(scanner, scene, np.array(at_mm), ray, distance)
     shape = (len(azimuth), len(elevation))
+    if scanner.spot_mm > 0:
+        rough = np.flatnonzero(hit & ~_on_one_plane(scene, hits, shape))
+        distance[rough] = _over_spot(scanner, scene, np.array(at_mm), ray[rough], distance[rough])
     intensity = scanner.albedo * hits.cos_incidence(ray) / (distance / 10_000.0) ** 2
     sigma = range_sigma_mm(scanner, intensity)
     noisy = distance + sigma * line_noise(shape, scanner.correlation_points, rng).ravel()
@@ -109,6 +113,18 @@ def line_noise(shape: tuple[int, int], sigma_points: float, rng: np.random.Gener
 def _directions(azimuth: NDArray[np.float64], elevation: NDArray[np.float64]) -> NDArray[np.float64]:
     az, el = np.meshgrid(azimuth, elevation, indexing="ij")
     return np.stack([np.cos(el) * np.cos(az), np.cos(el) * np.sin(az), np.sin(el)], axis=-1).reshape(-1, 3)
+
+
+def _on_one_plane(scene: Scene, hits: Hits, shape: tuple[int, int]) -> NDArray[np.bool_]:
+    """Rays (n,) whose neighbours in the scan all meet the same smooth thing: the mean over the spot is its middle."""
+    surface, normal = hits.surface.reshape(shape), hits.normal.reshape(*shape, 3)
+    alike = np.ones(shape, dtype=bool)
+    for step in ((0, 1), (0, -1), (1, 0), (-1, 0), (1, 1), (1, -1), (-1, 1), (-1, -1)):
+        beside = np.roll(surface, step, axis=(0, 1)), np.roll(normal, step, axis=(0, 1))
+        alike &= (beside[0] == surface) & (np.einsum("ijk,ijk->ij", beside[1], normal) > _SAME_WAY)
+    if scene.floor.tiles is not None:
+        alike &= surface != FLOOR
+    return alike.ravel()
 
 
 def _over_spot(
