@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 PRIOR_READINGS = 8
 #: Half width, in cells, of the neighbourhood that this scatter is pooled over.
 POOL_CELLS = 4
+#: A cell's variance counts in its neighbours' pool up to this many times the median one: noise grows up to
+#: fourfold with incidence, the foot of a wall or of furniture in a cell far more.
+MOST_SHARED = 16.0
 #: Trimming starts with the third reading: two are never far from their median.
 _LEAST_TRIMMED = 3
 _MOST_FREEDOM = 200
@@ -43,10 +46,13 @@ def white_uncertainty(
     own = np.where(known, variance_mm2, 0.0).astype(np.float64)
     freedom = np.where(known, np.maximum(kept - 1.0, 0.0), 0.0).astype(np.float64)
     shared = np.where(flagged, 0.0, freedom)
+    several = shared > 0
+    usual = float(np.median(own[several])) if several.any() else 0.0
+    common = np.minimum(own, MOST_SHARED * usual) if usual > 0 else own
     side = 2 * POOL_CELLS + 1
     around = np.asarray(uniform_filter(shared, side, mode="constant"))
-    squares = np.maximum(uniform_filter(shared * own, side, mode="constant"), 0.0)
-    everywhere = float((shared * own).sum()) / max(float(shared.sum()), 1.0)
+    squares = np.maximum(uniform_filter(shared * common, side, mode="constant"), 0.0)
+    everywhere = float((shared * common).sum()) / max(float(shared.sum()), 1.0)
     # The running sum leaves rounding dust where there is nothing: half a reading in the window is the least.
     pooled = np.where(around * side**2 > 0.5, squares / np.maximum(around, 1e-12), everywhere)  # noqa: PLR2004
     moderated = (PRIOR_READINGS * pooled + freedom * own) / (PRIOR_READINGS + freedom)
