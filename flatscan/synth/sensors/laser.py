@@ -116,7 +116,10 @@ def _directions(azimuth: NDArray[np.float64], elevation: NDArray[np.float64]) ->
 
 
 def _on_one_plane(scene: Scene, hits: Hits, shape: tuple[int, int]) -> NDArray[np.bool_]:
-    """Rays (n,) whose neighbours in the scan all meet the same smooth thing: the mean over the spot is its middle."""
+    """Rays (n,) whose neighbours in the scan all meet the same smooth thing: the mean over the spot is its middle.
+
+    Holds while nothing is thinner than the step between rays.
+    """
     surface, normal = hits.surface.reshape(shape), hits.normal.reshape(*shape, 3)
     alike = np.ones(shape, dtype=bool)
     for step in ((0, 1), (0, -1), (1, 0), (-1, 0), (1, 1), (1, -1), (-1, 1), (-1, -1)):
