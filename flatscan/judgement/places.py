@@ -17,13 +17,13 @@ LEAST_LISTED_M2 = 0.02
 
 
 def place_in_words(at: Point) -> str:
-    """Where a floor-frame point (mm) lies.
+    """Where a floor-frame point (mm) lies; left and bottom are those of the map, where x and y are 0.
 
     >>> place_in_words((1234.0, 400.0))
-    '1.23 m from the left wall (x), 0.40 m from the origin wall (y)'
+    '1.23 m from the left wall, 0.40 m from the bottom wall'
     """
     x_m, y_m = (v / MM_PER_M + 0.0 for v in at)
-    return f"{x_m:.2f} m from the left wall (x), {y_m:.2f} m from the origin wall (y)"
+    return f"{x_m:.2f} m from the left wall, {y_m:.2f} m from the bottom wall"
 
 
 def unseen_patches(surface: Surface) -> list[tuple[float, Point]]:

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 #: Simulated floors behind an interval: as many as this many cells times targets allow, within the two bounds.
 _CELLS_FOR_ALL_DRAWS = 20_000_000
-FEWEST_DRAWS, MOST_DRAWS = 8, 20
+FEWEST_DRAWS, MOST_DRAWS = 10, 20
 
 
 def plan_levelling(

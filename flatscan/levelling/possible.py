@@ -9,8 +9,9 @@ model, and where that takes leftover noise for floor they are too rough and ask 
 own noise, estimated and filled again. If that takes V* where the plan takes V, the true floor may need as much more
 than V as V* is less. It asks nothing of the smoother's model, and misses detail that smoothing took away.
 
-On invented floors each alone held the truth in 85 to 90 % of cases; pooled with equal weight, where what they
-disagree on widens the interval, in about 95 % (``tests/accuracy/test_volume_coverage.py``).
+On 140 invented floors each alone held the truth in 84 to 90 %. Pooled with equal weight, where what they disagree
+on widens the interval, they held it on 240 others in 93 % (patch) and 96 % (level pour):
+``tests/accuracy/test_volume_coverage.py``.
 """
 
 from __future__ import annotations

@@ -40,18 +40,22 @@ def bags_to_buy(volume: float, product: Product) -> int:
     return math.ceil(bags * (1.0 - _BAG_ROUNDING))
 
 
-def interval_95(draws: Sequence[float]) -> tuple[float, float]:
+def interval_95(draws: Sequence[float], *, degrees: int | None = None) -> tuple[float, float]:
     """Central 95 % interval for one further draw, from a few: mean ± t s sqrt(1 + 1/n), not below 0.
 
-    The true floor is one further draw of what the capture allows. t is Student's factor for n - 1 degrees of
-    freedom (JCGM 100, annex G), so that few draws give a wider interval and not a false one. Worked on
-    square roots, because volumes cannot be negative and small ones are skewed.
+    The true floor is one further draw of what the capture allows. t is Student's factor for ``degrees`` of freedom
+    (JCGM 100, annex G), n - 1 if not given, so that few draws give a wider interval and not a false one.
+    Worked on square roots, because volumes cannot be negative and small ones are skewed.
     """
     from scipy.special import stdtrit
 
     roots = np.sqrt(np.asarray(draws, dtype=np.float64))
     count = len(roots)
-    half = float(stdtrit(count - 1, _UPPER_QUANTILE)) * float(roots.std(ddof=1)) * math.sqrt(1.0 + 1.0 / count)
+    half = (
+        float(stdtrit(count - 1 if degrees is None else degrees, _UPPER_QUANTILE))
+        * float(roots.std(ddof=1))
+        * math.sqrt(1.0 + 1.0 / count)
+    )
     middle = float(roots.mean())
     return max(0.0, middle - half) ** 2, (middle + half) ** 2
 
@@ -71,7 +75,8 @@ def method(
     Fill is a convex function of the floor, so what a floor known only roughly needs is on average more than
     what its best estimate needs: the mean of the draws is the volume to expect.
     """
-    volume, interval = quantity_l(draws_l), interval_95(draws_l)
+    # The draws come from two accounts of the doubt with a mean each, so half of them tell of either's spread.
+    volume, interval = quantity_l(draws_l), interval_95(draws_l, degrees=max(1, len(draws_l) // 2 - 1))
     area_m2 = float(np.count_nonzero(fill_mm > 0)) * cell_mm**2 / MM2_PER_M2
     low, high = interval
     return Method(

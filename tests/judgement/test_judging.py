@@ -61,7 +61,7 @@ def test_one_bad_place_among_good_ones_makes_the_floor_over(make_surface, make_s
     verdict = judge(make_measurement(spots, over=maps), make_surface(), [FLAT_ONLY], RULE)
     assert verdict.answer.code == "level_areas"
     assert [f.verdict for f in verdict.findings] == ["over", "not_decided"]
-    assert verdict.findings[0].where == "3.00 m from the left wall (x), 1.00 m from the origin wall (y)"
+    assert verdict.findings[0].where == "3.00 m from the left wall, 1.00 m from the bottom wall"
     assert "1 % of the seen floor" in " ".join(verdict.answer.reasons)
 
 
