@@ -73,9 +73,9 @@ def test_a_flagged_cell_does_not_spoil_its_neighbours():
     flagged[4, 4] = True
     spared = white_uncertainty(variance, kept, flagged)
     even = white_uncertainty(np.full((9, 9), 0.04, dtype=np.float32), kept, flagged)
-    # One cell in 81 at the most a neighbour counts for, 16 times the rest: (80 + 16)/81 in the pool worth 8
-    # readings, 1 in the cell's own 19: √((8 · 1.185 + 19)/27) = 1.027.
-    assert plain[4, 3] == pytest.approx(1.027 * even[4, 3], rel=1e-3)
+    # One cell in the 72 around counts 16 times the rest at most: (71 + 16)/72 in the pool worth 8 readings, 1 in
+    # the cell's own 19: √((8 · 1.208 + 19)/27) = 1.0304.
+    assert plain[4, 3] == pytest.approx(1.0304 * even[4, 3], rel=1e-3)
     assert spared[4, 3] == pytest.approx(even[4, 3], rel=1e-6)
     assert spared[4, 4] > 3 * even[4, 4]
 
