@@ -57,15 +57,15 @@ def areas_of(
         corner = (origin_mm[0] + box[1].start * cell_mm, origin_mm[1] + box[0].start * cell_mm)
         volume = quantity_l(list(draws_l[:, number]))
         area_m2 = float(mask.sum()) * cell_mm**2 / MM2_PER_M2
-        thickest = float(fill_mm[box][mask].max())
+        thickness = fill_mm[box][mask]
         areas.append(
             Area(
                 number=number,
                 rings=rings_of(mask, cell_mm=cell_mm, corner_mm=corner),
                 area_m2=area_m2,
                 volume_l=volume,
-                mean_mm=volume.value / area_m2,
-                max_mm=thickest,
+                mean_mm=float(thickness.mean()),
+                max_mm=float(thickness.max()),
                 action="fill",
             )
         )

@@ -19,7 +19,8 @@ MethodName = Literal["patch", "flood", "skim", "grind_and_patch"]
 class Area:
     """One place to level. ``rings``: (k, 2) float64 floor-frame mm, closed, exterior first, then holes.
 
-    ``mean_mm`` is ``volume_l`` over ``area_m2``; ``max_mm`` is the planned fill's greatest thickness.
+    ``area_m2``, ``mean_mm`` and ``max_mm`` are of the planned fill; ``volume_l`` also holds what the capture may
+    not have shown, so it can be more than area times mean.
     """
 
     number: int
@@ -35,7 +36,8 @@ class Area:
 class Method:
     """Quantities of one way of levelling. ``bags`` is what to buy, ``bags_interval`` its 95 % range.
 
-    ``mean_mm`` is ``volume_l`` over ``area_m2``; ``max_mm`` is the planned fill's greatest thickness.
+    ``area_m2``, ``mean_mm`` and ``max_mm`` are of the planned fill; ``volume_l`` also holds what the capture may
+    not have shown, so it can be more than area times mean.
     """
 
     name: MethodName

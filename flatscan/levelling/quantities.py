@@ -70,14 +70,14 @@ def quantity_l(draws: Sequence[float]) -> Quantity:
 def method(
     name: MethodName, fill_mm: NDArray[np.floating], cell_mm: float, draws_l: Sequence[float], product: Product
 ) -> Method:
-    """One way of levelling: area and greatest thickness from the planned fill, volume from the draws.
+    """One way of levelling: area and thickness from the planned fill, volume from the draws.
 
     Fill is a convex function of the floor, so what a floor known only roughly needs is on average more than
     what its best estimate needs: the mean of the draws is the volume to expect.
     """
     # The draws come from two accounts of the doubt with a mean each, so half of them tell of either's spread.
     volume, interval = quantity_l(draws_l), interval_95(draws_l, degrees=max(1, len(draws_l) // 2 - 1))
-    area_m2 = float(np.count_nonzero(fill_mm > 0)) * cell_mm**2 / MM2_PER_M2
+    filled = fill_mm[fill_mm > 0]
     low, high = interval
     return Method(
         name=name,
@@ -86,7 +86,7 @@ def method(
         mass_kg=Quantity(mass_kg(volume.value, product), mass_kg(volume.u, product), "kg"),
         bags=bags_to_buy(volume.value, product),
         bags_interval=(bags_to_buy(low, product), bags_to_buy(high, product)),
-        area_m2=area_m2,
-        mean_mm=volume.value / area_m2 if area_m2 > 0 else 0.0,
-        max_mm=float(np.nanmax(fill_mm, initial=0.0)),
+        area_m2=filled.size * cell_mm**2 / MM2_PER_M2,
+        mean_mm=float(filled.mean()) if filled.size else 0.0,
+        max_mm=float(filled.max(initial=0.0)),
     )
