@@ -44,7 +44,7 @@ def read_las(path: Path, settings: ReadSettings, progress: Progress = SILENT) ->
     with reader:
         with library_errors(path, _BROKEN):
             crs = unit_from_crs(path, reader.header)
-        store, step = _read_points(path, reader, crs, progress)
+        store, step = _read_points(path, reader, crs, progress, unit_is_stated=settings.unit is not None)
     return scan_from_store(
         path,
         "las",
@@ -66,8 +66,13 @@ def _wanted_fields() -> Any:
     return Fields.base().decompress_z().decompress_flags().decompress_point_source_id().decompress_rgb()
 
 
-def _read_points(path: Path, reader: Any, crs: CrsUnit | None, progress: Progress) -> tuple[PointStore, float]:
-    """All points, in the unit of x and y, with the coordinate step in that unit."""
+def _read_points(
+    path: Path, reader: Any, crs: CrsUnit | None, progress: Progress, *, unit_is_stated: bool
+) -> tuple[PointStore, float]:
+    """All points, in the unit of x and y, with the coordinate step in that unit.
+
+    A unit that the user states is that of all three axes, whatever the file says of its heights.
+    """
     header = reader.header
     declared, size = int(header.point_count), path.stat().st_size
     if header.are_points_compressed:
@@ -80,7 +85,7 @@ def _read_points(path: Path, reader: Any, crs: CrsUnit | None, progress: Progres
     offsets = np.array(header.offsets, dtype=np.float64)
     if not ((scales > 0.0) & (scales < _MOST_SCALE) & (np.abs(offsets) < _MOST_OFFSET)).all():
         raise InputError(path, f"its header scales coordinates by {scales} from {offsets}", EXPORT_AGAIN)
-    z_factor = 1.0 if crs is None else crs.z_mm / crs.unit.mm
+    z_factor = 1.0 if crs is None or unit_is_stated else crs.z_mm / crs.unit.mm
     step, read = 0.0, 0
     total = -(-declared // BLOCK_POINTS)
     for points in progress.track(_chunks(path, reader), label=f"reading {path.name}", total=total):
