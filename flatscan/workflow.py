@@ -49,7 +49,9 @@ def check(
     surface_rng, measure_rng, level_rng = np.random.default_rng(settings.seed).spawn(3)
     limits = load_limits(settings.limits)
     scan = clock.time("read", lambda: read(sources, settings.read, progress=progress))
-    surface = clock.time("surface", lambda: find_surface(scan, settings.surface, seed_rng=surface_rng, progress=progress))
+    surface = clock.time(
+        "surface", lambda: find_surface(scan, settings.surface, seed_rng=surface_rng, progress=progress)
+    )
     edges_mm = edges_needed(limits, surface.longest_mm)
     measurement = clock.time(
         "measure", lambda: measure(surface, settings.measure, edges_mm=edges_mm, rng=measure_rng, progress=progress)

@@ -62,7 +62,7 @@ def check(
             up=options.up_axis(up),
             gravity=gravity,
             depth_per_m=depth_per_m,
-            camera_file=camera and str(camera),
+            camera_file=None if camera is None else str(camera),
         ),
         surface=SurfaceSettings(
             cell_mm=None if cell is None else options.length_mm(cell, "--cell"),
@@ -72,7 +72,7 @@ def check(
         judge=JudgeSettings(confidence=options.share(confidence, "--confidence")),
         level=LevelSettings(
             margin_mm=0.0 if margin is None else options.length_mm(margin, "--margin"),
-            product_file=product and str(product),
+            product_file=None if product is None else str(product),
         ),
         limits=tuple(limits or DEFAULT_LIMITS),
         seed=seed,
