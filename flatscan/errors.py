@@ -20,7 +20,8 @@ class FlatscanError(Exception):
         self.where = str(where)
         self.what = what
         self.advice = advice
-        super().__init__(f"{self.where}: {what}. {advice}.")
+        end = "" if advice.endswith("?") else "."
+        super().__init__(f"{self.where}: {what}. {advice}{end}")
 
 
 class InputError(FlatscanError):

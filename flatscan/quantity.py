@@ -44,6 +44,19 @@ class Quantity:
         places = decimals_for(self.expanded)
         return f"{self.value:.{places}f} ± {self.expanded:.{places}f} {self.unit}"
 
+    def size_text(self) -> str:
+        """As ``text``, for what cannot be negative: where U is the larger, its range takes the place of ±.
+
+        >>> Quantity(2.6, 3.2, "mm").size_text(), Quantity(0.01, 2.0, "mm").size_text()
+        ('2.6 mm (0 to 9.0)', '0 to 4.0 mm')
+        """
+        if self.value >= self.expanded or not math.isfinite(self.u):
+            return self.text()
+        places = decimals_for(self.expanded)
+        most = f"{max(0.0, self.value) + self.expanded:.{places}f}"
+        value = f"{self.value:.{places}f}"
+        return f"{value} {self.unit} (0 to {most})" if float(value) > 0.0 else f"0 to {most} {self.unit}"
+
 
 def decimals_for(expanded_u: float) -> int:
     """Decimals that show an expanded uncertainty with one or two figures, never more than 2.

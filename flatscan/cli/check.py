@@ -18,13 +18,13 @@ EXIT_CODES = {"lay_as_is": 0, "fill_joints_and_lips": 3, "level_areas": 3, "leve
 def check(
     sources: Annotated[
         list[Path],
-        typer.Argument(
-            metavar="SOURCE...", help="Capture: a folder of depth frames, a cloud, a mesh or a levels table."
-        ),
+        typer.Argument(metavar="SOURCE", help="Capture: a folder of depth frames, a cloud, a mesh or a levels table."),
     ],
     out: Annotated[Path | None, typer.Option("--out", help="Folder to write the result into.")] = None,
     limits: options.Limits = None,
-    unit: Annotated[str | None, typer.Option(help="Length unit of the file: mm, cm, m, in or ft.")] = None,
+    unit: Annotated[
+        str | None, typer.Option(help="Length unit of the file: mm, cm, m, in or ft; if not given, read or inferred.")
+    ] = None,
     up: Annotated[str | None, typer.Option(help="Axis that points up: x, y, z, -x, -y or -z.")] = None,
     gravity: Annotated[
         bool | None,
@@ -35,12 +35,12 @@ def check(
     cell: Annotated[
         str | None, typer.Option(help="Side of a grid cell, e.g. 10 or '1 cm'; chosen if not given.")
     ] = None,
-    skirting: Annotated[str, typer.Option(help="Strip along the walls left out.")] = "30 mm",
+    skirting: Annotated[str, typer.Option(help="Strip along the walls that is not judged.")] = "30 mm",
     edges: Annotated[str, typer.Option(help="Straightedge lengths, separated by commas.")] = "0.2 m, 1 m, 2 m, 3 m",
     directions: Annotated[int, typer.Option(help="Directions in which the straightedge is laid.", min=2, max=72)] = 12,
-    confidence: Annotated[float, typer.Option(help="Chance needed to call a value within or over.")] = 0.95,
+    confidence: Annotated[float, typer.Option(help="Chance needed to call a value within or over, 0.5 to 1.")] = 0.95,
     product: Annotated[Path | None, typer.Option(help="Product file (TOML) of the levelling compound.")] = None,
-    margin: Annotated[str | None, typer.Option(help="Level to this much below the limit.")] = None,
+    margin: Annotated[str | None, typer.Option(help="Level to this much below the limit, e.g. '1 mm'.")] = None,
     json: Annotated[
         bool, typer.Option("--json", help="Print result.json to standard output instead of words.")
     ] = False,
@@ -58,21 +58,21 @@ def check(
 
     settings = Settings(
         read=ReadSettings(
-            unit=unit,
+            unit=options.length_unit(unit),
             up=options.up_axis(up),
             gravity=gravity,
-            depth_per_m=depth_per_m,
-            camera_file=None if camera is None else str(camera),
+            depth_per_m=options.counts_per_m(depth_per_m),
+            camera_file=options.file_given(camera, "--camera"),
         ),
         surface=SurfaceSettings(
             cell_mm=None if cell is None else options.length_mm(cell, "--cell"),
-            skirting_mm=options.length_mm(skirting, "--skirting"),
+            skirting_mm=options.length_mm(skirting, "--skirting", or_none=True),
         ),
         measure=MeasureSettings(edges_mm=options.lengths_mm(edges, "--edges"), directions=directions),
         judge=JudgeSettings(confidence=options.share(confidence, "--confidence")),
         level=LevelSettings(
-            margin_mm=0.0 if margin is None else options.length_mm(margin, "--margin"),
-            product_file=None if product is None else str(product),
+            margin_mm=0.0 if margin is None else options.length_mm(margin, "--margin", or_none=True),
+            product_file=options.file_given(product, "--product"),
         ),
         limits=tuple(limits or DEFAULT_LIMITS),
         seed=seed,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -10,23 +12,42 @@ import typer
 from flatscan.cli import options
 
 
+class Kind(StrEnum):
+    """The captures that ``synth.demo`` can write."""
+
+    LASER = "laser"
+    PHONE = "phone"
+    MESH = "mesh"
+    LEVELS = "levels"
+
+
 def demo(
-    folder: Annotated[Path, typer.Argument(help="New folder for the invented capture and its result.")],
-    kind: Annotated[str, typer.Option(help="Sensor: laser, phone, mesh or levels.")] = "laser",
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="New folder for the invented capture and its result.")
+    ],
+    kind: Annotated[Kind, typer.Option(help="Sensor.")] = Kind.LASER,
     limits: options.Limits = None,
     seed: options.Seed = 20_260_101,
 ) -> None:
     """Invent a floor, capture it with a simulated sensor, check it."""
     from flatscan.cli.bars import Bars
     from flatscan.cli.check import DEFAULT_LIMITS
+    from flatscan.judgement import load_limits
     from flatscan.report import output
     from flatscan.settings import Settings
     from flatscan.synth.demo import write_demo
     from flatscan.workflow import check
 
     output.refuse_existing(folder, force=False)
-    capture = write_demo(folder, kind=kind, seed=seed)
-    typer.echo(f"An invented room was written to {folder}; nobody's real floor. Checking it:\n")
-    report = check(capture, settings=Settings(limits=tuple(limits or DEFAULT_LIMITS), seed=seed), progress=Bars())
-    written = output.write_report(report, folder / "result")
+    settings = Settings(limits=tuple(limits or DEFAULT_LIMITS), seed=seed)
+    load_limits(settings.limits)
+    try:
+        capture = write_demo(folder, kind=kind.value, seed=seed)
+        typer.echo(f"An invented room, nobody's real floor, was captured and written to {folder}. Checked, it says:\n")
+        report = check(capture, settings=settings, progress=Bars())
+        written = output.write_report(report, folder / "result")
+    except BaseException:
+        # A demo that was stopped halfway would stand in the way of the next.
+        shutil.rmtree(folder, ignore_errors=True)
+        raise
     typer.echo(output.as_words(report, written))

@@ -8,7 +8,9 @@ import typer
 
 
 def limits(
-    name: Annotated[str | None, typer.Argument(help="A limit set to explain, or a file of your own.")] = None,
+    name: Annotated[
+        str | None, typer.Argument(metavar="NAME", help="A limit set to explain, or a file of your own.")
+    ] = None,
 ) -> None:
     """List the limit sets, or explain one with its source."""
     from flatscan.judgement import explain, known_limit_sets, list_as_text, load_limits

@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import sys
+from typing import Any, NoReturn
 
 import typer
 
 from flatscan.cli import check, demo, limits
 from flatscan.errors import EXIT_BAD_INPUT, FlatscanError
+
+#: A wrong command, option or argument: what every such error of the parser is a kind of.
+_USAGE_ERROR: Any = typer.BadParameter.__bases__[0]
+#: What a shell calls a program that Ctrl-C ended.
+_STOPPED = 130
 
 app = typer.Typer(
     name="flatscan",
@@ -34,12 +40,30 @@ def _root(
 
 
 def run() -> None:
-    """Run the command line; a ``FlatscanError`` becomes one line on standard error and exit code 2."""
+    """Run the command line: what the user got wrong becomes one line on standard error and exit code 2.
+
+    Anything else that is raised is a mistake of ours: its traceback is kept, for whoever mends it.
+    """
     try:
-        app()
+        code = app(standalone_mode=False)
     except FlatscanError as error:
-        print(f"flatscan: {error}", file=sys.stderr)
-        raise SystemExit(EXIT_BAD_INPUT) from None
-    except KeyboardInterrupt:
+        _refuse(str(error))
+    except _USAGE_ERROR as error:
+        _refuse(_usage(error))
+    except (KeyboardInterrupt, typer.Abort):
+        code = _STOPPED
+    if code == _STOPPED:
         print("flatscan: stopped; nothing was written.", file=sys.stderr)
-        raise SystemExit(130) from None
+    raise SystemExit(code)
+
+
+def _usage(error: Any) -> str:
+    """A wrong command or option in one line, with the help that would have told."""
+    said = " ".join(error.format_message().split())
+    command = error.ctx.command_path if error.ctx is not None else "flatscan"
+    return f"{said}{'' if said.endswith(('.', '?', ')')) else '.'} See `{command} --help`."
+
+
+def _refuse(sentence: str) -> NoReturn:
+    print(f"flatscan: {sentence}", file=sys.stderr)
+    raise SystemExit(EXIT_BAD_INPUT) from None

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Annotated, get_args
+import math
+from typing import TYPE_CHECKING, Annotated, get_args
 
 import typer
 
 from flatscan.errors import SettingsError
 from flatscan.settings import UpAxis
+from flatscan.units import LENGTH_UNITS, MM_PER
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 UP_AXES: tuple[UpAxis, ...] = get_args(UpAxis)
 
@@ -15,7 +20,7 @@ Limits = Annotated[
     list[str] | None,
     typer.Option("--limits", help="A limit set's name, or a file of your own; may be given more than once."),
 ]
-Seed = Annotated[int, typer.Option("--seed", help="Seed of the simulated noise; the same seed repeats the run.")]
+Seed = Annotated[int, typer.Option("--seed", min=0, help="Seed of the simulated noise; the same seed repeats the run.")]
 Force = Annotated[bool, typer.Option("--force", help="Replace an output that exists.")]
 
 
@@ -25,13 +30,14 @@ def lengths_mm(text: str, option: str) -> tuple[float, ...]:
     >>> lengths_mm("0.2 m, 2 m", "--edges")
     (200.0, 2000.0)
     """
-    return tuple(length_mm(part, option) for part in text.split(",") if part.strip())
+    found = tuple(length_mm(part, option) for part in text.split(",") if part.strip())
+    if not found:
+        raise SettingsError(option, "no length was given", "Write them like '0.2 m, 2 m'")
+    return found
 
 
-def length_mm(text: str, option: str) -> float:
-    """One length in millimetres; a bare number is millimetres. Raises SettingsError."""
-    from flatscan.units import LENGTH_UNITS, MM_PER
-
+def length_mm(text: str, option: str, *, or_none: bool = False) -> float:
+    """One length in millimetres, a bare number being millimetres; ``or_none``: 0 is one too. Raises SettingsError."""
     number = text.strip()
     unit = "mm"
     for known in sorted(LENGTH_UNITS, key=len, reverse=True):
@@ -42,6 +48,8 @@ def length_mm(text: str, option: str) -> float:
         value = float(number) * MM_PER[unit]
     except ValueError:
         raise SettingsError(option, f"{text!r} is not a length", "Write it like 2000, '2 m' or '10 ft'") from None
+    if value == 0.0 and or_none:
+        return 0.0
     if not 0.0 < value < 1e6:  # noqa: PLR2004 - no room is a kilometre long
         raise SettingsError(option, f"{text!r} is not a usable length", "Give a length between 0 and 1000 m")
     return value
@@ -64,3 +72,26 @@ def share(value: float, option: str) -> float:
             option, f"{value:g} is not a usable chance", "Give a number between 0.5 and 1, such as 0.95"
         )
     return value
+
+
+def length_unit(text: str | None) -> str | None:
+    """The unit named by ``--unit``; raises SettingsError."""
+    if text is None or text.lower() in LENGTH_UNITS:
+        return text and text.lower()
+    raise SettingsError("--unit", f"{text!r} is not a unit known here", f"Use one of {', '.join(LENGTH_UNITS)}")
+
+
+def counts_per_m(value: float | None) -> float | None:
+    """A depth scale that can be one; raises SettingsError."""
+    if value is None or (math.isfinite(value) and value > 0.0):
+        return value
+    raise SettingsError("--depth-per-m", f"{value:g} is not a usable scale", "Give counts per metre, such as 1000")
+
+
+def file_given(path: Path | None, option: str) -> str | None:
+    """The path of a file that is there; raises SettingsError."""
+    if path is None:
+        return None
+    if path.is_file():
+        return str(path)
+    raise SettingsError(f"{option} {path}", "there is no such file", "Check the path")

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from flatscan.constants import MM_PER_M
-from flatscan.judgement.decision import lean_in_words
 from flatscan.judgement.findings import GAP_KINDS, JOINT_KINDS, WORD_ORDER
 from flatscan.judgement.verdict import Answer
 
@@ -18,7 +17,6 @@ if TYPE_CHECKING:
 LEVEL_ALL_SHARE = 0.5
 #: Not geometry, so never decided here; always the last reason.
 NOT_RECORDED = "Dryness, soundness and cracks are not recorded: check them before laying"
-_MOST_REASONS = 4
 
 _TEXTS: dict[AnswerCode, str] = {
     "lay_as_is": "Flat enough: lay over it as it is",
@@ -26,6 +24,12 @@ _TEXTS: dict[AnswerCode, str] = {
     "level_areas": "Level the marked areas, then lay",
     "level_all": "Level the whole floor, then lay",
     "not_decided": "Cannot be told yet",
+}
+#: What keeps the answer open, by the word for flatness.
+_OPEN: dict[VerdictWord | None, str] = {
+    "not_decided": "Cannot be told yet: too close to the limit for this capture",
+    "not_seen": "Cannot be told yet: not all of the floor could be judged",
+    None: "Cannot be told yet: flatness was not judged",
 }
 
 
@@ -56,18 +60,16 @@ def answer(findings: Sequence[Finding], *, unseen_share: float, most_unseen_shar
         flat = "not_seen"
     joint_word = combined_word(joints)
     code = answer_code(flat, joint_word, share_over)
-    reasons = [_gap_reason(f) for f in gaps if f.value is not None and f.verdict == flat][
-        : 1 if flat == "within" else _MOST_REASONS
-    ]
+    reasons = _gap_reasons([f for f in gaps if f.value is not None and f.verdict == flat])
     if flat is None:
         reasons.append("No gap limit was asked for, so flatness was not judged")
     if flat == "over":
-        reasons.append(f"{100 * share_over:.0f} % of the seen floor measures over a limit")
+        reasons.append(f"{_percent(share_over)} of the seen floor measures over a limit")
     if too_little_seen:
-        reasons.append(f"{100 * unseen_share:.0f} % of the floor was not seen; within needs less than "
-                       f"{100 * most_unseen_share:.0f} %")  # fmt: skip
+        reasons.append(f"{100 * unseen_share:.0f} % of the floor was not seen: too much to call it within, which "
+                       f"takes less than {100 * most_unseen_share:.0f} %")  # fmt: skip
     reasons += _not_measured(findings)
-    text = _TEXTS[code]
+    text = _OPEN.get(flat, _TEXTS[code]) if code == "not_decided" else _TEXTS[code]
     if code == "not_decided" and flat == "within":
         text = f"Flat enough; joints and lips {'not measured' if joint_word == 'not_seen' else 'not decided'}"
     return Answer(code=code, text=text, reasons=(*reasons, NOT_RECORDED))
@@ -93,8 +95,22 @@ def _not_measured(findings: Iterable[Finding]) -> list[str]:
     return [f"{', '.join(dict.fromkeys(names)).capitalize()}: {why}" for why, names in kinds.items()]
 
 
+def _gap_reasons(findings: Sequence[Finding]) -> list[str]:
+    """The first of these findings, which share one verdict, and how many places more there are."""
+    if not findings:
+        return []
+    first, word = findings[0], findings[0].verdict.replace("_", " ")
+    more = len({f.at for f in findings} - {first.at}) if first.verdict != "within" else 0
+    also = "" if not more else f"; one more place is {word}" if more == 1 else f"; {more} more places are {word}"
+    return [_gap_reason(first) + also]
+
+
 def _gap_reason(finding: Finding) -> str:
-    value = finding.value.text() if finding.value else "not measured"
+    value = finding.value.size_text() if finding.value else "not measured"
     edge = f"{round((finding.edge_mm or 0.0) / MM_PER_M, 2):g} m"
-    words = {"over": "over", "within": "within"}.get(finding.verdict) or lean_in_words(finding.p_over or 0.0)
-    return f"Gap {value} beneath a {edge} edge, limit {finding.limit_mm:g} mm: {words}, {finding.where}"
+    word = finding.verdict.replace("_", " ")
+    return f"Gap of {value} under a {edge} straightedge: {word} (limit {finding.limit_mm:g} mm)"
+
+
+def _percent(share: float) -> str:
+    return "Less than 1 %" if 0.0 < share < 0.005 else f"{100 * share:.0f} %"  # noqa: PLR2004 - rounds to none

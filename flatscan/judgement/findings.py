@@ -29,10 +29,12 @@ GAP_KINDS = ("gap", "span_gap")
 MOST_UNSEEN_LISTED = 10
 #: Worst first; one word for several findings is the first of these that any of them has.
 WORD_ORDER: tuple[VerdictWord, ...] = ("over", "not_decided", "not_seen", "within")
+_BY_HAND = "not measured by this program: read them by hand"
+_NOT_LAID = "some edges that the limits ask for could not be laid: see the doubts"
 _NOT_MEASURED = {
-    "lip": "joints were not measured: measure them by hand",
-    "joint_width": "joints were not measured: measure them by hand",
-    "joint_depth": "joints were not measured: measure them by hand",
+    "lip": _BY_HAND,
+    "joint_width": _BY_HAND,
+    "joint_depth": _BY_HAND,
     "level": "flat is not level: check the level with a levelling instrument",
     "slope": "flat is not level: check the fall with a levelling instrument",
 }
@@ -60,7 +62,7 @@ def gap_findings(
             judged = judged[:1] + [f for f in judged[1:] if f.verdict != "within"]
             if all(f.verdict == "within" for f in judged):
                 judged += _doubtful_place(name, limit, measurement.gap_maps, surface, confidence)
-            found += judged or [_not_measured(name, limit, "no gap was measured beneath an edge of this length")]
+            found += judged or [_not_measured(name, limit, _NOT_LAID)]
     return found
 
 

@@ -86,7 +86,7 @@ def _load(name: str, folder: Path | None) -> LimitSet:
         return known[name]
     every = [*known, *(path.stem for path in own)]
     near = difflib.get_close_matches(name.lower(), every, n=3, cutoff=0.5)
-    hint = f"Did you mean {' or '.join(near)}" if near else "Run `flatscan limits` for the list"
+    hint = f"Did you mean {' or '.join(near)}?" if near else "Run `flatscan limits` for the list"
     raise LimitSetError(name, "there is no limit set of that name", hint)
 
 
@@ -99,7 +99,7 @@ def _check_keys(table: Mapping[str, Any], record: type, where: str, path: str = 
     for key, value in table.items():
         if key not in known:
             near = difflib.get_close_matches(key, known, n=1)
-            advice = f"Did you mean {near[0]}" if near else f"Known keys here: {', '.join(known)}"
+            advice = f"Did you mean {near[0]}?" if near else f"Known keys here: {', '.join(known)}"
             raise LimitSetError(where, f"unknown key {path}{key}", advice)
         for number, inner in enumerate(value if isinstance(value, list) else [value]):
             if isinstance(inner, dict) and key in _INNER:

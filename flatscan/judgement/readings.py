@@ -68,16 +68,16 @@ def joint_reading(findings: Sequence[Finding], start_at: Point) -> tuple[Reading
 def _gap_reading(finding: Finding, confidence: float) -> Reading:
     if finding.at is None or finding.value is None:
         raise ValueError("an undecided finding has a place and a value")
-    lay = f"gap beneath a {_metres(finding.edge_mm)} straightedge, {place_in_words(finding.at)}"
+    lay = f"gap under a {_metres(finding.edge_mm)} straightedge, {place_in_words(finding.at)}"
     if finding.contacts is not None:
         a, b = finding.contacts
-        lay += f", resting at x {a[0]:.0f}, y {a[1]:.0f} mm and x {b[0]:.0f}, y {b[1]:.0f} mm"
+        lay += f", resting at {_tapes(a)} and {_tapes(b)}"
     needed_u = abs(finding.limit_mm - finding.value.value) / guard_factor(confidence)
     step = next((s for s in _HAND_STEPS_MM if s <= needed_u * _STEPS_PER_U), None)
     resolves = (
         _resolution_words(step)
         if step is not None
-        else "likely so close to the limit that no hand reading tells: treat it as over if the reading agrees"
+        else "0.05 mm, and even that may not tell so close to the limit: if the reading agrees, treat it as over"
     )
     return Reading(
         at=finding.at,
@@ -100,6 +100,11 @@ def _same_reading(a: Finding, b: Finding) -> bool:
         return False
     like_edge = max(a.edge_mm or 0.0, b.edge_mm or 0.0) <= 1.5 * min(a.edge_mm or 0.0, b.edge_mm or 0.0)
     return like_edge and math.dist(a.at, b.at) < SAME_PLACE_MM
+
+
+def _tapes(at: Point) -> str:
+    """A second and third place beside one that named the walls."""
+    return f"{at[0] / MM_PER_M:.2f} m, {at[1] / MM_PER_M:.2f} m"
 
 
 def _metres(edge_mm: float | None) -> str:

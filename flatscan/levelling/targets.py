@@ -28,7 +28,7 @@ def targets_of(limit_sets: Iterable[LimitSet], longest_mm: float, *, margin_mm: 
         if limit.edge_mm is not None
     ]
     if any(limit <= 0 for _, limit in every):
-        raise SettingsError("margin_mm", f"a margin of {margin_mm:g} mm leaves nothing of a limit", "Use a smaller one")
+        raise SettingsError("--margin", f"a margin of {margin_mm:g} mm leaves nothing of a limit", "Use a smaller one")
     kept: list[Target] = []
     for edge, limit in sorted(set(every), key=lambda pair: (-pair[0], pair[1])):
         if not kept or limit < kept[-1][1]:

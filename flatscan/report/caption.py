@@ -23,8 +23,11 @@ _MOST_FILES = 3
 
 
 def subtitle() -> str:
-    """What the colours mean, and what they do not."""
-    return "Heights in mm above (red) and below (blue) the best plane, which may slope: flat is not level."
+    """The question that the title answers, what the colours mean, and what they do not."""
+    return (
+        "Can a new floor be laid over this one? Heights in mm above (red) and below (blue) the best plane, "
+        "which may slope: flat is not level."
+    )
 
 
 def limit_lines(report: Report) -> list[str]:
@@ -44,8 +47,7 @@ def capture_line(report: Report) -> str:
     """What was captured, on which grid, how much was seen, how sure a height is."""
     surface = report.surface
     files = [file.path.name for file in report.inputs]
-    more = f" and {len(files) - _MOST_FILES} more" if len(files) > _MOST_FILES else ""
-    named = ", ".join(files[:_MOST_FILES]) + more
+    named = ", ".join(files) if len(files) <= _MOST_FILES else f"{len(files)} files"
     spacing = "readings" if surface.lattice else "cells"
     return (
         f"Capture: {KIND_TEXT[surface.kind]} ({named}); {wording.area(surface.area_m2)} of floor, "
@@ -54,16 +56,20 @@ def capture_line(report: Report) -> str:
     )
 
 
-def noise_floor_line(report: Report) -> str:
+def noise_floor_text(report: Report) -> str:
     """What the capture would show on a flat floor, edge by edge; empty where it was not simulated."""
     floors = [
         f"{gaps.noise_floor_mm:.1f} mm {wording.under_edge(gaps.edge_mm)}"
         for gaps in report.measurement.gap_maps
         if math.isfinite(gaps.noise_floor_mm)  # NaN: not simulated
     ]
-    if not floors:
-        return ""
-    return f"On a perfectly flat floor this capture would itself show {', '.join(floors)}; gaps are corrected for it."
+    return f"On a perfectly flat floor this capture would itself show {', '.join(floors)}" if floors else ""
+
+
+def noise_floor_line(report: Report) -> str:
+    """The same with what was done about it."""
+    said = noise_floor_text(report)
+    return said and f"{said}; gaps are corrected for it."
 
 
 def caption_lines(report: Report, grid_mm: float) -> list[str]:

@@ -2,14 +2,32 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
+
+from flatscan.report.caption import noise_floor_text
 
 if TYPE_CHECKING:
     from flatscan.caveats import Caveat
     from flatscan.report.report import Report
+
+_NOISE_FLOOR = "noise_floor_high"
 
 
 def caveats_of(report: Report) -> tuple[Caveat, ...]:
     """Caveats of the surface (with the scan's), the measures, the verdict and the plan; repeats left out."""
     stages = (report.surface, report.measurement, report.verdict, report.plan)
     return tuple(dict.fromkeys(c for stage in stages for c in stage.caveats))
+
+
+def doubts_of(report: Report) -> tuple[Caveat, ...]:
+    """The caveats as a person reads them: one sentence for what was raised once for each edge."""
+    found: dict[str, Caveat] = {}
+    for one in caveats_of(report):
+        if one.name != _NOISE_FLOOR:
+            found[one.text] = one
+        elif said := noise_floor_text(report):
+            found.setdefault(_NOISE_FLOOR, replace(one, text=said))
+        else:
+            found[one.text] = one
+    return tuple(found.values())

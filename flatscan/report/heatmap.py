@@ -90,6 +90,8 @@ def _entries(report: Report, scale: float) -> list[key.Entry]:
     return key.entries(
         [one.verdict for one in shown_gaps(report)],
         areas=bool(report.plan.areas),
+        sure=report.verdict.answer.code in {"level_areas", "level_all"},
+        rings=surface.lattice,
         holes=bool((surface.inside & ~surface.seen).any()) and not surface.lattice,
         contour_mm=None if surface.lattice else contour_step_mm(scale),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import secrets
 import shutil
 from typing import TYPE_CHECKING
@@ -23,6 +24,11 @@ FILE_NAMES = (
 
 def refuse_existing(folder: Path, *, force: bool) -> None:
     """Raise OutputError where ``write_report`` would: before the long work, not after it."""
+    parent = folder.absolute().parent
+    if not parent.is_dir():
+        raise OutputError(folder, f"there is no folder {parent} to make it in", "Make that first, or check the path")
+    if not os.access(parent, os.W_OK):
+        raise OutputError(folder, f"you may not write into {parent}", "Choose another folder")
     if not (folder.exists() or folder.is_symlink()):
         return
     if not folder.is_dir():
@@ -42,7 +48,7 @@ def write_report(report: Report, out: Path, *, force: bool = False) -> tuple[Pat
     Parameters
     ----------
     report : the whole run
-    out : the folder to make; its parents are made where missing
+    out : the folder to make, in one that is there
     force : replace a result folder of that name; the old one is there until the new one is whole
 
     Raises
@@ -54,7 +60,6 @@ def write_report(report: Report, out: Path, *, force: bool = False) -> tuple[Pat
     place = out.resolve()
     aside = place.with_name(f".{place.name}.{secrets.token_hex(4)}.part")
     try:
-        place.parent.mkdir(parents=True, exist_ok=True)
         aside.mkdir()
         _write_files(report, aside)
         refuse_existing(place, force=force)

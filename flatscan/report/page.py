@@ -11,7 +11,7 @@ import msgspec
 
 from flatscan.report import caption, story, wording
 from flatscan.report.cautions import cautions_for
-from flatscan.report.doubts import caveats_of
+from flatscan.report.doubts import doubts_of
 from flatscan.report.drawn import shown_gaps
 from flatscan.report.result import versions
 
@@ -59,18 +59,19 @@ def _words(report: Report) -> dict[str, Any]:
         "gaps": [_gap(one) for one in shown],
         "budget": _budget(shown),
         "humps": [
-            f"{wording.quantity(h.clearance)} {wording.under_edge(h.edge_mm)}, {wording.point(h.at)}"
+            f"{wording.size(h.clearance)} {wording.under_edge(h.edge_mm)}, {wording.point(h.at)}"
             for h in report.measurement.humps
         ],
         "findings": [_finding(finding) for finding in report.verdict.findings],
         "decision_rule": _decision_rule(report),
         "limits": caption.limit_lines(report),
         "areas": [_area(area) for area in plan.areas],
+        "ways_title": story.levelling_title(report),
         "methods": [_method(method, plan.product.bag_kg) for method in plan.methods],
         "product": story.product_line(plan.product),
         "targets": ", ".join(f"{wording.length(t)} {wording.under_edge(edge)}" for edge, t in plan.targets),
         "how": _how(report),
-        "doubts": caveats_of(report),
+        "doubts": doubts_of(report),
         "inputs": report.inputs,
         "record": [
             ("Made with", ", ".join(f"{name} {version}" for name, version in versions().items())),
@@ -92,12 +93,10 @@ def _verdict(word: VerdictWord | None) -> Any:
 
 
 def _gap(one: Shown) -> dict[str, Any]:
-    least = "at least " if one.spot.bridges_hole else ""
     return {
         "letter": one.letter,
         "verdict": one.verdict,
-        "gap": least + wording.quantity(one.spot.gap),
-        "edge": wording.under_edge(one.spot.edge_mm),
+        "gap": wording.gap(one.spot),
         "span": wording.reach(round(one.spot.span_mm, -1)),
         "place": wording.point(one.spot.at),
     }
@@ -116,11 +115,11 @@ def _budget(shown: tuple[Shown, ...]) -> str:
 def _finding(finding: Finding) -> dict[str, Any]:
     return {
         "verdict": finding.verdict,
-        "what": finding.what,
-        "value": _said(finding.value),
+        "what": wording.kind(finding.what),
+        "value": "" if finding.value is None else wording.size(finding.value),
         "limit": wording.length(finding.limit_mm),
         "chance": wording.chance(finding.p_over),
-        "limit_id": finding.limit_id,
+        "limit_id": story.limit_set(finding),
         "where": finding.where,
     }
 
@@ -147,13 +146,11 @@ def _area(area: Area) -> dict[str, Any]:
 
 
 def _method(method: Method, bag_kg: float) -> dict[str, Any]:
-    low, high = method.volume_interval_l
     return {
         "name": wording.METHOD_TEXT[method.name],
-        "volume": wording.litres(method.volume_l),
-        "range": f"{low:.1f} to {high:.1f} litres",
-        "mass": wording.quantity(method.mass_kg),
-        "bags": f"{wording.bags(method.bags, method.bags_interval)} of {bag_kg:g} kg",
+        "volume": wording.litres(method.volume_l, method.volume_interval_l),
+        "mass": wording.weight(method.mass_kg),
+        "bags": wording.bags(method.bags, method.bags_interval, bag_kg),
         "size": wording.area(method.area_m2),
         "mean": f"{method.mean_mm:.1f} mm",
         "most": f"{method.max_mm:.1f} mm",
@@ -192,8 +189,7 @@ def _said(q: Quantity | None) -> str:
 
 def _alt(report: Report) -> str:
     lines = [
-        f"{one.letter}: {wording.quantity(one.spot.gap)} {wording.under_edge(one.spot.edge_mm)}, "
-        f"{wording.VERDICT_TEXT[one.verdict] if one.verdict else 'no limit'}"
+        f"{one.letter}: {wording.gap(one.spot)}, {wording.VERDICT_TEXT[one.verdict] if one.verdict else 'no limit'}"
         for one in shown_gaps(report)
     ]
     return "Map of the floor's heights with the worst gaps. " + "; ".join(lines)

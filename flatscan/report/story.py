@@ -21,8 +21,12 @@ _STEPS: dict[AnswerCode, tuple[str, ...]] = {
     "level_all": ("Level the whole floor with a product whose data sheet allows these layers, then measure again",),
     "not_decided": (),
 }
+#: Less than this (a quarter of a cup) is nothing to anyone.
+_LEAST_TOLD_L = 0.05
 #: Geometry shows none of these, so no answer is complete without them.
-_RECORD_FIRST = "Before laying, record that the floor is dry, sound and free of moving cracks: a scan does not show it"
+_RECORD_FIRST = (
+    "Before laying, check and record that the floor is dry, sound and free of moving cracks: no scan shows it"
+)
 
 
 def next_steps(report: Report) -> list[str]:
@@ -40,24 +44,38 @@ def reading(index: int, report: Report) -> str:
     r = report.verdict.next_readings[index]
     place = wording.point(r.at)
     said = r.what if place.split(",")[0] in r.what else f"{r.what}, at {place}"
-    return f"Read by hand: {said}. With: {r.instrument}; resolve {r.resolves}"
+    return f"Read by hand: {said}. With: {r.instrument}, to {r.resolves}"
 
 
 def method_line(method: Method, product: Product) -> str:
-    """Quantities of one way of levelling."""
-    return (
-        f"{wording.METHOD_TEXT[method.name]}: {wording.litres(method.volume_l)}, {wording.quantity(method.mass_kg)}, "
-        f"{wording.bags(method.bags, method.bags_interval)} of {product.bag_kg:g} kg over "
-        f"{wording.area(method.area_m2)}; mean layer {method.mean_mm:.1f} mm, thickest {method.max_mm:.1f} mm"
+    """Quantities of one way of levelling: what to buy for the floor as it may be, where to put it as measured."""
+    name = wording.METHOD_TEXT[method.name]
+    needs = (
+        f"{wording.litres(method.volume_l, method.volume_interval_l)}, {wording.weight(method.mass_kg)}, "
+        f"{wording.bags(method.bags, method.bags_interval, product.bag_kg)}"
     )
+    if method.area_m2 == 0.0:
+        doubt = method.volume_interval_l[1] >= _LEAST_TOLD_L
+        return f"{name}: nothing, as measured" + (f"; with the doubt of the capture {needs}" if doubt else "")
+    return (
+        f"{name}: {needs}. As measured: {wording.area(method.area_m2)}, {method.mean_mm:.1f} mm thick on average, "
+        f"{method.max_mm:.1f} mm at most"
+    )
+
+
+def levelling_title(report: Report) -> str:
+    """Said before it is known to be needed, or as the work to do."""
+    if report.verdict.answer.code in {"level_areas", "level_all"}:
+        return "What levelling takes"
+    return "What levelling would take, should it be needed"
 
 
 def product_line(product: Product) -> str:
     """The figures that litres were turned into bags with."""
     return (
-        f"Reckoned with {product.name}: {product.kg_per_m2_mm:g} kg per m² and mm, "
-        f"{100 * product.waste_share:g} % waste, least layer {wording.length(product.least_layer_mm)}. "
-        f"Source: {product.source}"
+        f"Litres include what the capture may have missed; in brackets the 95 % range. Reckoned with {product.name}: "
+        f"{product.kg_per_m2_mm:g} kg per m² and mm, {100 * product.waste_share:g} % more in the bags for waste, "
+        f"least layer {wording.length(product.least_layer_mm)}. Source: {product.source}"
     )
 
 
@@ -76,11 +94,17 @@ def flatness_line(report: Report) -> str:
     """The whole floor in one figure."""
     flat = report.measurement.flatness
     return (
-        f"Highest to lowest place: {wording.quantity(flat.fltt)} square to the best plane "
-        f"({wording.quantity(flat.fltt_minimum_zone)} between the two closest parallel planes)"
+        f"Highest to lowest place: {wording.size(flat.fltt)} square to the best plane "
+        f"({wording.size(flat.fltt_minimum_zone)} between the two closest parallel planes)"
     )
 
 
-def limit_text(finding: Finding) -> str:
-    """The limit that a finding was held against."""
-    return f"limit {wording.length(finding.limit_mm)} ({finding.limit_id})"
+def limit_text(finding: Finding, report: Report) -> str:
+    """The limit that a finding was held against, with its set where there are several."""
+    named = f" of {limit_set(finding)}" if len(report.limits) > 1 else ""
+    return f"limit {wording.length(finding.limit_mm)}{named}"
+
+
+def limit_set(finding: Finding) -> str:
+    """The set that a finding's limit is from."""
+    return finding.limit_id.split("/")[0]

@@ -5,13 +5,13 @@ from __future__ import annotations
 import os
 import re
 import textwrap
-from collections import Counter
 from typing import TYPE_CHECKING, TextIO
 
+from flatscan.judgement.answer import NOT_RECORDED
 from flatscan.report import story, wording
-from flatscan.report.caption import capture_line, limit_lines, noise_floor_line
+from flatscan.report.caption import capture_line, limit_lines
 from flatscan.report.cautions import cautions_for
-from flatscan.report.doubts import caveats_of
+from flatscan.report.doubts import doubts_of
 from flatscan.report.drawn import shown_gaps
 
 if TYPE_CHECKING:
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from flatscan.judgement.verdict import VerdictWord
-    from flatscan.report.drawn import Shown
     from flatscan.report.report import Report
 
 _BOLD, _PLAIN = "\x1b[1m", "\x1b[0m"
@@ -32,7 +31,8 @@ _INK: dict[VerdictWord, str] = {
 }
 #: A value, its uncertainty and its unit stay on one line.
 _PLUS_MINUS = re.compile(r" ± (\S+) ")
-_MOST_PLACES, _MOST_UNSEEN, _MOST_STEPS = 5, 3, 7
+_UNIT = re.compile(r"(?<=\d) (?=(?:mm|m|m²|kg|litres|%)(?:\W|$))")
+_MOST_PLACES, _MOST_STEPS = 5, 7
 
 
 def summary(
@@ -42,17 +42,15 @@ def summary(
     page = _Page(width, colour=colour, ascii_text=ascii_text)
     answer = report.verdict.answer
     page.headline(answer.text)
-    page.section("Why", answer.reasons)
-    page.places(shown_gaps(report)[:_MOST_PLACES])
-    page.section("Not seen", _few(_not_seen(report), _MOST_UNSEEN, "places"))
-    page.section(
-        "What to do next", _few(story.next_steps(report), _MOST_STEPS, "readings", keep_last=True), numbered=True
-    )
+    # The last step says as an order what this reason says.
+    page.section("Why", [reason for reason in answer.reasons if reason != NOT_RECORDED])
+    page.places(report, with_map=bool(files))
+    page.section("What to do next", _few(story.next_steps(report), where=files), numbered=True)
     if report.plan.methods:
         methods = [story.method_line(method, report.plan.product) for method in report.plan.methods]
-        page.section("What levelling takes", [*methods, story.product_line(report.plan.product)])
+        page.section(story.levelling_title(report), [*methods, story.product_line(report.plan.product)])
     page.section("Measured", [line for line in _measured(report) if line])
-    page.section("Doubts", [f"{c.text}. {c.advice}" for c in caveats_of(report)])
+    page.section("Doubts", [f"{c.text}. {c.advice}" for c in doubts_of(report)])
     page.section("Take care", [f"{c.title}: {c.text}" for c in cautions_for(report)])
     if files:
         folder = files[0].parent
@@ -93,26 +91,24 @@ class _Page:
             mark = f"{number}. " if numbered else "- "
             self._lines += self._wrap(item, f"  {mark}", "  " + " " * len(mark))
 
-    def places(self, shown: Sequence[Shown]) -> None:
+    def places(self, report: Report, *, with_map: bool) -> None:
+        shown = shown_gaps(report)[:_MOST_PLACES]
         if not shown:
             return
-        self._title("Worst places (letters as on the map)")
+        self._title("Worst places (letters as on the map)" if with_map else "Worst places")
         for one in shown:
-            least = "at least " if one.spot.bridges_hole else ""
-            said = f"{least}{wording.quantity(one.spot.gap)} {wording.under_edge(one.spot.edge_mm)}"
-            ink, verdict = _PLAIN, "no limit"
+            said, verdict, ink = wording.gap(one.spot), "no limit", _PLAIN
             if one.finding is not None and one.verdict is not None:
-                said += f", {story.limit_text(one.finding)}"
-                ink, verdict = (
-                    _INK[one.verdict],
-                    f"{wording.VERDICT_SHAPE[one.verdict]} {wording.VERDICT_TEXT[one.verdict]}",
-                )
+                said += f", {story.limit_text(one.finding, report)}"
+                verdict = f"{wording.VERDICT_SHAPE[one.verdict]} {wording.VERDICT_TEXT[one.verdict]}"
+                ink = _INK[one.verdict]
             first = self._wrap(f"{verdict}: {said}", f"  {one.letter} ", "    ")
             self._lines += [self._ink(first[0], ink), *first[1:]]
             chance = wording.chance(one.finding.p_over) if one.finding is not None else ""
             self._lines += self._wrap(
-                f"at {wording.point(one.spot.at)}" + (f"; {chance}" if chance else ""), "    ", "    "
+                f"{chance}{', at ' if chance else 'at '}{wording.point(one.spot.at)}", "    ", "    "
             )
+        self._lines += self._wrap(f"{wording.FRAME_TEXT if with_map else wording.NO_MAP_TEXT}.", "  ", "  ")
 
     def text(self) -> str:
         return "\n".join(self._lines)
@@ -122,6 +118,7 @@ class _Page:
 
     def _wrap(self, text: str, first: str, other: str) -> list[str]:
         said = _PLUS_MINUS.sub("\u00a0±\u00a0\\1\u00a0", wording.clean(text))
+        said = _UNIT.sub("\u00a0", said)
         said = wording.ascii_only(said).replace(" +/- ", "\u00a0+/-\u00a0") if self._ascii else said
         lines = textwrap.wrap(said, self._width, initial_indent=first, subsequent_indent=other, break_on_hyphens=False)
         return [line.replace("\u00a0", " ") for line in lines] or [first.rstrip()]
@@ -131,27 +128,13 @@ class _Page:
 
 
 def _measured(report: Report) -> list[str]:
-    return [
-        *limit_lines(report),
-        story.flatness_line(report),
-        story.slope_line(report),
-        capture_line(report),
-        noise_floor_line(report),
-        *report.surface.inferences,
-    ]
+    return [*limit_lines(report), story.flatness_line(report), story.slope_line(report), capture_line(report)]
 
 
-def _not_seen(report: Report) -> list[str]:
-    """What no value was found for, each kind once."""
-    found = [f for f in report.verdict.findings if f.verdict == "not_seen"]
-    counts = Counter((f.what, f.where) for f in found)
-    return [f"{what}: {where}" + (f" ({n} limits)" if n > 1 else "") for (what, where), n in counts.items()]
-
-
-def _few(items: list[str], most: int, kind: str, *, keep_last: bool = False) -> list[str]:
-    """The first items, how many are left out, and the last one where it always holds."""
-    if len(items) <= most:
-        return items
-    last = items[-1:] if keep_last else []
-    first = items[: most - 1 - len(last)]
-    return [*first, f"{len(items) - len(first) - len(last)} more {kind}: see report.html", *last]
+def _few(steps: list[str], *, where: Sequence[Path]) -> list[str]:
+    """The first steps, how many readings are left out, and the last step, which always holds."""
+    if len(steps) <= _MOST_STEPS:
+        return steps
+    first, last = steps[: _MOST_STEPS - 2], steps[-1]
+    found = "in report.html" if where else "in the report that --out writes"
+    return [*first, f"Read by hand at {len(steps) - _MOST_STEPS + 1} more places, listed {found}", last]

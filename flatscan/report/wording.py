@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from flatscan.judgement.limits import Limit, LimitSet
     from flatscan.judgement.verdict import AnswerCode, VerdictWord
     from flatscan.levelling.plan import MethodName
+    from flatscan.measures.measurement import GapSpot
     from flatscan.quantity import Quantity
 
 VERDICT_TEXT: Mapping[VerdictWord, str] = {
@@ -41,9 +42,9 @@ ANSWER_TITLE: Mapping[AnswerCode, str] = {
 }
 
 METHOD_TEXT: Mapping[MethodName, str] = {
-    "patch": "patch: trowelled, only where the limit asks for it",
-    "flood": "flood: self-levelling, poured to one water level",
-    "skim": "skim: a thin coat of even thickness",
+    "patch": "patch, by trowel, only where the limit asks for it",
+    "flood": "flood, self-levelling, poured to one water level",
+    "skim": "skim, a thin coat of even thickness",
     "grind_and_patch": "grind the high places, then patch",
 }
 
@@ -94,6 +95,42 @@ def quantity(q: Quantity) -> str:
     return q.text()
 
 
+def size(q: Quantity) -> str:
+    """A gap or a range of heights, which cannot be negative: ``5.2 ± 0.6 mm``, or ``2.6 mm (0 to 9.1)``."""
+    if not math.isfinite(q.u):
+        return f"{q.value:.1f} {q.unit}, uncertainty unknown"
+    return q.size_text()
+
+
+def weight(mass: Quantity) -> str:
+    """What a volume weighs, beside the volume that tells its range.
+
+    >>> from flatscan.quantity import Quantity
+    >>> weight(Quantity(1.53, 0.2, "kg")), weight(Quantity(381.7, 70.0, "kg"))
+    ('1.5 kg', '382 kg')
+    """
+    return f"{mass.value:.{1 if mass.value < 10.0 else 0}f} {mass.unit}"  # noqa: PLR2004
+
+
+def gap(spot: GapSpot) -> str:
+    """A gap beneath its edge; one that crosses unseen floor may be more."""
+    least = "at least " if spot.bridges_hole else ""
+    return f"{least}{size(spot.gap)} {under_edge(spot.edge_mm)}"
+
+
+def extreme(q: Quantity, *, high: bool) -> str:
+    """How far the highest or the lowest place is from the plane.
+
+    >>> from flatscan.quantity import Quantity
+    >>> extreme(Quantity(4.4, 0.4, "mm"), high=True), extreme(Quantity(0.0, 4.4, "mm"), high=False)
+    ('highest +4.4 ± 0.8 mm', 'lowest, by 0 to 8.8 mm')
+    """
+    word, sign = ("highest", "+") if high else ("lowest", "−")
+    if math.isfinite(q.u) and q.value < q.expanded:
+        return f"{word}, by {q.size_text()}"
+    return f"{word} {sign}{quantity(q)}"
+
+
 def length(length_mm: float) -> str:
     """A limit or a layer, as a document states it.
 
@@ -127,7 +164,8 @@ def point(at: tuple[float, float]) -> str:
     return f"{x:.2f} m from the left wall, {y:.2f} m from the bottom wall"
 
 
-FRAME_TEXT = "Left and bottom (origin) wall as on the map: both tapes start at the corner marked 0"
+FRAME_TEXT = "Left and bottom wall as on the map; both tapes start at the corner marked 0"
+NO_MAP_TEXT = "Left and bottom wall as on the map that --out draws; both tapes start at its corner 0"
 
 
 def area(area_m2: float) -> str:
@@ -135,27 +173,49 @@ def area(area_m2: float) -> str:
     return f"{area_m2:.2f} m²" if area_m2 < 10.0 else f"{area_m2:.1f} m²"  # noqa: PLR2004
 
 
-def litres(volume_l: Quantity) -> str:
-    """A volume with the unit in full; a small uncertainty is rounded up, never to nothing.
+def litres(volume_l: Quantity, interval_l: tuple[float, float] | None = None) -> str:
+    """A volume with its 95 % range; without ``interval_l`` value ± U, its range where U is the larger.
 
     >>> from flatscan.quantity import Quantity
-    >>> litres(Quantity(104.4, 0.5, "l")), litres(Quantity(0.0549, 0.0008, "l"))
-    ('104.4 ± 1.0 litres', '0.05 ± 0.01 litres')
+    >>> litres(Quantity(104.4, 0.5, "l")), litres(Quantity(0.2, 0.2, "l"))
+    ('104.4 ± 1.0 litres', '0.2 litres (0 to 0.6)')
+    >>> litres(Quantity(224.0, 42.0, "l"), (146.2, 318.4)), litres(Quantity(0.04, 0.1, "l"), (0.0, 0.31))
+    ('224 litres (146 to 318)', '0 to 0.3 litres')
     """
     if not math.isfinite(volume_l.u):
         return f"{volume_l.value:.1f} litres, uncertainty unknown"
     places = decimals_for(volume_l.expanded)
+    if interval_l is not None:
+        return spread(volume_l.value, interval_l, "litres")
+    if volume_l.value < volume_l.expanded:
+        return volume_l.size_text().replace(f" {volume_l.unit}", " litres")
+    # A small uncertainty is rounded up, never to nothing.
     shown = max(volume_l.expanded, 10.0**-places) if volume_l.u > 0.0 else 0.0
     return f"{volume_l.value:.{places}f} ± {shown:.{places}f} litres"
 
 
-def bags(count: int, interval: tuple[int, int]) -> str:
+def spread(value: float, interval: tuple[float, float], unit: str) -> str:
+    """A value with its 95 % range, rounded by the range.
+
+    >>> spread(20.4, (0.0, 61.2), "kg"), spread(0.9, (0.71, 1.12), "litres")
+    ('20 kg (0 to 61)', '0.9 litres (0.7 to 1.1)')
+    """
+    low, high = interval
+    places = min(decimals_for((high - low) / 2.0), 1)
+    said = [f"{max(0.0, v):.{places}f}" for v in (value, low, high)]
+    said = ["0" if float(v) == 0.0 else v for v in said]
+    if said[1] == said[2]:
+        return f"{said[0]} {unit}"
+    return f"0 to {said[2]} {unit}" if said[0] == "0" else f"{said[0]} {unit} ({said[1]} to {said[2]})"
+
+
+def bags(count: int, interval: tuple[int, int], bag_kg: float) -> str:
     """Whole bags to buy with the 95 % range.
 
-    >>> bags(1, (1, 1)), bags(3, (2, 3))
-    ('1 bag', '3 bags (2 to 3)')
+    >>> bags(1, (1, 1), 25.0), bags(3, (2, 3), 20.0)
+    ('1 bag of 25 kg', '3 bags of 20 kg (2 to 3)')
     """
-    said = f"{count} bag" if count == 1 else f"{count} bags"
+    said = f"{count} {'bag' if count == 1 else 'bags'} of {bag_kg:g} kg"
     return said if interval[0] == interval[1] else f"{said} ({interval[0]} to {interval[1]})"
 
 
@@ -199,16 +259,29 @@ def chance(p_over: float | None) -> str:
     return f"{words} ({share(min(max(p_over, _LEAST_CHANCE), 1.0 - _LEAST_CHANCE))} chance of over)"
 
 
+#: What a limit is about, in words; the keys are those of ``judgement.limits``.
+_KINDS = {"gap": "gap", "span_gap": "gap", "joint_width": "joint width", "joint_depth": "joint depth", "slope": "fall"}
+
+
+def kind(what: str) -> str:
+    """What a finding is about.
+
+    >>> kind("joint_width"), kind("span_gap"), kind("lip")
+    ('joint width', 'gap', 'lip')
+    """
+    return _KINDS.get(what, what)
+
+
 def limit(rule: Limit) -> str:
     """One limit as a phrase: ``3 mm under 2 m``."""
     said = length(rule.limit_mm)
     if rule.edge_mm is None:
-        return f"{rule.what.replace('_', ' ')} {said}"
+        return f"{kind(rule.what)} {said}"
     if rule.what == "gap":
         return f"{said} {under_edge(rule.edge_mm)}"
     if rule.what == "span_gap":
         return f"{said} between contacts up to {reach(rule.edge_mm)} apart"
-    return f"{rule.what.replace('_', ' ')} {said} over {reach(rule.edge_mm)}"
+    return f"{kind(rule.what)} {said} over {reach(rule.edge_mm)}"
 
 
 def source(limits: LimitSet) -> str:

@@ -38,7 +38,7 @@ def test_flat_with_joints_asked_but_unmeasured_cannot_be_told(make_surface, make
     assert verdict.answer.text == "Flat enough; joints and lips not measured"
     unseen = [f for f in verdict.findings if f.verdict == "not_seen"]
     assert sorted(f.what for f in unseen) == ["joint_depth", "joint_width", "lip"]
-    assert all("measure them by hand" in f.where for f in unseen)
+    assert all("read them by hand" in f.where for f in unseen)
     assert [r.instrument for r in verdict.next_readings] == ["steel rule, depth gauge and feeler gauges"]
 
 
@@ -154,7 +154,7 @@ def test_hand_readings_begin_where_least_is_known_and_are_not_repeated(make_surf
     assert [r.at[0] for r in verdict.next_readings] == [3000.0, 4500.0, 1000.0]
     # |3 - 2.8| = 0.2 mm = 1.645 u and u = step / sqrt(12): the step may be 0.42 mm, so a 0.2 mm gauge will do.
     assert verdict.next_readings[1].resolves == "0.2 mm or finer"
-    assert "no hand reading tells" in verdict.next_readings[0].resolves
+    assert "even that may not tell" in verdict.next_readings[0].resolves
     assert verdict.next_readings[2].instrument == "2 m straightedge and feeler gauges"
 
 

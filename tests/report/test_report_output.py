@@ -19,7 +19,7 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_every_file_is_written_and_nothing_else(report: Report, tmp_path: Path) -> None:
-    out = tmp_path / "deep" / "result"
+    out = tmp_path / "result"
     files = write_report(report, out)
     assert sorted(p.name for p in out.iterdir()) == sorted(FILE_NAMES)
     assert files == tuple(out / name for name in FILE_NAMES)
@@ -120,10 +120,12 @@ def test_a_file_of_that_name_is_refused(report: Report, tmp_path: Path, force: b
 
 
 @pytest.mark.usefixtures("quick")
-def test_a_parent_that_is_a_file_is_one_sentence(report: Report, tmp_path: Path) -> None:
+def test_a_parent_that_is_a_file_or_missing_is_one_sentence(report: Report, tmp_path: Path) -> None:
     (tmp_path / "note").write_text("a file")
-    with pytest.raises(OutputError, match="cannot be written"):
-        write_report(report, tmp_path / "note" / "result")
+    for parent in ("note", "not there"):
+        with pytest.raises(OutputError, match=f"there is no folder .*{parent}"):
+            write_report(report, tmp_path / parent / "result")
+    assert [p.name for p in tmp_path.iterdir()] == ["note"]
 
 
 @pytest.mark.usefixtures("quick")

@@ -80,7 +80,7 @@ def test_a_long_list_is_cut_and_says_so_but_keeps_the_step_that_always_holds(rep
     many = replace(report.verdict, next_readings=report.verdict.next_readings * 12)
     said = summary(replace(report, verdict=many), colour=False)
     # Two steps of the answer and three readings are told before the line that counts the rest of twelve.
-    assert "6. 9 more readings: see report.html" in said
+    assert "6. Read by hand at 9 more places" in said
     assert "7. Before laying" in said
 
 

@@ -32,6 +32,8 @@ _WORD_AWAY_IN = 0.27
 _NODE_TEXT_IN = 0.36
 _MOST_NODE_IN = 0.46
 _DARK_SHARE = 0.75
+#: Discs of hand-read places lie over the straightedge, so that every figure can be read.
+NODE_LAYER = 11
 
 
 def block_step(shape: tuple[int, ...], most: int) -> int:
@@ -87,6 +89,11 @@ def draw_heights(axes: Axes, surface: Surface, sheet: Sheet, colours: ListedColo
             axes.contour(x, y, held, levels=wanted, colors=SOFT_INK, linewidths=0.5, linestyles=style, zorder=2)
 
 
+def node_size_in(surface: Surface, sheet: Sheet) -> float:
+    """Diameter of the disc of a hand-read place."""
+    return min(0.62 * surface.cell_mm * sheet.inch_per_mm, _MOST_NODE_IN)
+
+
 def draw_nodes(
     axes: Axes, surface: Surface, sheet: Sheet, colours: ListedColormap, scale: float
 ) -> NDArray[np.float64]:
@@ -94,7 +101,7 @@ def draw_nodes(
     rows, cols = np.nonzero(surface.seen)
     places = sheet.on_paper(np.stack([cols + 0.5, rows + 0.5], axis=1) * surface.cell_mm + surface.origin_mm)
     heights = surface.height_mm[rows, cols]
-    size = min(0.62 * surface.cell_mm * sheet.inch_per_mm, _MOST_NODE_IN)
+    size = node_size_in(surface, sheet)
     shades = np.clip(heights / scale, -1.0, 1.0)
     axes.scatter(
         places[:, 0],
@@ -103,14 +110,21 @@ def draw_nodes(
         c=colours(0.5 + 0.5 * shades),
         edgecolors=SOFT_INK,
         linewidths=0.6,
-        zorder=2,
+        zorder=NODE_LAYER,
     )
     if size < _NODE_TEXT_IN:
         return places
     for (x, y), height, shade in zip(places, heights, shades, strict=True):
         ink = "white" if abs(shade) > _DARK_SHARE else INK
         axes.text(
-            x, y, signed(float(height), 1), fontproperties=font(TICK_PT), color=ink, ha="center", va="center", zorder=3
+            x,
+            y,
+            signed(float(height), 1),
+            fontproperties=font(TICK_PT),
+            color=ink,
+            ha="center",
+            va="center",
+            zorder=NODE_LAYER + 1,
         )
     return places
 

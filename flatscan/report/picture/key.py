@@ -44,15 +44,23 @@ class Entry:
 
 
 def entries(
-    verdicts: Sequence[VerdictWord | None], *, areas: bool, holes: bool, contour_mm: float | None
+    verdicts: Sequence[VerdictWord | None],
+    *,
+    areas: bool,
+    holes: bool,
+    contour_mm: float | None,
+    sure: bool = True,
+    rings: bool = False,
 ) -> list[Entry]:
-    """Only what this picture shows."""
+    """Only what this picture shows. ``sure``: the areas are to be levelled; ``rings`` mark contacts, not dots."""
     found = [Entry(text, _edge(word)) for word, text in _EDGE_TEXT.items() if word in verdicts]
     if verdicts:
-        found.append(Entry("where it touched", _dot("o", INK, "white")))
+        found.append(Entry("where it touched", _dot("o", *(("none", INK) if rings else (INK, "white")))))
         found.append(Entry("where the gap is", _dot("v", "white", INK)))
     if areas:
-        found.append(Entry("area to level", _line(AREA_INK, 1.7, "solid")))
+        found.append(
+            Entry("area to level" if sure else "area to level, should it be needed", _line(AREA_INK, 1.7, "solid"))
+        )
     if holes:
         found.append(Entry("not seen", _hatch))
     if contour_mm is not None:
@@ -102,7 +110,7 @@ def draw_bar(axes: Axes, sheet: Sheet, colours: ListedColormap, scale: float, *,
         axes.plot([x + _BAR_W_IN, x + _BAR_W_IN + 0.05], [y, y], color=INK, linewidth=0.8, zorder=4)
         said = signed(float(value), places)
         if (value == scale and clipped[1]) or (value == -scale and clipped[0]):
-            said += "…"
+            said = f"{'≥' if value > 0 else '≤'} {said}"
         axes.text(x + _BAR_W_IN + 0.09, y, said, fontproperties=font(KEY_PT), color=INK, va="center")
     bold = font(KEY_PT, bold=True)
     axes.text(x, foot + tall + 0.09, "high, mm", fontproperties=bold, color=INK, va="bottom")
@@ -127,7 +135,7 @@ def _line(ink: str, width: float, dash: str | tuple[int, tuple[float, ...]]) -> 
 
 def _dot(marker: str, face: str, edge: str) -> Draw:
     def draw(axes: Axes, x: float, y: float) -> None:
-        axes.plot([x + _SAMPLE_IN / 2.0], [y], marker, color=face, markeredgecolor=edge, markersize=5.5)
+        axes.plot([x + _SAMPLE_IN / 2.0], [y], marker, color=face, markeredgecolor=edge, markersize=5.5, mew=1.4)
 
     return draw
 
