@@ -7,10 +7,10 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from flatscan.sources.clouds.text_cloud import HEAD_BYTES, decode_head
+from flatscan.sources.clouds.text_layout import sniff_layout
 from flatscan.sources.guard import library_errors
-from flatscan.sources.levels_rows import is_levels
-from flatscan.sources.text_cloud import HEAD_BYTES, decode_head
-from flatscan.sources.text_layout import sniff_layout
+from flatscan.sources.levels.levels_rows import is_levels
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -58,19 +58,19 @@ class FolderReader:
 
 
 _HERE = "flatscan.sources."
-_LEVELS = _HERE + "levels_table:read_levels"
+_LEVELS = _HERE + "levels.levels_table:read_levels"
 
 READERS: tuple[Reader, ...] = (
-    Reader("las", "cloud", (".las", ".laz"), starts_with(b"LASF"), _HERE + "las:read_las", takes_progress=True),
-    Reader("e57", "cloud", (".e57",), starts_with(b"ASTM-E57"), _HERE + "e57:read_e57", takes_progress=True),
+    Reader("las", "cloud", (".las", ".laz"), starts_with(b"LASF"), _HERE + "clouds.las:read_las", takes_progress=True),
+    Reader("e57", "cloud", (".e57",), starts_with(b"ASTM-E57"), _HERE + "clouds.e57:read_e57", takes_progress=True),
     Reader(
-        "ply", "cloud", (".ply",), starts_with(b"ply\n", b"ply\r"), _HERE + "ply:read_ply", takes_progress=True
+        "ply", "cloud", (".ply",), starts_with(b"ply\n", b"ply\r"), _HERE + "clouds.ply:read_ply", takes_progress=True
     ),
-    Reader("pcd", "cloud", (".pcd",), is_pcd, _HERE + "pcd:read_pcd", takes_progress=True),
-    Reader("glb", "cloud", (".glb",), starts_with(b"glTF"), _HERE + "mesh:read_mesh", takes_progress=True),
-    Reader("gltf", "cloud", (".gltf",), is_gltf, _HERE + "mesh:read_mesh", certain=False, takes_progress=True),
-    Reader("obj", "cloud", (".obj",), is_obj, _HERE + "mesh:read_mesh", certain=False, takes_progress=True),
-    Reader("stl", "cloud", (".stl",), is_stl, _HERE + "mesh:read_mesh", certain=False, takes_progress=True),
+    Reader("pcd", "cloud", (".pcd",), is_pcd, _HERE + "clouds.pcd:read_pcd", takes_progress=True),
+    Reader("glb", "cloud", (".glb",), starts_with(b"glTF"), _HERE + "clouds.mesh:read_mesh", takes_progress=True),
+    Reader("gltf", "cloud", (".gltf",), is_gltf, _HERE + "clouds.mesh:read_mesh", certain=False, takes_progress=True),
+    Reader("obj", "cloud", (".obj",), is_obj, _HERE + "clouds.mesh:read_mesh", certain=False, takes_progress=True),
+    Reader("stl", "cloud", (".stl",), is_stl, _HERE + "clouds.mesh:read_mesh", certain=False, takes_progress=True),
     Reader("levels", "levels", (".csv", ".txt", ".tsv"), is_levels_text, _LEVELS, certain=False),
     Reader("levels", "levels", (".xlsx",), starts_with(b"PK\x03\x04"), _LEVELS, certain=False),
     Reader(
@@ -78,7 +78,7 @@ READERS: tuple[Reader, ...] = (
         "cloud",
         (".xyz", ".txt", ".csv", ".asc", ".pts", ".tsv", ".xyzrgb", ".neu"),
         is_text_cloud,
-        _HERE + "text_cloud:read_text_cloud",
+        _HERE + "clouds.text_cloud:read_text_cloud",
         certain=False,
         takes_progress=True,
     ),
@@ -87,13 +87,13 @@ READERS: tuple[Reader, ...] = (
         "depth",
         (".png", ".tif", ".tiff", ".npy"),
         starts_with(b"\x89PNG\r\n\x1a\n", b"II*\0", b"MM\0*", b"II+\0", b"MM\0+", b"\x93NUMPY"),
-        _HERE + "single_depth:read_single_depth",
+        _HERE + "depth.single_depth:read_single_depth",
     ),
 )  # fmt: skip
 
 FOLDER_READERS: tuple[FolderReader, ...] = (
-    FolderReader("transforms", "transforms.json", _HERE + "posed_frames:read_transforms"),
-    FolderReader("tum", "depth.txt", _HERE + "tum:read_tum"),
+    FolderReader("transforms", "transforms.json", _HERE + "depth.posed_frames:read_transforms"),
+    FolderReader("tum", "depth.txt", _HERE + "depth.tum:read_tum"),
 )
 
 

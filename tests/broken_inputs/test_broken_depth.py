@@ -15,10 +15,10 @@ from PIL import Image
 
 from flatscan.errors import InputError
 from flatscan.settings import ReadSettings
-from flatscan.sources.depth_capture import DepthCapture
-from flatscan.sources.posed_frames import read_transforms
-from flatscan.sources.single_depth import read_single_depth
-from flatscan.sources.tum import read_tum
+from flatscan.sources.depth.depth_capture import DepthCapture
+from flatscan.sources.depth.posed_frames import read_transforms
+from flatscan.sources.depth.single_depth import read_single_depth
+from flatscan.sources.depth.tum import read_tum
 
 SETTINGS = ReadSettings()
 CAMERA = {"fl_x": 60.0, "fl_y": 60.0, "cx": 31.5, "cy": 23.5, "w": 64, "h": 48}
@@ -179,7 +179,7 @@ def _png_header_only(width: int, height: int) -> bytes:
 def test_an_image_bomb_is_refused_by_its_header(
     tmp_path: Path, width: int, height: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("flatscan.sources.depth_image._pixels", lambda *_: pytest.fail("decoded a bomb"))
+    monkeypatch.setattr("flatscan.sources.depth.depth_image._pixels", lambda *_: pytest.fail("decoded a bomb"))
     folder = capture(tmp_path)
     (folder / "depth" / "1.png").write_bytes(_png_header_only(width, height))
     refused(folder, "million|exceeds limit")

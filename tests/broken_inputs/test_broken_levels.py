@@ -10,7 +10,7 @@ import pytest
 
 from flatscan.errors import InputError
 from flatscan.settings import ReadSettings
-from flatscan.sources.levels_table import read_levels
+from flatscan.sources.levels.levels_table import read_levels
 
 HEAD = "x [m],y [m],staff [mm]\n"
 GOOD = "0,0,1\n1,0,2\n0,1,3\n1,1,4\n"

@@ -17,7 +17,7 @@ from pypcd4.pypcd4 import MetaData
 from flatscan.errors import InputError
 from flatscan.settings import ReadSettings
 from flatscan.sources import Scan, read
-from flatscan.sources.las_units import from_wkt
+from flatscan.sources.clouds.las_units import from_wkt
 
 UTM = np.array([487_321.0, 5_423_871.0, 212.0])
 US_SURVEY_FOOT_MM = 1.2e6 / 3937.0

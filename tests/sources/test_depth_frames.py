@@ -19,10 +19,10 @@ from PIL import Image
 from scipy.spatial.transform import Rotation
 
 from flatscan.settings import ReadSettings
-from flatscan.sources.posed_frames import is_transforms, read_transforms
+from flatscan.sources.depth.posed_frames import is_transforms, read_transforms
+from flatscan.sources.depth.single_depth import is_depth_image, read_single_depth
+from flatscan.sources.depth.tum import is_tum, read_tum
 from flatscan.sources.scan import Scan
-from flatscan.sources.single_depth import is_depth_image, read_single_depth
-from flatscan.sources.tum import is_tum, read_tum
 
 FLOAT_MM = 0.003
 DEFAULTS = ReadSettings()
@@ -362,7 +362,7 @@ def test_more_than_the_cap_is_thinned_alike_everywhere_and_said(
 ) -> None:
     folder = write_folder(tmp_path, ".npy")
     whole = read_transforms(folder, DEFAULTS)
-    monkeypatch.setattr("flatscan.sources.depth_capture.MAX_POINTS", PIXELS // 4)
+    monkeypatch.setattr("flatscan.sources.depth.depth_capture.MAX_POINTS", PIXELS // 4)
     thinned = read_transforms(folder, DEFAULTS)
     assert "one in 5 was kept" in next(c.text for c in thinned.caveats if c.name == "points_thinned")
     assert whole.view_of_point is not None

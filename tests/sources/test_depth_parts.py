@@ -10,13 +10,13 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from flatscan.errors import InputError
-from flatscan.sources.camera import Camera, camera_from_keys, lens_applied, pixel_rays
-from flatscan.sources.camera_up import infer_up
-from flatscan.sources.confidence import MisfitByLevel
-from flatscan.sources.depth_edges import on_surface, pixel_noise
-from flatscan.sources.depth_meaning import SeenPlane, choose_scale, is_ray_length, scale_by_poses
-from flatscan.sources.dominant_plane import FramePlane, dominant_plane
-from flatscan.sources.pose import OPENCV_FROM_OPENGL, pose_from_quaternion, rigid_pose
+from flatscan.sources.depth.camera import Camera, camera_from_keys, lens_applied, pixel_rays
+from flatscan.sources.depth.camera_up import infer_up
+from flatscan.sources.depth.confidence import MisfitByLevel
+from flatscan.sources.depth.depth_edges import on_surface, pixel_noise
+from flatscan.sources.depth.depth_meaning import SeenPlane, choose_scale, is_ray_length, scale_by_poses
+from flatscan.sources.depth.dominant_plane import FramePlane, dominant_plane
+from flatscan.sources.depth.pose import OPENCV_FROM_OPENGL, pose_from_quaternion, rigid_pose
 
 CAMERA = Camera(212.0, 205.0, 130.0, 90.0, 257, 190)
 

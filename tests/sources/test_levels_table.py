@@ -11,7 +11,7 @@ import pytest
 
 from flatscan.errors import InputError, SettingsError
 from flatscan.settings import ReadSettings
-from flatscan.sources.levels_table import is_levels, read_levels
+from flatscan.sources.levels.levels_table import is_levels, read_levels
 from flatscan.sources.scan import Scan
 
 DEFAULTS = ReadSettings()

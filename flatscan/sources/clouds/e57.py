@@ -9,10 +9,10 @@ import numpy as np
 from flatscan.constants import MM_PER_M
 from flatscan.errors import MissingPackageError
 from flatscan.progress import SILENT, Progress
-from flatscan.sources.cloud import UP_Z, scan_from_store
+from flatscan.sources.clouds.cloud import UP_Z, scan_from_store
+from flatscan.sources.clouds.point_store import BLOCK_POINTS, PointStore
 from flatscan.sources.guard import check_declared, library_errors
 from flatscan.sources.inference import FileUnit
-from flatscan.sources.point_store import BLOCK_POINTS, PointStore
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -22,12 +22,12 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from flatscan.errors import InputError
-from flatscan.sources.camera import Camera, camera_from_keys, has_camera
-from flatscan.sources.depth_capture import DepthCapture, DepthFrame, scan_of
-from flatscan.sources.depth_image import depth_header, image_kind, picture_size
-from flatscan.sources.depth_keys import confidence_beside, depth_keys, stated_ray, stated_scale
+from flatscan.sources.depth.camera import Camera, camera_from_keys, has_camera
+from flatscan.sources.depth.depth_capture import DepthCapture, DepthFrame, scan_of
+from flatscan.sources.depth.depth_image import depth_header, image_kind, picture_size
+from flatscan.sources.depth.depth_keys import confidence_beside, depth_keys, stated_ray, stated_scale
+from flatscan.sources.depth.pose import OPENCV_FROM_OPENGL, rigid_pose
 from flatscan.sources.guard import library_errors
-from flatscan.sources.pose import OPENCV_FROM_OPENGL, rigid_pose
 
 if TYPE_CHECKING:
     from pathlib import Path

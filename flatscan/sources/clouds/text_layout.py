@@ -6,7 +6,7 @@ import itertools
 import re
 from dataclasses import dataclass
 
-from flatscan.sources.number_rows import NumberFormat
+from flatscan.sources.clouds.number_rows import NumberFormat
 from flatscan.units import LENGTH_UNITS
 
 _SAMPLE_LINES = 200

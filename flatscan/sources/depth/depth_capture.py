@@ -11,12 +11,12 @@ import numpy as np
 from flatscan.caveats import Caveat, caveat
 from flatscan.constants import MM_PER_M
 from flatscan.errors import InputError, SettingsError
-from flatscan.sources.camera import Camera, LastRays
-from flatscan.sources.camera_up import axis_vector, infer_up
-from flatscan.sources.depth_edges import on_surface
-from flatscan.sources.depth_evidence import Evidence, gather
-from flatscan.sources.depth_image import ImageHeader, read_confidence, read_depth
-from flatscan.sources.depth_meaning import FLOAT_SCALES, WHOLE_SCALES, DepthScale, check_scale, choose_scale
+from flatscan.sources.depth.camera import Camera, LastRays
+from flatscan.sources.depth.camera_up import axis_vector, infer_up
+from flatscan.sources.depth.depth_edges import on_surface
+from flatscan.sources.depth.depth_evidence import Evidence, gather
+from flatscan.sources.depth.depth_image import ImageHeader, read_confidence, read_depth
+from flatscan.sources.depth.depth_meaning import FLOAT_SCALES, WHOLE_SCALES, DepthScale, check_scale, choose_scale
 from flatscan.sources.guard import fingerprint
 from flatscan.sources.scan import InputFile, PosedFrame, Scan
 from flatscan.units import mm_per

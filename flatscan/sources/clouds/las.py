@@ -8,11 +8,11 @@ import numpy as np
 
 from flatscan.errors import InputError
 from flatscan.progress import SILENT, Progress
-from flatscan.sources.cloud import UP_Z, scan_from_store
+from flatscan.sources.clouds.cloud import UP_Z, scan_from_store
+from flatscan.sources.clouds.las_check import check_chunk_table, check_record_counts
+from flatscan.sources.clouds.las_units import CrsUnit, unit_from_crs
+from flatscan.sources.clouds.point_store import BLOCK_POINTS, PointStore
 from flatscan.sources.guard import EXPORT_AGAIN, check_declared, library_errors
-from flatscan.sources.las_check import check_chunk_table, check_record_counts
-from flatscan.sources.las_units import CrsUnit, unit_from_crs
-from flatscan.sources.point_store import BLOCK_POINTS, PointStore
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -9,18 +9,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.errors import InputError
-from flatscan.sources.confidence import MisfitByLevel
-from flatscan.sources.depth_image import read_confidence, read_depth
-from flatscan.sources.depth_meaning import SeenPlane, bowl_ratio, is_ray_length, rise_slope, tilt_spread_rad
-from flatscan.sources.dominant_plane import FramePlane, dominant_plane
+from flatscan.sources.depth.confidence import MisfitByLevel
+from flatscan.sources.depth.depth_image import read_confidence, read_depth
+from flatscan.sources.depth.depth_meaning import SeenPlane, bowl_ratio, is_ray_length, rise_slope, tilt_spread_rad
+from flatscan.sources.depth.dominant_plane import FramePlane, dominant_plane
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from flatscan.sources.camera import LastRays, PixelRays
-    from flatscan.sources.depth_capture import DepthCapture, DepthFrame
+    from flatscan.sources.depth.camera import LastRays, PixelRays
+    from flatscan.sources.depth.depth_capture import DepthCapture, DepthFrame
 
 #: Frames looked at, spread evenly over the capture.
 SAMPLE_FRAMES = 16

@@ -18,13 +18,13 @@ import numpy as np
 
 from flatscan.caveats import Caveat, caveat
 from flatscan.errors import InputError
-from flatscan.sources.camera import Camera, camera_from_keys
-from flatscan.sources.camera_file import find_camera_file, read_camera_file
-from flatscan.sources.depth_capture import DepthCapture, DepthFrame, scan_of
-from flatscan.sources.depth_image import depth_header, picture_size
-from flatscan.sources.depth_keys import confidence_beside, depth_keys, stated_ray, stated_scale
+from flatscan.sources.depth.camera import Camera, camera_from_keys
+from flatscan.sources.depth.camera_file import find_camera_file, read_camera_file
+from flatscan.sources.depth.depth_capture import DepthCapture, DepthFrame, scan_of
+from flatscan.sources.depth.depth_image import depth_header, picture_size
+from flatscan.sources.depth.depth_keys import confidence_beside, depth_keys, stated_ray, stated_scale
+from flatscan.sources.depth.pose import OPENCV_FROM_OPENGL, pose_from_quaternion
 from flatscan.sources.guard import library_errors
-from flatscan.sources.pose import OPENCV_FROM_OPENGL, pose_from_quaternion
 
 if TYPE_CHECKING:
     from pathlib import Path

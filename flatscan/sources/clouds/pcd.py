@@ -9,9 +9,9 @@ import numpy as np
 
 from flatscan.errors import InputError
 from flatscan.progress import SILENT, Progress
-from flatscan.sources.cloud import scan_from_store
+from flatscan.sources.clouds.cloud import scan_from_store
+from flatscan.sources.clouds.point_store import BLOCK_POINTS, PointStore
 from flatscan.sources.guard import EXPORT_AGAIN, check_declared, library_errors
-from flatscan.sources.point_store import BLOCK_POINTS, PointStore
 
 if TYPE_CHECKING:
     from pathlib import Path

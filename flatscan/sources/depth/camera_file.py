@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from flatscan.errors import InputError
-from flatscan.sources.camera import LENS_KEYS
+from flatscan.sources.depth.camera import LENS_KEYS
 from flatscan.sources.guard import library_errors
 
 if TYPE_CHECKING:

@@ -17,8 +17,8 @@ import numpy as np
 from flatscan.caveats import caveat
 from flatscan.errors import InputError, SettingsError
 from flatscan.sources.guard import fingerprint
-from flatscan.sources.levels_rows import RawTable, Row, is_levels, read_table
-from flatscan.sources.levels_words import Column, column, column_mm, unit_named
+from flatscan.sources.levels.levels_rows import RawTable, Row, is_levels, read_table
+from flatscan.sources.levels.levels_words import Column, column, column_mm, unit_named
 from flatscan.sources.scan import Scan
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from flatscan.errors import InputError
 from flatscan.sources.guard import library_errors
-from flatscan.sources.levels_words import TableFacts, facts_with, has_levels_header
+from flatscan.sources.levels.levels_words import TableFacts, facts_with, has_levels_header
 
 if TYPE_CHECKING:
     from pathlib import Path

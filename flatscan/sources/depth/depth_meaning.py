@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from flatscan.sources.dominant_plane import FramePlane
+    from flatscan.sources.depth.dominant_plane import FramePlane
 
 #: Counts per metre in use, most common first (SENSORS of general purpose write these).
 WHOLE_SCALES = (1000.0, 5000.0, 4000.0, 256.0)

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.errors import InputError
-from flatscan.sources.camera import camera_from_keys
-from flatscan.sources.camera_file import find_camera_file, read_camera_file
-from flatscan.sources.depth_capture import DepthCapture, DepthFrame, scan_of
-from flatscan.sources.depth_image import depth_header, image_kind
-from flatscan.sources.depth_keys import confidence_beside, depth_keys, stated_ray, stated_scale
+from flatscan.sources.depth.camera import camera_from_keys
+from flatscan.sources.depth.camera_file import find_camera_file, read_camera_file
+from flatscan.sources.depth.depth_capture import DepthCapture, DepthFrame, scan_of
+from flatscan.sources.depth.depth_image import depth_header, image_kind
+from flatscan.sources.depth.depth_keys import confidence_beside, depth_keys, stated_ray, stated_scale
 
 if TYPE_CHECKING:
     from pathlib import Path

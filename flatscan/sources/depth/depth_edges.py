@@ -19,7 +19,7 @@ from flatscan.constants import SIGMA_PER_MAD
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from flatscan.sources.camera import PixelRays
+    from flatscan.sources.depth.camera import PixelRays
 
 #: Beyond this incidence a depth sensor's reading is an edge or worthless (laser scanners: > 60 degrees
 #: dominates the noise, Soudarissanane 2009; 75 degrees leaves margin. Common practice, no source).

@@ -9,12 +9,12 @@ import numpy as np
 
 from flatscan.errors import InputError
 from flatscan.progress import SILENT, Progress
-from flatscan.sources.cloud import scan_from_store
+from flatscan.sources.clouds.cloud import scan_from_store
+from flatscan.sources.clouds.number_rows import number_blocks
+from flatscan.sources.clouds.point_store import PointStore
+from flatscan.sources.clouds.text_layout import TextLayout, sniff_layout
 from flatscan.sources.guard import EXPORT_AGAIN, library_errors
 from flatscan.sources.inference import FileUnit
-from flatscan.sources.number_rows import number_blocks
-from flatscan.sources.point_store import PointStore
-from flatscan.sources.text_layout import TextLayout, sniff_layout
 from flatscan.units import mm_per
 
 if TYPE_CHECKING:

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from flatscan.settings import ReadSettings
-    from flatscan.sources.point_store import PointStore
+    from flatscan.sources.clouds.point_store import PointStore
 
 T = TypeVar("T", bound=np.generic)
 

@@ -9,11 +9,11 @@ import numpy as np
 
 from flatscan.errors import InputError
 from flatscan.progress import SILENT, Progress
-from flatscan.sources.cloud import scan_from_store
+from flatscan.sources.clouds.cloud import scan_from_store
+from flatscan.sources.clouds.number_rows import NumberFormat, number_blocks
+from flatscan.sources.clouds.ply_header import PlyElement, PlyHeader, read_ply_header
+from flatscan.sources.clouds.point_store import BLOCK_POINTS, PointStore
 from flatscan.sources.guard import EXPORT_AGAIN, check_declared, library_errors
-from flatscan.sources.number_rows import NumberFormat, number_blocks
-from flatscan.sources.ply_header import PlyElement, PlyHeader, read_ply_header
-from flatscan.sources.point_store import BLOCK_POINTS, PointStore
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -36,7 +36,7 @@ def read_ply(path: Path, settings: ReadSettings, progress: Progress = SILENT) ->
         header = read_ply_header(path, stream)
         size = path.stat().st_size - header.data_start
         if header.count("face") or header.count("tristrips"):
-            from flatscan.sources.mesh import read_mesh
+            from flatscan.sources.clouds.mesh import read_mesh
 
             for element in header.elements:
                 least = 1 if element.row_type is None else element.row_type.itemsize

@@ -12,11 +12,11 @@ from flatscan.caveats import caveat
 from flatscan.constants import MM2_PER_M2, MM_PER_M
 from flatscan.errors import InputError, SettingsError
 from flatscan.progress import SILENT, Progress
-from flatscan.sources.cloud import resolve_unit, scan_from_store
+from flatscan.sources.clouds.cloud import resolve_unit, scan_from_store
+from flatscan.sources.clouds.mesh_sampling import face_areas, sample_faces
+from flatscan.sources.clouds.point_store import BLOCK_POINTS, FARTHEST, PointStore
 from flatscan.sources.guard import EXPORT_AGAIN, fingerprint, library_errors
 from flatscan.sources.inference import FileUnit, extents
-from flatscan.sources.mesh_sampling import face_areas, sample_faces
-from flatscan.sources.point_store import BLOCK_POINTS, FARTHEST, PointStore
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -1,0 +1,1 @@
+"""Point clouds and meshes, one module per format."""

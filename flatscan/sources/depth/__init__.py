@@ -1,0 +1,1 @@
+"""Depth frames: images of distance with their cameras and poses."""
