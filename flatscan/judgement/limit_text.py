@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from flatscan.judgement.limits import Band, Limit, LimitSet, LimitSource
+    from flatscan.judgement.limits import Band, Limit, LimitSet, LimitSource, Mark
 
-_WIDTH = 100
+_WIDTH = 80
 _MARKS = {
     "read": "read in the document or a page that prints its table",
     "restated": "read on a page that restates it",
@@ -36,12 +36,22 @@ _EDITION = "Check the edition in force. The contract, the product's data sheet a
 
 
 def list_as_text(limit_sets: Iterable[LimitSet]) -> str:
-    """One line for each set: id, title, how far its source can be trusted."""
-    rows = [(s.id, s.title, s.source.mark) for s in limit_sets]
-    if not rows:
+    """Id and title of each set, those whose sources can be trusted alike together."""
+    by_mark: dict[Mark, list[LimitSet]] = {}
+    for limit_set in limit_sets:
+        by_mark.setdefault(limit_set.source.mark, []).append(limit_set)
+    if not by_mark:
         return "No limit sets."
-    wide_id, wide_title = (max(len(row[k]) for row in rows) for k in (0, 1))
-    return "\n".join(f"{a:<{wide_id}}  {b:<{wide_title}}  {c}" for a, b, c in rows)
+    wide = max(len(s.id) for sets in by_mark.values() for s in sets)
+    lines = []
+    for mark, sets in by_mark.items():
+        lines.append(f"{_MARKS[mark][0].upper()}{_MARKS[mark][1:]}:")
+        for s in sets:
+            lines += textwrap.wrap(
+                s.title, _WIDTH, initial_indent=f"  {s.id:<{wide}}  ", subsequent_indent=" " * (wide + 4)
+            )
+        lines.append("")
+    return "\n".join([*lines, "`flatscan limits NAME` explains one; `flatscan check ... --limits NAME` uses it."])
 
 
 def explain(limit_set: LimitSet) -> str:
@@ -49,7 +59,11 @@ def explain(limit_set: LimitSet) -> str:
     lines = [f"{limit_set.id}: {limit_set.title}"]
     if limit_set.applies_to:
         lines += _wrapped("For", limit_set.applies_to)
-    lines += ["", *(f"  {limit_in_words(limit)}{_own_source(limit)}" for limit in limit_set.limits)]
+    lines.append("")
+    for limit in limit_set.limits:
+        lines += textwrap.wrap(
+            f"{limit_in_words(limit)}{_own_source(limit)}", _WIDTH, initial_indent="  ", subsequent_indent="    "
+        )
     if limit_set.spans:
         lines.append("  gap by the distance between the contacts, " + _rounding(limit_set.round_to_mm) + ":")
         lines += [f"    {_length(d)}: {t:g} mm" for d, t in limit_set.spans]
@@ -59,7 +73,7 @@ def explain(limit_set: LimitSet) -> str:
     for label, text in (("Note", limit_set.note), ("Conflict", limit_set.conflict)):
         if text:
             lines += _wrapped(label, text)
-    return "\n".join([*lines, "", _EDITION])
+    return "\n".join([*lines, "", *textwrap.wrap(_EDITION, _WIDTH)])
 
 
 def limit_in_words(limit: Limit) -> str:

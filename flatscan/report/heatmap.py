@@ -92,6 +92,7 @@ def _entries(report: Report, scale: float) -> list[key.Entry]:
         areas=bool(report.plan.areas),
         sure=report.verdict.answer.code in {"level_areas", "level_all"},
         rings=surface.lattice,
+        edges_mm=[one.spot.edge_mm for one in shown_gaps(report)],
         holes=bool((surface.inside & ~surface.seen).any()) and not surface.lattice,
         contour_mm=None if surface.lattice else contour_step_mm(scale),
     )

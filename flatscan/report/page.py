@@ -27,6 +27,9 @@ if TYPE_CHECKING:
     from flatscan.surface.surface import NoiseModel
 
 Pairs = list[tuple[str, str]]
+#: A part of an uncertainty smaller than this share of the whole changes it by less than 1 in 1000.
+_LEAST_SHARE = 0.04
+_MOST_HUMPS = 5
 
 
 def page_html(report: Report, picture_png: bytes) -> str:
@@ -60,7 +63,7 @@ def _words(report: Report) -> dict[str, Any]:
         "budget": _budget(shown),
         "humps": [
             f"{wording.size(h.clearance)} {wording.under_edge(h.edge_mm)}, {wording.point(h.at)}"
-            for h in report.measurement.humps
+            for h in report.measurement.humps[:_MOST_HUMPS]
         ],
         "findings": [_finding(finding) for finding in report.verdict.findings],
         "decision_rule": _decision_rule(report),
@@ -107,8 +110,8 @@ def _budget(shown: tuple[Shown, ...]) -> str:
     if not shown or not shown[0].spot.gap.budget:
         return ""
     gap = shown[0].spot.gap
-    parts = sorted(gap.budget, key=lambda part: -part[1])
-    said = ", ".join(f"{name} {wording.plus_minus(u, gap.unit)}" for name, u in parts)
+    parts = sorted((part for part in gap.budget if part[1] >= _LEAST_SHARE * gap.u), key=lambda part: -part[1])
+    said = ", ".join(f"{name.replace('_', ' ')} {wording.plus_minus(u, gap.unit)}" for name, u in parts)
     return f"The ± of {shown[0].letter} is made of: {said} (each k = 2, added as squares)."
 
 
@@ -174,7 +177,7 @@ def _noise(noise: NoiseModel) -> str:
     return (
         f"{noise.white_mm:.2f} mm that differs from cell to cell, {noise.correlated_mm:.2f} mm that hangs together "
         f"over {wording.cell(noise.length_mm)}, {noise.systematic_mm:.2f} mm of slow bends (one standard "
-        f"uncertainty each); from {noise.how}"
+        f"uncertainty each); {noise.how}"
     )
 
 

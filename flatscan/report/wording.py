@@ -112,10 +112,10 @@ def weight(mass: Quantity) -> str:
     return f"{mass.value:.{1 if mass.value < 10.0 else 0}f} {mass.unit}"  # noqa: PLR2004
 
 
-def gap(spot: GapSpot) -> str:
+def gap(spot: GapSpot, *, edge: bool = True) -> str:
     """A gap beneath its edge; one that crosses unseen floor may be more."""
-    least = "at least " if spot.bridges_hole else ""
-    return f"{least}{size(spot.gap)} {under_edge(spot.edge_mm)}"
+    said = f"at least {size(spot.gap)}" if spot.bridges_hole else size(spot.gap)
+    return f"{said} {under_edge(spot.edge_mm)}" if edge else said
 
 
 def extreme(q: Quantity, *, high: bool) -> str:

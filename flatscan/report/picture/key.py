@@ -11,7 +11,7 @@ import numpy as np
 from flatscan.report.picture.floor import HOLE, INK, SOFT_INK
 from flatscan.report.picture.lettering import font, line_in, width_in
 from flatscan.report.picture.marks import AREA_INK, LINE_OF
-from flatscan.report.wording import signed
+from flatscan.report.wording import reach, signed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -51,12 +51,15 @@ def entries(
     contour_mm: float | None,
     sure: bool = True,
     rings: bool = False,
+    edges_mm: Sequence[float] = (),
 ) -> list[Entry]:
     """Only what this picture shows. ``sure``: the areas are to be levelled; ``rings`` mark contacts, not dots."""
     found = [Entry(text, _edge(word)) for word, text in _EDGE_TEXT.items() if word in verdicts]
     if verdicts:
         found.append(Entry("where it touched", _dot("o", *(("none", INK) if rings else (INK, "white")))))
-        found.append(Entry("where the gap is", _dot("v", "white", INK)))
+        one = len(set(edges_mm)) == 1
+        where = f"gap under a {reach(edges_mm[0])} edge" if one else "where the gap is"
+        found.append(Entry(where, _dot("v", "white", INK)))
     if areas:
         found.append(
             Entry("area to level" if sure else "area to level, should it be needed", _line(AREA_INK, 1.7, "solid"))

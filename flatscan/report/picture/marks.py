@@ -68,10 +68,14 @@ Drawn = tuple[list[Label], "NDArray[np.float64]"]
 
 
 def draw_edges(axes: Axes, shown: Sequence[Shown], surface: Surface, sheet: Sheet) -> Drawn:
-    """Each edge as it lay, with its contacts and the place of the gap; labels, and points not to cover."""
+    """Each edge as it lay, with its contacts and the place of the gap; labels, and points not to cover.
+
+    The key names the edge's length where there is only one.
+    """
     from matplotlib.patheffects import withStroke
 
     labels, drawn = [], [np.empty((0, 2))]
+    one_edge = len({one.spot.edge_mm for one in shown}) == 1
     for one in reversed(shown):  # the worst lies on top
         spot = one.spot
         width, dash = LINE_OF[one.verdict]
@@ -92,7 +96,7 @@ def draw_edges(axes: Axes, shown: Sequence[Shown], surface: Surface, sheet: Shee
         axes.plot(*at, "v", color="white", markeredgecolor=INK, markersize=size + 0.5, zorder=NODE_LAYER + 2)
         along = np.linspace(0.0, 1.0, _SAMPLES)[:, None]
         drawn += [ends[0] + along * (ends[1] - ends[0]), np.repeat(dots, _DOTS_WEIGH, axis=0)]
-        text = f"{one.letter}  {wording.gap(spot)}"
+        text = f"{one.letter}  {wording.gap(spot, edge=not one_edge)}"
         labels.append(Label(text, (float(at[0]), float(at[1])), bold=one.verdict == "over"))
     return labels[::-1], np.concatenate(drawn)
 
