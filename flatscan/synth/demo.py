@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from flatscan.progress import SILENT
 from flatscan.synth.recordings import Recording, record_laser, record_levels, record_mesh, record_phone
 from flatscan.synth.rooms import bathroom, hall, kitchen, living_room
 from flatscan.synth.truth import true_heights, true_joints
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
+    from flatscan.progress import Progress
     from flatscan.synth.floor import InventedFloor
     from flatscan.synth.scene import Scene
 
@@ -35,7 +37,7 @@ _KINDS: dict[
 KINDS: tuple[str, ...] = tuple(_KINDS)
 
 
-def write_demo(folder: Path, *, kind: str = "laser", seed: int) -> Path:
+def write_demo(folder: Path, *, kind: str = "laser", seed: int, progress: Progress = SILENT) -> Path:
     """Invent a room, record it, and write ``truth.json`` and ``truth.npz`` beside the capture.
 
     Parameters
@@ -54,9 +56,14 @@ def write_demo(folder: Path, *, kind: str = "laser", seed: int) -> Path:
         raise ValueError(f"kind must be one of {', '.join(KINDS)}, not {kind!r}")
     room, record = _KINDS[kind]
     room_rng, record_rng = np.random.default_rng(seed).spawn(2)
+    steps = progress.track(range(3), label="inventing and recording a room", total=3)
+    next(steps)
     scene = room(room_rng)
+    next(steps)
     recording = record(folder / "capture", scene, record_rng)
+    next(steps)
     _write_truth(folder, scene.floor, recording, {"kind": kind, "room": room.__name__, "seed": seed})
+    next(steps, None)
     return recording.path
 
 
