@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+#: Two ends, floor-frame mm.
+Segment = tuple[tuple[float, float], tuple[float, float]]
 UpAxis = Literal["x", "y", "z", "-x", "-y", "-z"]
 
 
@@ -53,6 +55,8 @@ class MeasureSettings:
     draws: int = 20
     #: Worst places reported for each edge length.
     spots_per_edge: int = 5
+    #: Lines to read F-numbers along; empty: laid out by the rules.
+    lines_mm: tuple[Segment, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,6 +79,16 @@ class LevelSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PlaceSettings:
+    """What a person says of the room, to be drawn on the map."""
+
+    #: Direction of north, degrees anticlockwise from the map's right (floor-frame x).
+    north_deg: float | None = None
+    #: Both ends of each door.
+    doors_mm: tuple[Segment, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """All of them, with the seed that makes a run repeatable."""
 
@@ -83,5 +97,6 @@ class Settings:
     measure: MeasureSettings = field(default_factory=MeasureSettings)
     judge: JudgeSettings = field(default_factory=JudgeSettings)
     level: LevelSettings = field(default_factory=LevelSettings)
+    place: PlaceSettings = field(default_factory=PlaceSettings)
     limits: tuple[str, ...] = ("over-old-tiles",)
     seed: int = 20_260_101

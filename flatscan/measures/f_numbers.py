@@ -59,13 +59,15 @@ def f_numbers(lines: Sequence[NDArray[np.floating]], step_mm: float) -> tuple[li
     return ff, fl, _overall(q_counts, ff), _overall(z_counts, fl)
 
 
-def measure_f_numbers(surface: Surface, *, rng: np.random.Generator) -> FNumbers | None:
-    """FF and FL on the lines that fit the floor; None where none fits.
+def measure_f_numbers(
+    surface: Surface, *, rng: np.random.Generator, given: Sequence[ReadingLine] = ()
+) -> FNumbers | None:
+    """FF and FL on the ``given`` lines, or on those that fit the floor; None where none does.
 
     Elevations are those of the smoothed heights: single cells' noise would be taken for curvature. FL is
     measured against gravity, so the fall of the reference plane is added, and only where it is known.
     """
-    laid = [line for line in lay_out_lines(surface) if len(line.row) >= LEAST_READINGS]
+    laid = [line for line in given or lay_out_lines(surface) if len(line.row) >= LEAST_READINGS]
     if not laid:
         return None
     step = laid[0].step_mm

@@ -14,11 +14,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
+
+    from flatscan.settings import Segment
 
     from flatscan.surface.surface import Surface
 
 STEP_MM = 300.0
+#: 300 mm or a foot: hand readings this near to the step are taken for it.
+STEP_TOLERANCE = 0.05
 LEAST_LENGTH_MM = 3300.0
 APART_MM = 1200.0
 FROM_EDGES_MM = 600.0
@@ -52,6 +58,48 @@ def lay_out_lines(surface: Surface) -> list[ReadingLine]:
     narrow = (min(np.ptp(rows), np.ptp(cols)) + 1) * surface.cell_mm < NARROW_MM
     first = math.pi / 4.0 if narrow else 0.0
     return [line for turn in (0.0, math.pi / 2.0) for line in _family(allowed, first + turn, surface.cell_mm)]
+
+
+def given_lines(surface: Surface, lines_mm: Sequence[Segment]) -> tuple[list[ReadingLine], list[int]]:
+    """Readings along the lines that a person laid out, and the numbers (from 1) of those that cannot be read.
+
+    Parameters
+    ----------
+    lines_mm : ((x, y), (x, y)) ends in the floor frame; read each 300 mm from the first end on, so the last
+        reading may lie short of the second. On a lattice: from node to node, along a row or column a foot apart
+
+    A line is read where all of it lies on floor that was seen; the rules for edges and lengths are the layer-out's.
+    """
+    x0, y0 = surface.origin_mm
+    found, missed = [], []
+    for number, line in enumerate(lines_mm, start=1):
+        ends = (np.asarray(line)[:, ::-1] - (y0, x0)) / surface.cell_mm - 0.5
+        laid = _along_nodes(surface, ends) if surface.lattice else _along(surface, ends)
+        if laid is None:
+            missed.append(number)
+        else:
+            found.append(laid)
+    return found, missed
+
+
+def _along(surface: Surface, ends: NDArray[np.float64]) -> ReadingLine | None:
+    length_mm = float(np.hypot(*(ends[1] - ends[0]))) * surface.cell_mm
+    steps = math.floor(length_mm / STEP_MM + 1e-6)
+    if steps < 1:
+        return None
+    at = ends[0] + np.outer(np.arange(steps + 1) * STEP_MM / length_mm, ends[1] - ends[0])
+    on = bool(_passable(surface.seen, at).all())
+    return ReadingLine(at[:, 0], at[:, 1], STEP_MM) if on else None
+
+
+def _along_nodes(surface: Surface, ends: NDArray[np.float64]) -> ReadingLine | None:
+    nodes = np.rint(ends).astype(np.int64)
+    moved = np.abs(nodes[1] - nodes[0])
+    if abs(surface.cell_mm / STEP_MM - 1.0) > STEP_TOLERANCE or np.count_nonzero(moved) != 1:
+        return None
+    at = np.linspace(nodes[0], nodes[1], int(moved.max()) + 1)
+    on = bool(_passable(surface.seen, at).all())
+    return ReadingLine(at[:, 0], at[:, 1], surface.cell_mm) if on else None
 
 
 def _family(allowed: NDArray[np.bool_], angle: float, cell_mm: float) -> list[ReadingLine]:
@@ -98,7 +146,7 @@ def _runs(on: NDArray[np.bool_], least: int) -> list[tuple[int, int]]:
 
 def _lattice_lines(surface: Surface) -> list[ReadingLine]:
     step = surface.cell_mm
-    if abs(step / STEP_MM - 1.0) > 0.05:  # noqa: PLR2004 - 300 mm or a foot
+    if abs(step / STEP_MM - 1.0) > STEP_TOLERANCE:
         return []
     apart = max(1, math.ceil(APART_MM / step - 1e-6))
     seen = surface.seen
