@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 #: A place that takes less than this (a quarter of a cup) is not worth an outline; its compound is still counted.
 LEAST_LISTED_L = 0.05
 MOST_LISTED = 40
+#: An island in a fill smaller than 10 cm square is filled over: nobody trowels round it.
+LEAST_ISLAND_MM2 = 10_000.0
 #: Outlines are smoothed by less than a cell; the inner corners of a staircase lie 0.71 cells off its slope.
 _SIMPLIFY_CELLS = 0.75
 
@@ -77,7 +79,7 @@ def rings_of(
 ) -> tuple[NDArray[np.float64], ...]:
     """Exterior and holes of one connected set of cells, closed rings (k, 2) in floor-frame mm.
 
-    The union of the cells' own squares, row by row, smoothed by less than a cell.
+    The union of the cells' own squares, row by row, smoothed by less than a cell; tiny islands are left out.
     """
     import shapely
 
@@ -87,8 +89,10 @@ def rings_of(
     boxes = shapely.box(
         x0 + starts[:, 1] * cell_mm, y0 + rows * cell_mm, x0 + ends[:, 1] * cell_mm, y0 + (rows + 1) * cell_mm
     )
-    whole = shapely.union_all(boxes).simplify(_SIMPLIFY_CELLS * cell_mm, preserve_topology=True)
-    return tuple(np.asarray(ring.coords, dtype=np.float64) for ring in (whole.exterior, *whole.interiors))
+    whole = shapely.union_all(boxes)
+    islands = [ring for ring in whole.interiors if shapely.Polygon(ring).area >= LEAST_ISLAND_MM2]
+    smooth = shapely.Polygon(whole.exterior, islands).simplify(_SIMPLIFY_CELLS * cell_mm, preserve_topology=True)
+    return tuple(np.asarray(ring.coords, dtype=np.float64) for ring in (smooth.exterior, *smooth.interiors))
 
 
 def volumes_by_area(fill_mm: NDArray[np.floating], labels: NDArray[np.int32], cell_mm: float) -> NDArray[np.float64]:

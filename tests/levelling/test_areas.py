@@ -8,7 +8,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import ndimage
 
-from flatscan.levelling.areas import LEAST_LISTED_L, MOST_LISTED, areas_of, fill_labels, rings_of, volumes_by_area
+from flatscan.levelling.areas import (
+    LEAST_ISLAND_MM2,
+    LEAST_LISTED_L,
+    MOST_LISTED,
+    areas_of,
+    fill_labels,
+    rings_of,
+    volumes_by_area,
+)
 from flatscan.levelling.quantities import volume_l
 
 
@@ -27,6 +35,22 @@ def test_a_ring_of_cells_has_an_outline_and_a_hole():
     assert sorted(map(tuple, hole[:-1])) == [(1200, 300), (1200, 400), (1450, 300), (1450, 400)]
 
 
+def test_nobody_trowels_round_an_island_of_a_hand_s_breadth():
+    mask = np.ones((7, 12), dtype=bool)
+    mask[3, 5] = False  # 50 mm square: filled over
+    mask[1:3, 8:10] = False  # 100 mm square: left out
+    rings = rings_of(mask, cell_mm=50.0, corner_mm=(0.0, 0.0))
+    assert len(rings) == 2
+    assert sorted(map(tuple, rings[1][:-1])) == [(400, 50), (400, 150), (500, 50), (500, 150)]
+
+
+def filled_over(cells: np.ndarray, least_island: float) -> np.ndarray:
+    """The cells with every enclosed island of fewer than ``least_island`` cells."""
+    islands, count = ndimage.label(ndimage.binary_fill_holes(cells) & ~cells)
+    sizes = np.bincount(islands.ravel(), minlength=count + 1)
+    return cells | ((islands > 0) & (sizes[islands] < least_island))
+
+
 @given(seed=st.integers(0, 10_000))
 @settings(max_examples=40, deadline=None)
 def test_an_outline_keeps_within_a_cell_of_its_cells(seed):
@@ -41,7 +65,7 @@ def test_an_outline_keeps_within_a_cell_of_its_cells(seed):
         polygon = shapely.Polygon(rings[0], rings[1:])
         assert polygon.is_valid
         within = shapely.contains_xy(polygon, 20.0 * (x + 0.5), 20.0 * (y + 0.5))
-        cells = labels == number
+        cells = filled_over(labels == number, LEAST_ISLAND_MM2 / 20.0**2)
         deep = ndimage.binary_erosion(cells, np.ones((3, 3)), border_value=0)
         near = ndimage.binary_dilation(cells, np.ones((3, 3)))
         assert np.all(within[deep])

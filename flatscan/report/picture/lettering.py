@@ -32,6 +32,7 @@ def printable(text: str) -> str:
     return "".join(c if ord(c) in _signs() else "\ufffd" for c in clean(text))
 
 
+@cache
 def width_in(text: str, size_pt: float, *, bold: bool = False) -> float:
     """Width of one line in inches."""
     from matplotlib.textpath import text_to_path
@@ -47,15 +48,19 @@ def line_in(size_pt: float) -> float:
 
 def wrap(text: str, room_in: float, size_pt: float, *, bold: bool = False) -> list[str]:
     """Break at spaces, and within a word only where it alone is too long."""
-    lines = [""]
+    lines: list[str] = []
+    used = room_in
+    space = width_in("n n", size_pt, bold=bold) - width_in("nn", size_pt, bold=bold)
     for word in printable(text).split():
         for piece in _pieces(word, room_in, size_pt, bold=bold):
-            longer = f"{lines[-1]} {piece}".strip()
-            if width_in(longer, size_pt, bold=bold) <= room_in:
-                lines[-1] = longer
+            wide = width_in(piece, size_pt, bold=bold)
+            if lines and used + space + wide <= room_in:
+                lines[-1] += f" {piece}"
+                used += space + wide
             else:
                 lines.append(piece)
-    return [line for line in lines if line]
+                used = wide
+    return lines
 
 
 def _pieces(word: str, room_in: float, size_pt: float, *, bold: bool) -> Iterator[str]:
