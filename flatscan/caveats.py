@@ -101,8 +101,12 @@ _ROWS: dict[str, tuple[str, str]] = {
         "Read on a finer grid to judge this edge",
     ),
     "edge_too_long": (
+        "The floor seen is shorter than the {edge_m:g} m edge: judged over contacts up to {longest_m:.1f} m apart",
+        "If the floor is larger than what was seen, capture the whole of it",
+    ),
+    "edge_not_laid": (
         "A {edge_m:g} m edge is longer than the {longest_m:.1f} m floor that was seen; it was not laid",
-        "Capture the whole floor, or judge by a shorter edge",
+        "None needed unless a limit asks for this edge; then name that limit set",
     ),
     "no_f_number_line": (
         "The floor seen holds no straight line of {least_m:g} m clear of its edges, so no F-numbers are given",

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.measures.chords import contacts_at
+from flatscan.measures.chords import contacts_at, gap_field
 from flatscan.measures.coarse import refine
 from flatscan.measures.measurement import GapMap, GapSpot
 from flatscan.measures.replicas import NOTHING_MM, free, scatter_at
-from flatscan.measures.simulation import lay_edge, worst_values
-from flatscan.measures.spots import PLACES_APART, peaks
+from flatscan.measures.simulation import apart_cells, lay_edge, worst_values
+from flatscan.measures.spots import peaks
 from flatscan.quantity import Quantity
 from flatscan.surface.draws import draw_noise
 
@@ -38,44 +38,53 @@ def free_map(
     """
     top = float(np.nanmax(shown)) if np.isfinite(shown).any() else 0.0
     size = worst.value / top if top > NOTHING_MM else 1.0
+    if study.place is None:
+        raise ValueError("the study kept no map")
     scatter = refine(scatter_at(study.place, size, 1.0).astype(np.float32), study.factor, shown.shape)
     return shown * np.float32(size), np.where(np.isfinite(shown), scatter, np.float32(np.nan))
 
 
-def noise_floor(surface: Surface, edge_mm: float, settings: MeasureSettings, rng: np.random.Generator) -> float:
+def flat_captures(surface: Surface, rng: np.random.Generator) -> NDArray[np.float32]:
+    """Captures of a perfectly flat floor on the surface's own cells: (captures, rows, cols), mm."""
+    return np.stack([draw_noise(surface, rng) for _ in range(FLAT_CAPTURES)])
+
+
+def noise_floor(flat_mm: NDArray[np.float32], surface: Surface, edge_mm: float, settings: MeasureSettings) -> float:
     """Median over captures of a perfectly flat floor of the worst gap they show, not smoothed, not corrected."""
-    worst = [
-        worst_values(lay_edge(draw_noise(surface, rng), surface, edge_mm, settings).gap_mm, 1, 1.0)
-        for _ in range(FLAT_CAPTURES)
-    ]
-    return float(np.median(worst))
+    return float(np.median([worst_values(m, 1, 1.0) for m in lay_edge(flat_mm, surface, edge_mm, settings)]))
 
 
 def gap_map(
-    surface: Surface, edge_mm: float, study: MapStudy, settings: MeasureSettings, rng: np.random.Generator
+    surface: Surface, edge_mm: float, study: MapStudy, settings: MeasureSettings, flat_mm: NDArray[np.float32]
 ) -> tuple[GapMap, list[GapSpot]]:
-    """One edge's map and its worst places, worst first.
+    """One edge's map and its worst places, worst first. ``flat_mm``: from :func:`flat_captures`.
 
     The k-th worst value is freed of noise against the k-th worst of simulated captures, which select alike
     (:mod:`flatscan.measures.replicas`). The place it is given to, its contacts and direction are those of
     the edge on the smoothed heights, where single noisy cells do not decide how it lies.
     """
-    field = lay_edge(surface.estimate_mm, surface, edge_mm, settings)
-    raw = lay_edge(surface.height_mm, surface, edge_mm, settings)
-    floor = noise_floor(surface, edge_mm, settings, rng)
-    apart = PLACES_APART * edge_mm / surface.cell_mm
+    field = gap_field(
+        surface.estimate_mm,
+        surface.inside,
+        cell_mm=surface.cell_mm,
+        edge_mm=edge_mm,
+        directions=settings.directions,
+        bridge_mm=settings.bridge_mm,
+        lattice=surface.lattice,
+    )
+    raw_mm = lay_edge(surface.height_mm[None], surface, edge_mm, settings)[0]
+    floor = noise_floor(flat_mm, surface, edge_mm, settings)
+    apart = apart_cells(surface, edge_mm)
     named = peaks(field.gap_mm, most=settings.spots_per_edge, apart_cells=apart)
     fine = worst_values(field.gap_mm, settings.spots_per_edge, apart)
     freed = free(fine, study.measured, study.base, study.worst)
     gap_mm, u_mm = free_map(field.gap_mm, freed[0], study)
     spots = [
-        _spot(
-            surface, field, edge_mm, cell, _at_place(gap, float(gap_mm[cell])), float(raw.gap_mm[cell]), floor, settings
-        )
+        _spot(surface, field, edge_mm, cell, _at_place(gap, float(gap_mm[cell])), float(raw_mm[cell]), floor, settings)
         for cell, gap in zip(named, freed, strict=False)
     ]
     spots.sort(key=lambda s: -s.gap.value)
-    return GapMap(edge_mm, gap_mm, raw.gap_mm, u_mm, floor), spots
+    return GapMap(edge_mm, gap_mm, raw_mm, u_mm, floor), spots
 
 
 def _at_place(gap: Quantity, shown_mm: float) -> Quantity:

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 from flatscan.measures.humps import hump_field
 from flatscan.measures.measurement import HumpSpot
 from flatscan.measures.replicas import free
-from flatscan.measures.simulation import worst_values
-from flatscan.measures.spots import PLACES_APART, peaks
+from flatscan.measures.simulation import apart_cells, worst_values
+from flatscan.measures.spots import peaks
 
 if TYPE_CHECKING:
     from flatscan.measures.simulation import MapStudy
@@ -26,7 +26,7 @@ def hump_spots(surface: Surface, edge_mm: float, study: MapStudy, settings: Meas
         directions=settings.directions,
         lattice=surface.lattice,
     )
-    apart = PLACES_APART * edge_mm / surface.cell_mm
+    apart = apart_cells(surface, edge_mm)
     fine = worst_values(field.clearance_mm, settings.spots_per_edge, apart)
     freed = free(fine, study.measured, study.base, study.worst)
     named = peaks(field.clearance_mm, most=settings.spots_per_edge, apart_cells=apart)

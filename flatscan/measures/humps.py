@@ -50,19 +50,76 @@ def hump_field(
     ----------
     height_mm, inside, cell_mm, edge_mm, directions, lattice : as for ``chords.gap_field``
     """
+    layout = HumpLayout.of(inside, cell_mm=cell_mm, edge_mm=edge_mm, directions=directions, lattice=lattice)
     best = np.where(np.isfinite(height_mm) & inside, np.float32(0.0), np.float32(np.nan))
     way = np.full(best.shape, -1, dtype=np.int8)
-    families = line_families(best.shape, cell_mm=cell_mm, directions=directions, lattice=lattice)
-    for d, family in enumerate(families):
-        down, right = _half_edge(family, edge_mm, cell_mm, lattice=lattice)
-        middle, one, other = _shifted(best.shape, down, right)
-        if (down, right) == (0, 0) or best[middle].size == 0:
-            continue
-        clearance = height_mm[middle] - 0.5 * (height_mm[one] + height_mm[other])
-        higher = (clearance > best[middle]) & _free_path(inside, down, right)
-        best[middle][higher] = clearance[higher]
-        way[middle][higher] = d
-    return HumpField(best, way, tuple(f.angle_rad for f in families))
+    for d, place in enumerate(layout.placements):
+        if place is not None:
+            clearance = place.clearance(height_mm)
+            higher = clearance > best[place.middle]
+            best[place.middle][higher] = clearance[higher]
+            way[place.middle][higher] = d
+    return HumpField(best, way, layout.angles_rad)
+
+
+Window = tuple[slice, slice]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Placement:
+    """The edge in one direction, over every place where it fits on the grid.
+
+    ``middle``, ``one``, ``other``: windows of the cells beneath its middle and its ends; ``blocked``: bool like
+    them, a wall lies beneath it (None: nowhere).
+    """
+
+    middle: Window
+    one: Window
+    other: Window
+    blocked: NDArray[np.bool_] | None
+
+    def clearance(self, height_mm: NDArray[Any]) -> NDArray[Any]:
+        """Middle less the mean of the ends, mm; NaN where the edge cannot lie."""
+        ends = height_mm[self.one] + height_mm[self.other]
+        ends *= height_mm.dtype.type(0.5)
+        clearance: NDArray[Any] = np.subtract(height_mm[self.middle], ends, out=ends)
+        if self.blocked is not None:
+            clearance[self.blocked] = np.nan
+        return clearance
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HumpLayout:
+    """Where the edge can lie on one floor: worked out once for many height maps. None: it fits nowhere."""
+
+    placements: tuple[Placement | None, ...]
+    angles_rad: tuple[float, ...]
+
+    @classmethod
+    def of(
+        cls, inside: NDArray[np.bool_], *, cell_mm: float, edge_mm: float, directions: int = 12, lattice: bool = False
+    ) -> HumpLayout:
+        """Parameters as for :func:`hump_field`."""
+        families = line_families(inside.shape, cell_mm=cell_mm, directions=directions, lattice=lattice)
+        steps = (_half_edge(f, edge_mm, cell_mm, lattice=lattice) for f in families)
+        placed = tuple(_placement(inside, down, right) for down, right in steps)
+        return cls(placed, tuple(f.angle_rad for f in families))
+
+    def worst(self, height_mm: NDArray[np.float32]) -> NDArray[np.float32]:
+        """``hump_field(...).clearance_mm`` alone; heights must be NaN off the floor."""
+        best = np.where(np.isfinite(height_mm), np.float32(0.0), np.float32(np.nan))
+        for place in self.placements:
+            if place is not None:
+                middle = best[place.middle]
+                np.fmax(middle, place.clearance(height_mm), out=middle)
+        return best
+
+
+def _placement(inside: NDArray[np.bool_], down: int, right: int) -> Placement | None:
+    middle, one, other = _shifted(inside.shape, down, right)
+    if (down, right) == (0, 0) or inside[middle].size == 0:
+        return None
+    return Placement(middle, one, other, None if inside.all() else ~_free_path(inside, down, right))
 
 
 def _half_edge(family: LineFamily, edge_mm: float, cell_mm: float, *, lattice: bool) -> tuple[int, int]:
@@ -74,9 +131,6 @@ def _half_edge(family: LineFamily, edge_mm: float, cell_mm: float, *, lattice: b
     half = 0.5 * edge_mm / cell_mm + 1e-6
     nearest = round(half * along[0]), round(half * along[1])
     return nearest if math.hypot(*nearest) <= half else (int(half * along[0]), int(half * along[1]))
-
-
-Window = tuple[slice, slice]
 
 
 def _shifted(shape: tuple[int, ...], down: int, right: int) -> tuple[Window, Window, Window]:
@@ -95,8 +149,6 @@ def _free_path(inside: NDArray[np.bool_], down: int, right: int) -> NDArray[np.b
     r, c = abs(down), abs(right)
     rows, cols = inside.shape
     free = np.ones((rows - 2 * r, cols - 2 * c), dtype=bool)
-    if inside.all():
-        return free
     most = max(r, c)
     for k in range(-most, most + 1):
         dr, dc = round(down * k / most), round(right * k / most)

@@ -8,7 +8,7 @@ from flatscan.caveats import Caveat, caveat
 from flatscan.constants import COVERAGE_K, MM_PER_M
 from flatscan.measures.f_numbers import measure_f_numbers
 from flatscan.measures.flatness import flatness, flatness_parameters
-from flatscan.measures.gap_maps import gap_map
+from flatscan.measures.gap_maps import flat_captures, gap_map
 from flatscan.measures.hump_spots import hump_spots
 from flatscan.measures.line_family import line_families
 from flatscan.measures.lines import LEAST_LENGTH_MM
@@ -42,15 +42,17 @@ def measure(
     ----------
     surface : the floor's height map
     settings : where and how the edge is laid
-    edges_mm : lengths that the limits need, besides ``settings.edges_mm``
+    edges_mm : lengths that the limits need, besides ``settings.edges_mm``; on a floor shorter than one of them
+        the edge is laid over contacts as far apart as the floor allows, as the limit's words ask
     rng : for the simulated captures
     progress : told about the simulated captures
     """
-    edges, caveats = usable_edges(surface, set(settings.edges_mm) | set(edges_mm or ()))
+    edges, caveats = usable_edges(surface, needed_mm=set(edges_mm or ()), extra_mm=set(settings.edges_mm))
     simulation = simulate(surface, edges, settings, rng=rng, progress=progress)
     maps, gaps, humps = [], list[GapSpot](), list[HumpSpot]()
+    flat = flat_captures(surface, rng)
     for edge in progress.track(edges, label="Laying the straightedge", total=len(edges)):
-        of_edge, spots = gap_map(surface, edge, simulation.gaps[edge], settings, rng)
+        of_edge, spots = gap_map(surface, edge, simulation.gaps[edge], settings, flat)
         maps.append(of_edge)
         gaps += spots
         humps += hump_spots(surface, edge, simulation.humps[edge], settings)
@@ -75,24 +77,35 @@ def measure(
     )
 
 
-def usable_edges(surface: Surface, wanted_mm: set[float]) -> tuple[tuple[float, ...], list[Caveat]]:
-    """The lengths that fit on the floor and that its cells resolve, shortest first, and what was left out."""
-    if surface.lattice:
-        spacing = min(
-            f.spacing_mm for f in line_families(surface.height_mm.shape, cell_mm=1.0, directions=1, lattice=True)
-        )
-        least = 2.0 * spacing * surface.cell_mm
-    else:
-        least = LEAST_CELLS * surface.cell_mm
+def usable_edges(
+    surface: Surface, *, needed_mm: set[float], extra_mm: set[float]
+) -> tuple[tuple[float, ...], list[Caveat]]:
+    """The lengths that the cells resolve, shortest first, and what must be said of them and of those left out.
+
+    A limit under an edge asks for contacts no further apart than the edge is long, so ``needed_mm`` are laid
+    on floors shorter than they are too; ``extra_mm`` only where they fit.
+    """
+    least = _least_edge_mm(surface)
+    longest_m = surface.longest_mm / MM_PER_M
     edges, caveats = [], []
-    for edge in sorted(wanted_mm):
+    for edge in sorted(needed_mm | extra_mm):
         if edge < least:
             caveats.append(caveat("edge_too_short", edge_m=edge / MM_PER_M, cell_mm=surface.cell_mm))
-        elif edge > surface.longest_mm:
-            caveats.append(caveat("edge_too_long", edge_m=edge / MM_PER_M, longest_m=surface.longest_mm / MM_PER_M))
-        else:
+            continue
+        longer = edge > surface.longest_mm
+        if longer:
+            name = "edge_too_long" if edge in needed_mm else "edge_not_laid"
+            caveats.append(caveat(name, edge_m=edge / MM_PER_M, longest_m=longest_m))
+        if edge in needed_mm or not longer:
             edges.append(edge)
     return tuple(edges), caveats
+
+
+def _least_edge_mm(surface: Surface) -> float:
+    if not surface.lattice:
+        return LEAST_CELLS * surface.cell_mm
+    families = line_families(surface.height_mm.shape, cell_mm=surface.cell_mm, directions=1, lattice=True)
+    return 2.0 * min(f.spacing_mm for f in families)
 
 
 def _noise_caveat(spots: list[GapSpot]) -> list[Caveat]:

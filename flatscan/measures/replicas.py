@@ -33,7 +33,7 @@ from flatscan.surface.draws import draw_noise
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from numpy.typing import NDArray
+    from numpy.typing import ArrayLike, NDArray
 
     from flatscan.surface.surface import Surface
 
@@ -63,34 +63,33 @@ class Corrected:
         return np.hypot(self.scatter, self.correction)
 
 
-def captures(surface: Surface, draws: int, rng: np.random.Generator) -> Iterator[tuple[int, NDArray[np.float32]]]:
-    """Simulated captures of the imagined floors.
+def captures(surface: Surface, draws: int, rng: np.random.Generator) -> Iterator[NDArray[np.float32]]:
+    """Simulated captures of the imagined floors, all of one draw with the same noise.
 
     Yields
     ------
-    size : index into ``SIZES``
-    heights_mm : (rows, cols) float32, NaN like ``surface.height_mm``
+    heights_mm : (sizes, rows, cols), in the order of ``SIZES``; NaN like ``surface.height_mm``
     """
+    floors = np.array(SIZES, dtype=np.float32)[:, None, None] * surface.estimate_mm
     for _ in range(draws):
-        noise = draw_noise(surface, rng)
-        for k, size in enumerate(SIZES):
-            yield k, np.float32(size) * surface.estimate_mm + noise
+        yield floors + draw_noise(surface, rng)
 
 
 class Moments:
     """Running mean and variance of a figure (or a map of figures) for each imagined floor (Welford 1962)."""
 
     def __init__(self, shape: tuple[int, ...]) -> None:
-        self._n = np.zeros(len(SIZES))
+        self._n = 0
         self._mean = np.zeros((len(SIZES), *shape))
         self._square = np.zeros((len(SIZES), *shape))
 
-    def add(self, size: int, figure: NDArray[np.floating] | float) -> None:
-        """Take in the figure of one simulated capture."""
-        self._n[size] += 1.0
-        change = np.asarray(figure, dtype=np.float64) - self._mean[size]
-        self._mean[size] += change / self._n[size]
-        self._square[size] += change * (figure - self._mean[size])
+    def add(self, figures: ArrayLike) -> None:
+        """Take in one draw: the figures (sizes, …) of the captures of all imagined floors."""
+        self._n += 1
+        shown = np.asarray(figures, dtype=np.float64)
+        change = shown - self._mean
+        self._mean += change / self._n
+        self._square += change * (shown - self._mean)
 
     @property
     def mean(self) -> NDArray[np.float64]:
@@ -99,13 +98,13 @@ class Moments:
 
     @property
     def draws(self) -> int:
-        """Draws taken in for each size."""
-        return int(self._n[0])
+        """Draws taken in."""
+        return self._n
 
     @property
     def sd(self) -> NDArray[np.float64]:
         """(sizes, …) standard deviation over the draws."""
-        return np.asarray(np.sqrt(self._square / max(1.0, self._n[0] - 1.0)))
+        return np.asarray(np.sqrt(self._square / max(1, self._n - 1)))
 
 
 def correct(moments: Moments, measured: NDArray[np.floating] | float, base: NDArray[np.floating] | float) -> Corrected:

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.measures.chords import GapField, gap_field
 from flatscan.measures.coarse import coarsen, coarsening
 from flatscan.measures.flatness import PARAMETERS, flatness_parameters
-from flatscan.measures.humps import hump_field
-from flatscan.measures.replicas import SIZES, Moments, captures
+from flatscan.measures.gap_batch import gap_batch
+from flatscan.measures.humps import HumpLayout
+from flatscan.measures.replicas import Moments, captures
 from flatscan.measures.spots import PLACES_APART, peaks
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ class MapStudy:
 
     ``factor``: cells merged to a side; ``apart_cells`` between different places; ``measured`` and ``base``
     (places,): the worst values, greatest first, of the map of the measured and of the smoothed heights;
-    ``worst``: moments of the same over the captures; ``place``: moments of the map itself.
+    ``worst``: moments of the same over the captures; ``place``: moments of the map itself, where they are kept.
     """
 
     factor: int
@@ -38,20 +38,29 @@ class MapStudy:
     measured: NDArray[np.float64]
     base: NDArray[np.float64]
     worst: Moments
-    place: Moments
+    place: Moments | None
 
     @classmethod
     def of(
-        cls, measured: NDArray[np.float32], base: NDArray[np.float32], *, factor: int, apart_cells: float, places: int
+        cls,
+        measured: NDArray[np.float32],
+        base: NDArray[np.float32],
+        *,
+        factor: int,
+        apart_cells: float,
+        places: int,
+        keep_place: bool,
     ) -> MapStudy:
         """A study with no captures yet of the maps of the measured and of the smoothed heights."""
         first, second = (worst_values(m, places, apart_cells) for m in (measured, base))
-        return cls(factor, apart_cells, first, second, Moments((places,)), Moments(base.shape))
+        place = Moments(base.shape) if keep_place else None
+        return cls(factor, apart_cells, first, second, Moments((places,)), place)
 
-    def add(self, size: int, shown: NDArray[np.float32]) -> None:
-        """Take in the map of one simulated capture."""
-        self.worst.add(size, worst_values(shown, len(self.base), self.apart_cells))
-        self.place.add(size, shown)
+    def add(self, shown: NDArray[np.float32]) -> None:
+        """Take in the maps (sizes, rows, cols) of one draw."""
+        self.worst.add([worst_values(m, len(self.base), self.apart_cells) for m in shown])
+        if self.place is not None:
+            self.place.add(shown)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,10 +78,12 @@ class Simulation:
     flatness_base: NDArray[np.float64]
 
 
-def lay_edge(height_mm: NDArray[np.float32], surface: Surface, edge_mm: float, settings: MeasureSettings) -> GapField:
-    """Gap map of heights on the surface's grid."""
-    return gap_field(
-        height_mm,
+def lay_edge(
+    heights_mm: NDArray[np.float32], surface: Surface, edge_mm: float, settings: MeasureSettings
+) -> NDArray[np.float32]:
+    """Gap maps of height maps (maps, rows, cols) on the surface's grid."""
+    return gap_batch(
+        heights_mm,
         surface.inside,
         cell_mm=surface.cell_mm,
         edge_mm=edge_mm,
@@ -80,20 +91,6 @@ def lay_edge(height_mm: NDArray[np.float32], surface: Surface, edge_mm: float, s
         bridge_mm=settings.bridge_mm,
         lattice=surface.lattice,
     )
-
-
-def balance_edge(
-    height_mm: NDArray[np.float32], surface: Surface, edge_mm: float, settings: MeasureSettings
-) -> NDArray[np.float32]:
-    """Hump map of heights on the surface's grid."""
-    return hump_field(
-        height_mm,
-        surface.inside,
-        cell_mm=surface.cell_mm,
-        edge_mm=edge_mm,
-        directions=settings.directions,
-        lattice=surface.lattice,
-    ).clearance_mm
 
 
 def simulate(
@@ -115,32 +112,48 @@ def simulate(
     figures = [np.zeros(len(PARAMETERS))] * 2
     for factor, edges in groups.items():
         coarse = coarsen(surface, factor)
-        both = coarse.height_mm, coarse.estimate_mm
+        both = np.stack([coarse.height_mm, coarse.estimate_mm])
+        layouts = {edge: _hump_layout(coarse, edge, settings) for edge in edges}
         for edge in edges:
             study = partial(
                 MapStudy.of,
                 factor=factor,
-                apart_cells=PLACES_APART * edge / coarse.cell_mm,
+                apart_cells=apart_cells(coarse, edge),
                 places=settings.spots_per_edge,
             )
-            gaps[edge] = study(*(lay_edge(z, coarse, edge, settings).gap_mm for z in both))
-            humps[edge] = study(*(balance_edge(z, coarse, edge, settings) for z in both))
+            gaps[edge] = study(*lay_edge(both, coarse, edge, settings), keep_place=True)
+            humps[edge] = study(*(layouts[edge].worst(z) for z in both), keep_place=False)
         if factor == coarsest:
             figures = [flatness_parameters(z, coarse.cell_mm) for z in both]
         label = f"Simulated captures, {coarse.cell_mm:g} mm cells"
         steps = captures(coarse, settings.draws, rng)
-        for size, heights in progress.track(steps, label=label, total=settings.draws * len(SIZES)):
+        for floors in progress.track(steps, label=label, total=settings.draws):
             for edge in edges:
-                gaps[edge].add(size, lay_edge(heights, coarse, edge, settings).gap_mm)
-                humps[edge].add(size, balance_edge(heights, coarse, edge, settings))
+                gaps[edge].add(lay_edge(floors, coarse, edge, settings))
+                humps[edge].add(np.stack([layouts[edge].worst(z) for z in floors]))
             if factor == coarsest:
-                flatness.add(size, flatness_parameters(heights, coarse.cell_mm))
+                flatness.add([flatness_parameters(z, coarse.cell_mm) for z in floors])
     return Simulation(gaps, humps, flatness, *figures)
 
 
-def worst_values(field: NDArray[np.float32], places: int, apart_cells: float) -> NDArray[np.float64]:
-    """(places,) greatest values of a map at places apart from each other, greatest first; 0 where there are no more."""
+def _hump_layout(surface: Surface, edge_mm: float, settings: MeasureSettings) -> HumpLayout:
+    return HumpLayout.of(
+        surface.inside,
+        cell_mm=surface.cell_mm,
+        edge_mm=edge_mm,
+        directions=settings.directions,
+        lattice=surface.lattice,
+    )
+
+
+def apart_cells(surface: Surface, edge_mm: float) -> float:
+    """Least distance between different places, in cells. An edge reaches no further than the floor does."""
+    return PLACES_APART * min(edge_mm, surface.longest_mm) / surface.cell_mm
+
+
+def worst_values(field: NDArray[np.float32], places: int, apart: float) -> NDArray[np.float64]:
+    """(places,) greatest values of a map at places apart (cells), greatest first; 0 where there are no more."""
     values = np.zeros(places)
-    for k, cell in enumerate(peaks(field, most=places, apart_cells=apart_cells)):
+    for k, cell in enumerate(peaks(field, most=places, apart_cells=apart)):
         values[k] = field[cell]
     return values

@@ -33,6 +33,9 @@ def peaks(field: NDArray[np.float32], *, most: int, apart_cells: float) -> list[
         if not left.size or not np.isfinite(left[row, col]) or (found and left[row, col] <= 0.0):
             break
         found.append((int(row), int(col)))
-        distance2 = np.square(np.arange(rows) - row)[:, None] + np.square(np.arange(cols) - col)[None, :]
-        left[distance2 < apart_cells**2] = -np.inf
+        near = int(min(apart_cells, rows + cols))
+        r = np.arange(max(0, row - near), min(rows, row + near + 1))
+        c = np.arange(max(0, col - near), min(cols, col + near + 1))
+        distance2 = np.square(r - row)[:, None] + np.square(c - col)[None, :]
+        left[r[0] : r[-1] + 1, c[0] : c[-1] + 1][distance2 < apart_cells**2] = -np.inf
     return found

@@ -9,7 +9,7 @@ import pytest
 from scipy.ndimage import gaussian_filter
 
 from flatscan.measures.chords import gap_field
-from flatscan.measures.gap_maps import gap_map
+from flatscan.measures.gap_maps import flat_captures, gap_map
 from flatscan.measures.simulation import simulate
 from flatscan.progress import SILENT
 from flatscan.settings import MeasureSettings
@@ -91,7 +91,7 @@ def one_trial(kind: str, noise: NoiseModel, rng: np.random.Generator) -> list[tu
     floor = about_plane(invented_floor(kind, rng))
     surface = captured(floor, noise, rng)
     study = simulate(surface, (EDGE_MM,), SETTINGS, rng=rng, progress=SILENT).gaps[EDGE_MM]
-    spots = gap_map(surface, EDGE_MM, study, SETTINGS, rng)[1]
+    spots = gap_map(surface, EDGE_MM, study, SETTINGS, flat_captures(surface, rng))[1]
     true = gap_field(floor, surface.inside, cell_mm=CELL_MM, edge_mm=EDGE_MM).gap_mm
     rows = [(spots[0].gap.value, spots[0].gap.u, float(true.max()))]
     for spot in spots[1:]:

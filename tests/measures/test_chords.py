@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from flatscan.measures import chords
 from flatscan.measures.chords import GapField, contacts_at, gap_field, lift_pass
+from flatscan.measures.gap_batch import gap_batch
 from flatscan.measures.line_family import line_families
 
 #: float32 gaps of a few mm: 1 ulp is 2.4e-7 at 2 to 4 mm; sums below 100 mm in float64 add 1e-14.
@@ -104,6 +105,42 @@ def test_twins_agree_on_grids(monkeypatch: pytest.MonkeyPatch) -> None:
         np.testing.assert_allclose(fast.gap_mm, slow.gap_mm, atol=MAP_ROUNDING_MM)
         np.testing.assert_allclose(lifted_fast, lifted_slow, atol=1e-9)
         assert rise_fast == pytest.approx(rise_slow, abs=1e-9)
+
+
+def test_short_windows_agree_with_the_hull_walk(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Heights of 5 mm in float32: 2.4e-7 each for two ends, the reading and the slope carried along, under 2e-6."""
+    rng = np.random.default_rng(9)
+    for trial in range(60):
+        shape = tuple(rng.integers(1, 45, 2))
+        z = rng.normal(size=(3, *shape)).astype(np.float32)
+        inside = rng.random(shape) > (0.03 if trial % 3 == 0 else -1.0)
+        inside[shape[0] // 2 :, shape[1] // 2 :] &= trial % 4 != 0
+        z[rng.random(z.shape) < (0.25 if trial % 2 else 0.0)] = np.nan
+        z[:, ~inside] = np.nan if trial % 5 else 7.0
+        laid = {"cell_mm": 1.0, "edge_mm": float(rng.uniform(1, 60)), "bridge_mm": 4.0, "lattice": trial % 7 == 0}
+        batch = gap_batch(z, inside, **laid)
+        np.testing.assert_allclose(batch, [gap_field(h, inside, **laid).gap_mm for h in z], atol=2e-6)
+        with monkeypatch.context() as patch:
+            patch.setattr("flatscan.measures.gap_batch._kernel", lambda: None)
+            np.testing.assert_allclose(gap_batch(z, inside, **laid), batch, atol=2e-6)
+
+
+@pytest.mark.parametrize("shape", [(1, 1), (1, 9), (9, 1), (2, 2), (0, 5)])
+def test_small_grids_in_batches(shape: tuple[int, int]) -> None:
+    z = np.random.default_rng(1).normal(size=(2, *shape)).astype(np.float32)
+    assert np.all(gap_batch(z, np.ones(shape, bool), cell_mm=1.0, edge_mm=50.0) >= 0.0)
+    assert np.isnan(gap_batch(np.full_like(z, np.nan), np.ones(shape, bool), cell_mm=1.0, edge_mm=50.0)).all()
+
+
+def test_threads_of_batches_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    z = np.random.default_rng(0).normal(size=(5, 60, 70)).astype(np.float32)
+    inside = np.ones((60, 70), bool)
+    one, many = (
+        gap_batch(z, inside, cell_mm=5.0, edge_mm=200.0)
+        for work in (10**9, 0)
+        if not monkeypatch.setattr("flatscan.measures.gap_batch.WORK_FOR_THREADS", work)
+    )
+    np.testing.assert_array_equal(one, many)
 
 
 def both(z: np.ndarray, inside: np.ndarray, laid: dict) -> tuple[GapField, np.ndarray, float]:

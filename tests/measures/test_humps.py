@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from flatscan.measures.chords import gap_field
-from flatscan.measures.humps import hump_field
+from flatscan.measures.humps import HumpLayout, hump_field
 
 
 def test_ridge_of_a_roof() -> None:
@@ -68,3 +68,15 @@ def test_small_grids(shape: tuple[int, int]) -> None:
     field = hump_field(np.zeros(shape), np.ones(shape, bool), cell_mm=1.0, edge_mm=4.0)
     assert field.clearance_mm.shape == shape
     assert np.all(field.clearance_mm == 0.0)
+
+
+def test_layout_shared_by_many_maps() -> None:
+    """The worst clearance alone equals that of the whole field, walls and holes included."""
+    rng = np.random.default_rng(4)
+    inside = np.ones((17, 22), bool)
+    inside[5:9, 10:13] = False
+    layout = HumpLayout.of(inside, cell_mm=1.0, edge_mm=7.0)
+    for _ in range(3):
+        z = np.where(inside & (rng.random(inside.shape) > 0.1), rng.normal(size=inside.shape), np.nan)
+        z = z.astype(np.float32)
+        np.testing.assert_array_equal(layout.worst(z), hump_field(z, inside, cell_mm=1.0, edge_mm=7.0).clearance_mm)

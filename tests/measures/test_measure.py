@@ -76,11 +76,32 @@ def test_a_noiseless_capture_is_read_as_it_stands(surface_of: SurfaceOf) -> None
 
 def test_edges_that_do_not_fit_are_said(surface_of: SurfaceOf) -> None:
     surface = surface_of(dish((20, 31), 50.0))
-    result = measure(
-        surface, MeasureSettings(edges_mm=(150.0, 1000.0), draws=2), edges_mm=(5000.0,), rng=np.random.default_rng(0)
-    )
+    result = measure(surface, MeasureSettings(edges_mm=(150.0, 1000.0, 3000.0), draws=2), rng=np.random.default_rng(0))
     assert {m.edge_mm for m in result.gap_maps} == {1000.0}
-    assert {"edge_too_short", "edge_too_long"} <= {c.name for c in result.caveats}
+    assert {"edge_too_short", "edge_not_laid"} <= {c.name for c in result.caveats}
+
+
+@pytest.mark.parametrize("edge_mm", [2000.0, 9000.0])
+def test_a_limit_binds_floors_shorter_than_its_edge(surface_of: SurfaceOf, edge_mm: float) -> None:
+    """A bathroom of 0.9 x 1.2 m under 2 m: contacts no further apart than 2 m, so as far as the floor allows.
+
+    A ramp up to both short walls, z = 0.01 |x| with x from the middle: the chord from wall to wall, cells
+    centred 25 mm off the walls, stands 0.01 · 575 = 5.75 mm over the middle cells at |x| = 25 mm, 5.5 mm.
+    """
+    x = (np.arange(24) - 11.5) * 50.0
+    result = measure(
+        surface_of(np.tile(0.01 * np.abs(x), (18, 1))),
+        MeasureSettings(edges_mm=(500.0,), draws=2),
+        edges_mm=(edge_mm,),
+        rng=np.random.default_rng(0),
+    )
+    worst = result.gaps[0]
+    assert worst.edge_mm == edge_mm
+    assert worst.gap.value == pytest.approx(5.5, abs=1e-5)
+    assert worst.span_mm <= surface_of(np.zeros((18, 24))).longest_mm
+    (said,) = [c for c in result.caveats if c.name == "edge_too_long"]
+    assert "1.5 m apart" in said.text
+    assert all(h.edge_mm == 500.0 for h in result.humps)
 
 
 def test_edges_of_the_limits_are_laid_too(surface_of: SurfaceOf) -> None:

@@ -18,8 +18,7 @@ SurfaceOf = Callable[..., Surface]
 def moments_of(figure: Callable[[float, float], float], noises: np.ndarray) -> Moments:
     moments = Moments((1,))
     for noise in noises:
-        for k, size in enumerate(SIZES):
-            moments.add(k, np.array([figure(size, noise)]))
+        moments.add([[figure(size, noise)] for size in SIZES])
     return moments
 
 
@@ -71,8 +70,7 @@ def test_moments_against_numpy() -> None:
     figures = rng.normal(5.0, 2.0, size=(7, len(SIZES), 3, 4))
     moments = Moments((3, 4))
     for draw in figures:
-        for k in range(len(SIZES)):
-            moments.add(k, draw[k])
+        moments.add(draw)
     np.testing.assert_allclose(moments.mean, figures.mean(axis=0), rtol=1e-12)
     np.testing.assert_allclose(moments.sd, figures.std(axis=0, ddof=1), rtol=1e-12)
 
@@ -81,9 +79,9 @@ def test_captures_share_one_noise_over_the_sizes(surface_of: SurfaceOf) -> None:
     y, x = np.indices((12, 17))
     noise = NoiseModel(0.2, 0.2, 100.0, 0.0, "invented")
     surface = surface_of(0.01 * (x - 8.0) ** 2 + 0.0 * y, noise=noise, rng=np.random.default_rng(4))
-    shown = dict(captures(surface, 1, np.random.default_rng(5)))
+    (shown,) = captures(surface, 1, np.random.default_rng(5))
     np.testing.assert_allclose(shown[2] - shown[0], surface.estimate_mm, atol=1e-5)
-    again = dict(captures(surface, 1, np.random.default_rng(5)))
+    (again,) = captures(surface, 1, np.random.default_rng(5))
     np.testing.assert_array_equal(shown[3], again[3])
 
 
@@ -126,8 +124,10 @@ def test_coarsening_keeps_holes_walls_and_odd_borders(surface_of: SurfaceOf) -> 
 
 
 def test_coarse_cells_suit_the_edge(surface_of: SurfaceOf) -> None:
-    small = surface_of(np.zeros((20, 30)), cell_mm=5.0)
+    small = surface_of(np.zeros((20, 600)), cell_mm=5.0)
     assert [coarsening(small, edge) for edge in (50.0, 200.0, 1000.0, 2000.0)] == [1, 1, 5, 10]
+    # An edge longer than the floor reaches no further than it: 180 mm, a fortieth of which is less than a cell.
+    assert coarsening(surface_of(np.zeros((20, 30)), cell_mm=5.0), 2000.0) == 1
     large = surface_of(np.zeros((700, 900)), cell_mm=5.0)
     assert coarsening(large, 200.0) == 3  # 15 mm cells: 70,000 of them, and a thirteenth of the edge
     assert coarsening(surface_of(np.zeros((20, 30)), cell_mm=5.0, lattice=True), 2000.0) == 1
