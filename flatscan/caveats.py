@@ -71,8 +71,8 @@ _ROWS: dict[str, tuple[str, str]] = {
         "Treat the result as a sketch; capture closer, with more views or with a better sensor before deciding in mm",
     ),
     "things_left_out": (
-        "{count} thing(s) lying on the floor ({area_m2:.2f} m² in all) were left out; the largest, near "
-        "x {x_m:.2f} m, y {y_m:.2f} m, has an edge of {edge_mm:.0f} mm all round",
+        "Things lying on the floor were left out: {count}, on {area_m2:.2f} m² in all; the largest, {x_m:.2f} m from the "
+        "left and {y_m:.2f} m from the bottom wall, stands {edge_mm:.0f} mm above the floor around it",
         "If one of them is part of the floor, such as a raised patch, read its edge by hand",
     ),
     "other_level": (

@@ -20,32 +20,52 @@ def check(
         list[Path],
         typer.Argument(metavar="SOURCE", help="Capture: a folder of depth frames, a cloud, a mesh or a levels table."),
     ],
-    out: Annotated[Path | None, typer.Option("--out", help="Folder to write the result into.")] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FOLDER", help="Folder to write the result into.")
+    ] = None,
     limits: options.Limits = None,
     unit: Annotated[
-        str | None, typer.Option(help="Length unit of the file: mm, cm, m, in or ft; if not given, read or inferred.")
+        str | None,
+        typer.Option(
+            metavar="UNIT", help="Length unit of the file: mm, cm, m, in or ft; if not given, read or inferred."
+        ),
     ] = None,
-    up: Annotated[str | None, typer.Option(help="Axis that points up: x, y, z, -x, -y or -z.")] = None,
+    up: Annotated[str | None, typer.Option(metavar="AXIS", help="Axis that points up: x, y, z, -x, -y or -z.")] = None,
     gravity: Annotated[
         bool | None,
         typer.Option("--gravity/--no-gravity", help="The up axis is, or is not, truly vertical (slope is then given)."),
     ] = None,
-    depth_per_m: Annotated[float | None, typer.Option(help="Counts per metre in depth images, e.g. 1000.")] = None,
-    camera: Annotated[Path | None, typer.Option(help="Camera file for a single depth image.")] = None,
-    cell: Annotated[
-        str | None, typer.Option(help="Side of a grid cell, e.g. 10 or '1 cm'; chosen if not given.")
+    depth_per_m: Annotated[
+        float | None, typer.Option(metavar="COUNTS", help="Counts per metre in depth images, e.g. 1000.")
     ] = None,
-    skirting: Annotated[str, typer.Option(help="Strip along the walls that is not judged.")] = "30 mm",
-    edges: Annotated[str, typer.Option(help="Straightedge lengths, separated by commas.")] = "0.2 m, 1 m, 2 m, 3 m",
-    directions: Annotated[int, typer.Option(help="Directions in which the straightedge is laid.", min=2, max=72)] = 12,
-    confidence: Annotated[float, typer.Option(help="Chance needed to call a value within or over, 0.5 to 1.")] = 0.95,
-    product: Annotated[Path | None, typer.Option(help="Product file (TOML) of the levelling compound.")] = None,
-    margin: Annotated[str | None, typer.Option(help="Level to this much below the limit, e.g. '1 mm'.")] = None,
+    camera: Annotated[Path | None, typer.Option(metavar="FILE", help="Camera file for a single depth image.")] = None,
+    cell: Annotated[
+        str | None, typer.Option(metavar="LENGTH", help="Side of a grid cell, e.g. 10 or '1 cm'; chosen if not given.")
+    ] = None,
+    skirting: Annotated[
+        str, typer.Option(metavar="LENGTH", help="Strip along the walls that is not judged.")
+    ] = "30 mm",
+    edges: Annotated[
+        str, typer.Option(metavar="LENGTHS", help="Straightedge lengths, separated by commas.")
+    ] = "0.2 m, 1 m, 2 m, 3 m",
+    directions: Annotated[
+        int, typer.Option(metavar="COUNT", help="Directions in which the straightedge is laid.", min=2, max=72)
+    ] = 12,
+    confidence: Annotated[
+        float, typer.Option(metavar="CHANCE", help="Chance needed to call a value within or over, 0.5 to 1.")
+    ] = 0.95,
+    product: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Product file (TOML) of the levelling compound.")
+    ] = None,
+    margin: Annotated[
+        str | None, typer.Option(metavar="LENGTH", help="Level to this much below the limit, e.g. '1 mm'.")
+    ] = None,
     json: Annotated[
         bool, typer.Option("--json", help="Print result.json to standard output instead of words.")
     ] = False,
     exit_code: Annotated[
-        bool, typer.Option("--exit-code", help="Exit 0: lay as it is, 3: work needed, 4: not decided.")
+        bool,
+        typer.Option("--exit-code", help="Exit 0: lay as it is, 2: unusable input, 3: work needed, 4: not decided."),
     ] = False,
     force: options.Force = False,
     seed: options.Seed = 20_260_101,

@@ -25,7 +25,7 @@ def demo(
     folder: Annotated[
         Path, typer.Argument(metavar="FOLDER", help="New folder for the invented capture and its result.")
     ],
-    kind: Annotated[Kind, typer.Option(help="Sensor.")] = Kind.LASER,
+    kind: Annotated[Kind, typer.Option(metavar="KIND", help="Sensor: laser, phone, mesh or levels.")] = Kind.LASER,
     limits: options.Limits = None,
     seed: options.Seed = 20_260_101,
 ) -> None:

@@ -18,9 +18,14 @@ UP_AXES: tuple[UpAxis, ...] = get_args(UpAxis)
 
 Limits = Annotated[
     list[str] | None,
-    typer.Option("--limits", help="A limit set's name, or a file of your own; may be given more than once."),
+    typer.Option(
+        "--limits", metavar="NAME", help="A limit set's name, or a file of your own; may be given more than once."
+    ),
 ]
-Seed = Annotated[int, typer.Option("--seed", min=0, help="Seed of the simulated noise; the same seed repeats the run.")]
+Seed = Annotated[
+    int,
+    typer.Option("--seed", metavar="NUMBER", min=0, help="Seed of the simulated noise; the same seed repeats the run."),
+]
 Force = Annotated[bool, typer.Option("--force", help="Replace an output that exists.")]
 
 
