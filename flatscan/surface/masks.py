@@ -32,6 +32,8 @@ _LISTED_M2 = 0.005
 _COARSE_MM = 50.0
 #: The foot of a thing is smeared by the sensor this far beyond its edge.
 _SMEAR_MM = 20.0
+#: Readings of a cell that scatter by this, and this many times more than usual, are not of one surface.
+_MIXED_MM, _MIXED_TIMES = 3.0, 3.0
 #: A cell may overlap the strip by this: rounding must not cost a row of cells.
 _TOUCH_MM = 0.5
 
@@ -71,6 +73,17 @@ def inside_mask(outline: tuple[NDArray[np.float64], ...], grid: GridSpec, *, ski
             for hole in part.interiors:
                 mask &= ~filled(np.asarray(hole.coords))
     return mask
+
+
+def one_surface(spread_mm: NDArray[np.float32]) -> NDArray[np.bool_]:
+    """(rows, cols) bool: cells whose readings are of one surface, as far as their scatter tells.
+
+    The foot of a wall, the edge of a thing or a reflection in a cell spreads its readings by 3 mm (what a lip of
+    6 mm does) and three times the usual; the mean of such a cell is no height of the floor.
+    """
+    known = np.isfinite(spread_mm)
+    usual = float(np.median(spread_mm[known])) if known.any() else 0.0
+    return ~(np.nan_to_num(spread_mm) > max(_MIXED_MM, _MIXED_TIMES * usual))
 
 
 def things_on_floor(

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.constants import SIGMA_PER_MAD
+from flatscan.constants import MM2_PER_M2, SIGMA_PER_MAD
 from flatscan.surface.noise_covariance import (
     NoiseParts,
     RingCovariance,
@@ -32,9 +32,12 @@ if TYPE_CHECKING:
     from flatscan.sources.scan import ScanKind
     from flatscan.surface.gridding import CellStats
 
-#: Standard uncertainty (mm) of a room-size bend, one view. Assumptions in the range of published figures:
-#: laser scanners 0.3-0.5 mm under a 2 m edge, phone depth 1-2 mm; hand readings 0.3 mm/m of the laser.
+#: Standard uncertainty (mm) of a room-size bend, one view, root mean square over a floor of ``_BEND_AREA_M2`` or more.
+#: Assumptions that give gaps in the range of published figures: laser scanners 0.3-0.5 mm under a 2 m edge, phone
+#: depth 1-2 mm; hand readings 0.3 mm/m of the laser.
 ASSUMED_BEND_MM: dict[ScanKind, float] = {"cloud": 0.3, "depth_frames": 2.0, "mesh": 2.0, "levels": 0.3}
+#: A bend is a curvature: on a smaller floor the same one is less high, with the square of the floor's extent.
+_BEND_AREA_M2 = 9.0
 #: Share of it that stays when views from several places agree (assumption): what all views have in common.
 _COMMON_SHARE = 0.5
 #: Standard uncertainty of a hand reading whose table does not say (assumption: read to 1 mm on a staff).
@@ -46,6 +49,8 @@ _REACH_MM = 1000.0
 #: One view: this share of what looks like correlated noise may be lips and texture. Halfway, and shown by the
 #: coverage of the heights of invented floors with and without lips.
 _ONE_VIEW_FLOOR_SHARE = 0.3
+#: Cells' own scatter that neighbours do not show was taken out of the heights (a smoothed mesh): not all is forgiven.
+_LEAST_OF_OWN = 0.25
 _LEAST_OVERLAP_CELLS = 400
 _CLIP_SIGMAS = 4.0
 _LEAST_BLOCK_SHARE = 0.5
@@ -88,9 +93,11 @@ def estimate_noise(
             white, 0.0, cell_mm, assumed, f"each reading is trusted to {white:.2g} mm ({said}); bend {origin}"
         )
     seen = np.isfinite(stats.height_mm)
+    if systematic_mm is None:
+        assumed *= min(1.0, float(seen.sum()) * cell_mm**2 / MM2_PER_M2 / _BEND_AREA_M2)
     own = float(np.mean(np.square(stats.white_mm[seen], dtype=np.float64))) if seen.any() else 0.0
     both = (
-        np.isfinite(view_stats[0].height_mm) & np.isfinite(view_stats[1].height_mm)
+        seen & np.isfinite(view_stats[0].height_mm) & np.isfinite(view_stats[1].height_mm)
         if len(view_stats) == 2  # noqa: PLR2004
         else np.zeros_like(seen)
     )
@@ -133,24 +140,24 @@ def _from_views(
 ) -> tuple[NoiseParts, float]:
     """Noise of the joint heights from the difference of two groups, and the slow part of it as a bend (mm rms).
 
-    If the groups' noise goes as c/wA and c/wB (w: share of the readings), their difference has c/(wA wB) and the
-    joint mean c: so √(wA wB) · difference has just the joint mean's covariance. Cells seen by one group alone
-    have twice it; the mixture is reported.
+    With s the first group's share of a cell's readings the joint mean's variance is s² vA + (1-s)² vB. Were readings
+    independent, v would go as 1/s and that be s(1-s) of the difference's variance; were they all alike within a
+    group, half of s² + (1-s)² of it. Readings of one scan line or frame lie between, and the middle of the two is a
+    quarter for every s: half the difference. Cells seen by one group alone have twice it; the mixture is reported.
     """
     a, b = views
-    share = a.count / np.maximum(a.count + b.count, 1)
-    root = np.sqrt(share * (1.0 - share))
-    difference = np.where(both, root * (a.height_mm.astype(np.float64) - b.height_mm), np.nan)
+    difference = np.where(both, 0.5 * (a.height_mm.astype(np.float64) - b.height_mm), np.nan)
     difference = _clip(difference)
     slow, bend = _slow_part(difference)
     rings = ring_covariance(difference - slow, _reach(difference.shape, cell_mm))
     parts = fit_direct(rings)
-    predicted = float(
-        np.nanmean(np.where(both, root**2 * (np.square(a.white_mm) + np.square(b.white_mm)), np.nan), dtype=np.float64)
-    )
+    # The cells' own white figure tells how it varies from cell to cell, the views tell how large it truly is: by cell,
+    # for a few cells of one or two readings have figures so large that they would make up most of a mean.
+    predicted = 0.25 * (np.square(a.white_mm, dtype=np.float64) + np.square(b.white_mm, dtype=np.float64))
+    compared = np.isfinite(difference) & (predicted > 0.0)
+    ratio = float(np.mean(np.square((difference - slow)[compared]) / predicted[compared])) if compared.any() else 0.0
+    white = own * ratio * parts.white / float(rings.covariance[0]) if ratio > 0.0 else parts.white
     mixture = overlap + 2.0 * (1.0 - overlap)
-    # The cells' own white figure tells how it varies from cell to cell; the views tell how large it truly is.
-    white = own * parts.white / predicted if predicted > 0 else parts.white
     bend = math.sqrt((bend**2 + parts.rest) * mixture)
     return NoiseParts(white, parts.correlated * mixture, parts.length), bend
 
@@ -161,15 +168,20 @@ def _from_one_view(stats: CellStats, own: float, cell_mm: float) -> NoiseParts:
     residual = detrend(_clip_steps(stats.height_mm, width), width)
     block = max(round(_BLOCK_MM / cell_mm), int(6 * width))
     reach = int(3 * width)
+    own2 = np.square(stats.white_mm, dtype=np.float64)
     curves: list[RingCovariance] = []
+    predicted: list[float] = []
     for row in range(0, residual.shape[0], block):
         for col in range(0, residual.shape[1], block):
             piece = residual[row : row + block, col : col + block]
-            seen = np.isfinite(piece).sum()
-            if seen >= _LEAST_BLOCK_SHARE * block * block:
+            seen = np.isfinite(piece)
+            if seen.sum() >= _LEAST_BLOCK_SHARE * block * block:
                 curves.append(ring_covariance(piece, min(reach, *(side - 1 for side in piece.shape))))
-    if not curves and np.isfinite(residual).sum() >= _LEAST_OVERLAP_CELLS:
+                predicted.append(float(own2[row : row + block, col : col + block][seen].mean()))
+    seen = np.isfinite(residual)
+    if not curves and seen.sum() >= _LEAST_OVERLAP_CELLS:
         curves = [ring_covariance(residual, min(reach, *(side - 1 for side in residual.shape)))]
+        predicted = [float(own2[seen].mean())]
     if not curves:
         return NoiseParts(own, 0.0, 1.0)
     rings = min(len(curve.distance) for curve in curves)
@@ -179,7 +191,11 @@ def _from_one_view(stats: CellStats, own: float, cell_mm: float) -> NoiseParts:
         np.sum([curve.pairs[:rings] for curve in curves], axis=0),
     )
     parts = fit_detrended(middle, width)
-    return NoiseParts(max(parts.white, own), parts.correlated, parts.length)
+    # What neighbours differ by is seen; a cell's own scatter holds the floor's shape within it too. So the cells'
+    # own figure tells how the white part varies over the floor, and the neighbours how large it is.
+    usual = float(np.median(predicted))
+    white = own * parts.white / usual if usual > 0.0 else parts.white
+    return NoiseParts(max(white, _LEAST_OF_OWN**2 * own), parts.correlated, parts.length)
 
 
 def _clip(field: NDArray[np.float64]) -> NDArray[np.float64]:
