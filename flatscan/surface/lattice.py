@@ -53,10 +53,10 @@ class Nodes:
 def lattice_surface(scan: Scan, settings: SurfaceSettings) -> Surface:
     """Surface of a levels table: ``lattice`` True, a cell for each node, the spacing its side.
 
-    Readings on a regular grid (also a turned one) stay as read. Where spacings differ by more than 1 %, or
+    The frame's origin is the corner reading. Readings on a regular grid (also a turned one) stay as read. Where spacings differ by more than 1 %, or
     readings lie off any grid, heights are interpolated linearly between neighbours onto the usual spacing and
-    their uncertainty grows by what interpolation misses at readings left out. Each node stands for a square
-    of one spacing, which together make the outline.
+    their uncertainty grows by what interpolation misses at readings left out. Each node is a cell of one spacing
+    for the maths; the outline, and with it the area, ends at the outermost readings, for beyond them nothing is known.
     """
     up = scan.up if scan.up is not None else np.array([0.0, 0.0, 1.0])
     sigma_mm = ASSUMED_READING_MM if scan.sample_sigma_mm is None else scan.sample_sigma_mm
@@ -79,7 +79,10 @@ def lattice_surface(scan: Scan, settings: SurfaceSettings) -> Surface:
         systematic_mm=settings.systematic_mm,
         sample_sigma_mm=float(np.sqrt(np.nanmean(np.square(white, dtype=np.float64)))),
     )
-    floor_from_points = frame.lay_on(plane.a, plane.b, plane.c) @ nodes.floor_from_points
+    half = 0.5 * nodes.spacing_mm
+    floor_from_points = (
+        frame.shift(np.array([-half, -half, 0.0])) @ frame.lay_on(plane.a, plane.b, plane.c) @ nodes.floor_from_points
+    )
     slope = None
     if scan.gravity_known:
         slope = slope_against(floor_from_points[:3, :3] @ up, seen, nodes.spacing_mm, noise, scan.kind)
@@ -90,7 +93,7 @@ def lattice_surface(scan: Scan, settings: SurfaceSettings) -> Surface:
         count=nodes.count,
         inside=inside,
         cell_mm=nodes.spacing_mm,
-        origin_mm=(0.0, 0.0),
+        origin_mm=(-half, -half),
         floor_from_scan=floor_from_points @ frame.shift(-scan.origin_mm),
         outline=_outline(inside, nodes.spacing_mm),
         noise=noise,
@@ -99,7 +102,8 @@ def lattice_surface(scan: Scan, settings: SurfaceSettings) -> Surface:
         lattice=True,
         inferences=(
             *scan.inferences,
-            f"levels lattice: {int(seen.sum())} nodes {nodes.spacing_mm:.0f} mm apart, each for a square of that side",
+            f"levels lattice: {int(seen.sum())} nodes {nodes.spacing_mm:.0f} mm apart; "
+            "the floor is taken to end at the outermost of them",
         ),
         caveats=(*scan.caveats, *_doubts(scan, nodes, seen_share)),
     )
@@ -220,11 +224,18 @@ def _inside(read: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 
 def _outline(inside: NDArray[np.bool_], step: float) -> tuple[NDArray[np.float64], ...]:
-    """Rings around the squares of the nodes, the exterior first."""
+    """Rings around what lies between the nodes, the exterior first: the floor reaches no further than its readings.
+
+    The squares whose four corners are nodes; where there are none (a single row) the squares around the nodes.
+    """
     from shapely import box, union_all
     from shapely.geometry import MultiPolygon
 
-    row, col = np.nonzero(inside)
+    between = inside[:-1, :-1] & inside[1:, :-1] & inside[:-1, 1:] & inside[1:, 1:]
+    row, col = np.nonzero(between)
+    if len(row) == 0:
+        row, col = (index - 0.5 for index in np.nonzero(inside))
+    # One product for each line: sums would differ in the last digit and leave slivers between the squares.
     whole = union_all(box(col * step, row * step, (col + 1) * step, (row + 1) * step)).simplify(0.0)
     parts = list(whole.geoms) if isinstance(whole, MultiPolygon) else [whole]
     main = max(parts, key=lambda part: abs(area_mm2(np.asarray(part.exterior.coords))))

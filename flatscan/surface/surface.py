@@ -121,7 +121,10 @@ class Surface:
 
     @property
     def area_m2(self) -> float:
-        """Area of the floor to be judged, seen or not."""
+        """Area of the floor to be judged, seen or not; of a lattice what lies between its nodes."""
+        if self.lattice and self.outline:
+            exterior, *holes = (_area_mm2(ring) for ring in self.outline)
+            return (exterior - sum(holes)) / 1e6
         return float(self.inside.sum()) * self.cell_mm**2 / 1e6
 
     @property
@@ -141,3 +144,9 @@ class Surface:
         """Floor-frame position of a cell's centre."""
         x0, y0 = self.origin_mm
         return x0 + (col + 0.5) * self.cell_mm, y0 + (row + 0.5) * self.cell_mm
+
+
+def _area_mm2(ring_mm: NDArray[np.float64]) -> float:
+    """Area of a closed ring (shoelace)."""
+    x, y = (ring_mm - ring_mm[0]).T
+    return abs(float(x[:-1] @ y[1:] - x[1:] @ y[:-1])) / 2.0

@@ -60,7 +60,7 @@ def test_nodes_of_an_odd_grid_stay_as_read(degrees):
     # the plane by half its square, 3e-3 mm, and sideways by a height's thousandth.
     assert nearest.max() < 0.02
     assert np.allclose(surface.white_mm, 0.4)
-    assert surface.area_m2 == pytest.approx(7 * 12 * 0.25)
+    assert surface.area_m2 == pytest.approx(6 * 11 * 0.25)  # between the readings, not half a spacing beyond them
     names = {c.name for c in surface.caveats}
     assert "levels_spacing" in names
     assert not names & {"levels_interpolated", "partly_seen", "single_view"}
@@ -96,11 +96,12 @@ def test_missing_nodes():
     holes = surface.inside & ~surface.seen
     assert holes.sum() == 3
     assert surface.inside.sum() == 84 - 9
-    assert surface.area_m2 == pytest.approx(75 * 0.25)
+    # Between the readings: 66 squares, less those with a corner in the bite (3 rows of 3 nodes).
+    assert surface.area_m2 == pytest.approx((66 - 9) * 0.25)
     assert "partly_seen" in {c.name for c in surface.caveats}
     from flatscan.surface.outline import area_mm2
 
-    assert abs(area_mm2(surface.outline[0])) / 1e6 == pytest.approx(75 * 0.25)
+    assert abs(area_mm2(surface.outline[0])) / 1e6 == pytest.approx(57 * 0.25)
     assert len(surface.outline[0]) == 7
 
 
