@@ -108,8 +108,9 @@ def _gap_reasons(findings: Sequence[Finding]) -> list[str]:
 def _gap_reason(finding: Finding) -> str:
     value = finding.value.size_text() if finding.value else "not measured"
     edge = f"{round((finding.edge_mm or 0.0) / MM_PER_M, 2):g} m"
+    laid = f"between contacts up to {edge} apart" if finding.what == "span_gap" else f"under a {edge} straightedge"
     word = finding.verdict.replace("_", " ")
-    return f"Gap of {value} under a {edge} straightedge: {word} (limit {finding.limit_mm:g} mm)"
+    return f"Gap of {value} {laid}: {word} (limit {finding.limit_mm:g} mm)"
 
 
 def _percent(share: float) -> str:

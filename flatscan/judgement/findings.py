@@ -105,7 +105,8 @@ def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 
     def key(finding: Finding) -> tuple[int, float, float]:
         excess = -math.inf if finding.value is None else finding.value.value - finding.limit_mm
-        return WORD_ORDER.index(finding.verdict), -(finding.p_over or 0.0), -excess
+        # Chances that a person would call equal leave the order to the excess.
+        return WORD_ORDER.index(finding.verdict), -round(finding.p_over or 0.0, 2), -excess
 
     return tuple(sorted(findings, key=key))
 

@@ -65,7 +65,7 @@ def explain(limit_set: LimitSet) -> str:
             f"{limit_in_words(limit)}{_own_source(limit)}", _WIDTH, initial_indent="  ", subsequent_indent="    "
         )
     if limit_set.spans:
-        lines.append("  gap by the distance between the contacts, " + _rounding(limit_set.round_to_mm) + ":")
+        lines.append(f"  gap by the distance between the contacts ({_rounding(limit_set.round_to_mm)}):")
         lines += [f"    {_length(d)}: {t:g} mm" for d, t in limit_set.spans]
     lines += ["", *_wrapped("Source", source_in_words(limit_set.source))]
     lines += _wrapped("Trust", _MARKS[limit_set.source.mark])
@@ -129,7 +129,7 @@ def _band(name: str, band: Band | None, unit: str) -> str:
 
 
 def _rounding(round_to_mm: float | None) -> str:
-    return "straight line between" if round_to_mm is None else f"straight line between, rounded to {round_to_mm:g} mm"
+    return "interpolated" if round_to_mm is None else f"interpolated, to {round_to_mm:g} mm"
 
 
 def _length(length_mm: float) -> str:

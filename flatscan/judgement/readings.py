@@ -104,7 +104,7 @@ def _same_reading(a: Finding, b: Finding) -> bool:
 
 def _tapes(at: Point) -> str:
     """A second and third place beside one that named the walls."""
-    return f"{at[0] / MM_PER_M:.2f} m, {at[1] / MM_PER_M:.2f} m"
+    return f"({at[0] / MM_PER_M:.2f}, {at[1] / MM_PER_M:.2f}) m"
 
 
 def _metres(edge_mm: float | None) -> str:

@@ -50,7 +50,7 @@ def simulated_floors(
 ) -> Iterator[Simulated]:
     """``count`` floors, drawn and captured afresh by turns."""
     known = posterior_of(surface)
-    for number in progress.track(range(count), label="levelling", total=count):
+    for number in progress.track(range(count), label="Planning the levelling", total=count):
         again = number % 2 == 1
         yield Simulated(_captured_again(surface, rng) if again else draw_truth(surface, rng, known), again)
 

@@ -58,10 +58,12 @@ def capture_line(report: Report) -> str:
 
 def noise_floor_text(report: Report) -> str:
     """What the capture would show on a flat floor, edge by edge; empty where it was not simulated."""
+    usual = (*report.settings.measure.edges_mm, *(rule.edge_mm for s in report.limits for rule in s.limits))
     floors = [
         f"{gaps.noise_floor_mm:.1f} mm {wording.under_edge(gaps.edge_mm)}"
         for gaps in report.measurement.gap_maps
-        if math.isfinite(gaps.noise_floor_mm)  # NaN: not simulated
+        # NaN: not simulated. Steps of a limit by distance lie between these edges.
+        if math.isfinite(gaps.noise_floor_mm) and gaps.edge_mm in usual
     ]
     return f"On a perfectly flat floor this capture would itself show {', '.join(floors)}" if floors else ""
 

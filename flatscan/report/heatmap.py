@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.report import caption
+from flatscan.report import caption, wording
 from flatscan.report.drawn import shown_gaps
 from flatscan.report.picture import floor, key, marks
 from flatscan.report.picture.colours import contour_step_mm, height_colours, scale_mm
@@ -92,7 +92,7 @@ def _entries(report: Report, scale: float) -> list[key.Entry]:
         areas=bool(report.plan.areas),
         sure=report.verdict.answer.code in {"level_areas", "level_all"},
         rings=surface.lattice,
-        edges_mm=[one.spot.edge_mm for one in shown_gaps(report)],
+        laid=[wording.laid(one.spot.edge_mm, one.what) for one in shown_gaps(report)],
         holes=bool((surface.inside & ~surface.seen).any()) and not surface.lattice,
         contour_mm=None if surface.lattice else contour_step_mm(scale),
     )

@@ -99,7 +99,7 @@ def _gap(one: Shown) -> dict[str, Any]:
     return {
         "letter": one.letter,
         "verdict": one.verdict,
-        "gap": wording.gap(one.spot),
+        "gap": wording.gap(one.spot, one.what),
         "span": wording.reach(round(one.spot.span_mm, -1)),
         "place": wording.point(one.spot.at),
     }
@@ -192,7 +192,8 @@ def _said(q: Quantity | None) -> str:
 
 def _alt(report: Report) -> str:
     lines = [
-        f"{one.letter}: {wording.gap(one.spot)}, {wording.VERDICT_TEXT[one.verdict] if one.verdict else 'no limit'}"
+        f"{one.letter}: {wording.gap(one.spot, one.what)}, "
+        f"{wording.VERDICT_TEXT[one.verdict] if one.verdict else 'no limit'}"
         for one in shown_gaps(report)
     ]
     return "Map of the floor's heights with the worst gaps. " + "; ".join(lines)

@@ -23,6 +23,7 @@ _STEPS: dict[AnswerCode, tuple[str, ...]] = {
 }
 #: Less than this (a quarter of a cup) is nothing to anyone.
 _LEAST_TOLD_L = 0.05
+_CAPTURE_AGAIN = "Capture again: closer, from more places, or with a finer sensor"
 #: Geometry shows none of these, so no answer is complete without them.
 _RECORD_FIRST = (
     "Before laying, check and record that the floor is dry, sound and free of moving cracks: no scan shows it"
@@ -34,7 +35,8 @@ def next_steps(report: Report) -> list[str]:
     code = report.verdict.answer.code
     readings = [reading(index, report) for index in range(len(report.verdict.next_readings))]
     if code == "not_decided" and not readings:
-        readings = ["Capture again: closer, from more places, or with a finer sensor; see the doubts in report.html"]
+        how = "Read again on a finer grid" if report.surface.lattice else _CAPTURE_AGAIN
+        readings = [f"{how}; the doubts say why"]
     first, then = (readings, list(_STEPS[code])) if code == "not_decided" else (list(_STEPS[code]), readings)
     return [*first, *then, _RECORD_FIRST]
 

@@ -97,7 +97,7 @@ class _Page:
             return
         self._title("Worst places (letters as on the map)" if with_map else "Worst places")
         for one in shown:
-            said, verdict, ink = wording.gap(one.spot), "no limit", _PLAIN
+            said, verdict, ink = wording.gap(one.spot, one.what), "no limit", _PLAIN
             if one.finding is not None and one.verdict is not None:
                 said += f", {story.limit_text(one.finding, report)}"
                 verdict = f"{wording.VERDICT_SHAPE[one.verdict]} {wording.VERDICT_TEXT[one.verdict]}"

@@ -114,10 +114,21 @@ def weight(mass: Quantity) -> str:
     return f"{mass.value:.{1 if mass.value < 10.0 else 0}f} {mass.unit}"  # noqa: PLR2004
 
 
-def gap(spot: GapSpot, *, edge: bool = True) -> str:
-    """A gap beneath its edge; one that crosses unseen floor may be more."""
+def gap(spot: GapSpot, what: str = "gap", *, edge: bool = True) -> str:
+    """A gap beneath its edge, or (``what`` is span_gap) by its contacts; one across unseen floor may be more."""
     said = f"at least {size(spot.gap)}" if spot.bridges_hole else size(spot.gap)
-    return f"{said} {under_edge(spot.edge_mm)}" if edge else said
+    return f"{said} {laid(spot.edge_mm, what)}" if edge else said
+
+
+def laid(edge_mm: float, what: str = "gap") -> str:
+    """How the edge lay that a gap was read with.
+
+    >>> laid(2000.0), laid(7106.0, "span_gap")
+    ('under 2 m', 'between contacts up to 7.11 m apart')
+    """
+    if what != "span_gap":
+        return under_edge(edge_mm)
+    return f"between contacts up to {round(edge_mm / MM_PER_M, 2):g} m apart"
 
 
 def extreme(q: Quantity, *, high: bool) -> str:

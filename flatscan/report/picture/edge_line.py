@@ -27,7 +27,7 @@ def edge_line(
     """
     a, b = np.asarray(contacts[0], dtype=np.float64), np.asarray(contacts[1], dtype=np.float64)
     span = float(np.hypot(*(b - a)))
-    if span == 0.0 or not outline:
+    if span == 0.0 or span >= edge_mm or not outline:
         return contacts
     along = (b - a) / span
     middle, spare = (a + b) / 2.0, max(0.0, (edge_mm - span) / 2.0)

@@ -11,7 +11,7 @@ import numpy as np
 from flatscan.report.picture.floor import HOLE, INK, SOFT_INK
 from flatscan.report.picture.lettering import font, line_in, width_in
 from flatscan.report.picture.marks import AREA_INK, LINE_OF
-from flatscan.report.wording import reach, signed
+from flatscan.report.wording import signed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -51,14 +51,13 @@ def entries(
     contour_mm: float | None,
     sure: bool = True,
     rings: bool = False,
-    edges_mm: Sequence[float] = (),
+    laid: Sequence[str] = (),
 ) -> list[Entry]:
     """Only what this picture shows. ``sure``: the areas are to be levelled; ``rings`` mark contacts, not dots."""
     found = [Entry(text, _edge(word)) for word, text in _EDGE_TEXT.items() if word in verdicts]
     if verdicts:
         found.append(Entry("where it touched", _dot("o", *(("none", INK) if rings else (INK, "white")))))
-        one = len(set(edges_mm)) == 1
-        where = f"gap under a {reach(edges_mm[0])} edge" if one else "where the gap is"
+        where = f"gap {laid[0]}" if len(set(laid)) == 1 else "where the gap is"
         found.append(Entry(where, _dot("v", "white", INK)))
     if areas:
         found.append(

@@ -46,6 +46,8 @@ _SAMPLES = 40
 #: Covering a contact is this much worse than covering a point of a line.
 _DOTS_WEIGH = 6
 _DOT_IN = 0.06
+#: An edge drawn this far into a wall still looks as if it lay on the floor.
+_MOST_SLACK_MM = 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,11 +77,14 @@ def draw_edges(axes: Axes, shown: Sequence[Shown], surface: Surface, sheet: Shee
     from matplotlib.patheffects import withStroke
 
     labels, drawn = [], [np.empty((0, 2))]
-    one_edge = len({one.spot.edge_mm for one in shown}) == 1
+    one_edge = len({(one.spot.edge_mm, one.what) for one in shown}) == 1
     for one in reversed(shown):  # the worst lies on top
         spot = one.spot
         width, dash = LINE_OF[one.verdict]
-        ends = sheet.on_paper(edge_line(spot.contacts, spot.edge_mm, surface.outline, slack_mm=surface.cell_mm))
+        # Where the limit goes by the distance of the contacts, no length of the edge is meant.
+        length_mm = 0.0 if one.what == "span_gap" else spot.edge_mm
+        slack_mm = min(surface.cell_mm, _MOST_SLACK_MM)
+        ends = sheet.on_paper(edge_line(spot.contacts, length_mm, surface.outline, slack_mm=slack_mm))
         halo = [withStroke(linewidth=width + 2.0, foreground="white")]
         style: dict[str, Any] = {"linestyle": dash, "solid_capstyle": "butt", "dash_capstyle": "butt"}
         axes.plot(ends[:, 0], ends[:, 1], color=INK, linewidth=width, path_effects=halo, zorder=10, **style)
@@ -96,7 +101,7 @@ def draw_edges(axes: Axes, shown: Sequence[Shown], surface: Surface, sheet: Shee
         axes.plot(*at, "v", color="white", markeredgecolor=INK, markersize=size + 0.5, zorder=NODE_LAYER + 2)
         along = np.linspace(0.0, 1.0, _SAMPLES)[:, None]
         drawn += [ends[0] + along * (ends[1] - ends[0]), np.repeat(dots, _DOTS_WEIGH, axis=0)]
-        text = f"{one.letter}  {wording.gap(spot, edge=not one_edge)}"
+        text = f"{one.letter}  {wording.gap(spot, one.what, edge=not one_edge)}"
         labels.append(Label(text, (float(at[0]), float(at[1])), bold=one.verdict == "over"))
     return labels[::-1], np.concatenate(drawn)
 
