@@ -7,7 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from flatscan.cli import options
+from flatscan.cli.demo import Kind
 from flatscan.errors import SettingsError
+from flatscan.synth.demo import KINDS
 
 
 @pytest.mark.parametrize(
@@ -22,6 +24,17 @@ def test_lengths_are_read_with_their_unit(text: str, expected_mm: float) -> None
 def test_what_is_no_length_is_refused_by_the_options_name(text: str) -> None:
     with pytest.raises(SettingsError, match="--edge"):
         options.length_mm(text, "--edge")
+
+
+def test_nothing_is_a_length_only_where_it_means_none_of_it() -> None:
+    assert options.length_mm("0", "--margin", or_none=True) == 0.0
+    assert options.length_mm("0 mm", "--skirting", or_none=True) == 0.0
+    with pytest.raises(SettingsError, match="--margin"):
+        options.length_mm("-1", "--margin", or_none=True)
+
+
+def test_the_demo_offers_every_kind_that_can_be_written() -> None:
+    assert tuple(kind.value for kind in Kind) == KINDS
 
 
 @given(st.floats(0.001, 9.9e5))

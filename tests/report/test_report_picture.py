@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from itertools import combinations
@@ -19,7 +20,7 @@ from skimage.color import rgb2lab
 from flatscan.report.heatmap import MOST_BYTES, Surroundings, draw_heatmap, heatmap_png
 from flatscan.report.picture.colours import contour_step_mm, height_colours, scale_mm
 from flatscan.report.picture.edge_line import edge_line
-from flatscan.report.picture.floor import block_mean, block_step
+from flatscan.report.picture.floor import INK, NODE_LAYER, block_mean, block_step
 from flatscan.report.picture.labels import Box, Wanted, place_labels
 from flatscan.report.picture.lettering import width_in, wrap
 from flatscan.report.picture.sheet import room_of, sheet_for
@@ -176,6 +177,29 @@ def test_an_edge_longer_than_the_room_is_drawn_from_wall_to_wall() -> None:
 def test_without_an_outline_the_contacts_are_all_that_is_known() -> None:
     contacts = ((0.0, 0.0), (10.0, 0.0))
     assert edge_line(contacts, 2000.0, (), slack_mm=1.0) == contacts
+
+
+def test_a_limit_by_distance_is_drawn_from_contact_to_contact() -> None:
+    contacts = ((100.0, 1500.0), (2900.0, 1500.0))
+    assert edge_line(contacts, 0.0, SQUARE, slack_mm=1.0) == contacts
+
+
+def test_no_line_lies_over_a_figure_that_was_read_by_hand(build: Build) -> None:
+    """The lowest reading once stood beneath the straightedge and the mark of its own gap."""
+    figure = draw_heatmap(build(**ROOMS["levels"]))
+    axes = figure.axes[0]
+    figures = [
+        text for text in axes.texts if re.fullmatch(r"[+−]?\d\.\d", text.get_text()) and text.zorder >= NODE_LAYER
+    ]
+    assert figures
+    edges = [line for line in axes.lines if line.get_path_effects() and line.get_color() == INK]
+    assert edges
+    assert all(line.zorder < NODE_LAYER for line in edges)
+    marks = [line for line in axes.lines if line.get_marker() == "v" and line.zorder > NODE_LAYER]
+    for mark in marks:
+        x, y = float(mark.get_xdata()[0]), float(mark.get_ydata()[0])
+        nearest = min(np.hypot(t.get_position()[0] - x, t.get_position()[1] - y) for t in figures)
+        assert nearest > 0.1  # inches: a figure is 0.1 high and stands in the middle of its disc
 
 
 # The whole picture

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import io
+import re
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from flatscan.quantity import Quantity
 from flatscan.report.report import Report
 from flatscan.report.terminal import summary, wants_ascii, wants_colour
 from flatscan.report.wording import ascii_only
@@ -27,8 +29,6 @@ def test_hostile_text_is_neither_wider_nor_an_escape(hostile: Report) -> None:
 
 
 def test_without_colour_there_is_no_escape_and_with_it_only_escapes_are_added(report: Report) -> None:
-    import re
-
     plain, coloured = summary(report, colour=False), summary(report, colour=True)
     assert "\x1b" not in plain
     assert "\x1b[1m" in coloured
@@ -46,6 +46,30 @@ def test_sections_come_in_the_order_a_person_asks(report: Report) -> None:
     titles = ["Why", "Worst places", "What to do next", "What levelling takes", "Take care", "Written"]
     places = [said.index(f"\n{title}") for title in titles]
     assert places == sorted(places)
+
+
+def test_a_person_sees_no_name_of_a_variable_and_no_line_twice(report: Report) -> None:
+    said = summary(report, colour=False, files=[Path("out/result.json")])
+    words = said[: said.index("\nWritten")]
+    assert not re.findall(r"\w+_\w+", words)
+    long = [line.strip() for line in words.splitlines() if len(line) > 60]
+    assert len(long) == len(set(long))
+
+
+def test_an_uncertainty_as_large_as_the_value_is_told_as_a_range(report: Report) -> None:
+    (first, *others) = report.measurement.gaps
+    vague = replace(first, gap=Quantity(2.1, 3.0, "mm"))
+    finding = replace(report.verdict.findings[0], value=vague.gap)
+    said = summary(
+        replace(
+            report,
+            measurement=replace(report.measurement, gaps=(vague, *others)),
+            verdict=replace(report.verdict, findings=(finding, *report.verdict.findings[1:])),
+        ),
+        colour=False,
+    )
+    assert "2.1 mm (0 to 8.1) under 2 m" in said
+    assert "2.1 ± 6.0" not in said
 
 
 def test_ascii_text_is_ascii(report: Report) -> None:
