@@ -100,3 +100,12 @@ def file_given(path: Path | None, option: str) -> str | None:
     if path.is_file():
         return str(path)
     raise SettingsError(f"{option} {path}", "there is no such file", "Check the path")
+
+
+def named_once(sources: list[Path]) -> list[Path]:
+    """The same list; raises SettingsError for a repeat, whose points would pass for a second look at the floor."""
+    found = [path.resolve() for path in sources]
+    for number, path in enumerate(found):
+        if path in found[:number]:
+            raise SettingsError(sources[number], "is named twice", "Name each file of the capture once")
+    return sources

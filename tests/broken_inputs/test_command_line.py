@@ -226,6 +226,7 @@ FILES: dict[str, tuple[Callable[[Path], list[object]], tuple[str, ...]]] = {
 
 WORDS: dict[str, tuple[list[object], tuple[str, ...]]] = {
     "limits of no such name": (["--limits", "over-old-tile"], ("over-old-tile", "Did you mean", "?")),
+    "the same capture twice": ([LEVELS.parent / "." / LEVELS.name], ("levels.csv", "twice")),
     "unknown unit": (["--unit", "furlong"], ("--unit", "furlong", "mm, cm, m, in, ft")),
     "unknown axis": (["--up", "north"], ("--up", "north")),
     "no length": (["--edges", "two metres"], ("--edges", "two metres")),
