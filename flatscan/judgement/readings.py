@@ -23,6 +23,8 @@ _STEPS_PER_U = math.sqrt(12.0)
 #: What feeler gauges, wedges and rules can be read to.
 _HAND_STEPS_MM = (1.0, 0.5, 0.2, 0.1, 0.05)
 MOST_READINGS = 12
+#: How a reading of floor that was not seen begins.
+UNSEEN = "floor not seen"
 
 
 def next_readings(findings: Sequence[Finding], confidence: float) -> tuple[Reading, ...]:
@@ -37,7 +39,7 @@ def next_readings(findings: Sequence[Finding], confidence: float) -> tuple[Readi
     readings += [
         Reading(
             at=f.at,
-            what=f"floor not seen, {place_in_words(f.at)}: clear it and scan it, or lay the straightedge across it "
+            what=f"{UNSEEN}, {place_in_words(f.at)}: clear it and scan it, or lay the straightedge across it "
             "in two directions",
             instrument=f"{_metres(f.edge_mm)} straightedge and feeler gauges",
             resolves=_resolution_words(_HAND_STEPS_MM[1]),

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from flatscan.constants import MM_PER_M
+from flatscan.judgement.readings import UNSEEN
 from flatscan.report import wording
 
 if TYPE_CHECKING:
-    from flatscan.judgement.verdict import AnswerCode, Finding
+    from flatscan.judgement.verdict import AnswerCode, Finding, Reading
     from flatscan.levelling.plan import Method, Product
     from flatscan.report.report import Report
 
@@ -33,7 +35,7 @@ _RECORD_FIRST = (
 def next_steps(report: Report) -> list[str]:
     """In the order a person would do them."""
     code = report.verdict.answer.code
-    readings = [reading(index, report) for index in range(len(report.verdict.next_readings))]
+    readings = _readings(report)
     if code == "not_decided" and not readings:
         how = "Read again on a finer grid" if report.surface.lattice else _CAPTURE_AGAIN
         readings = [f"{how}; the doubts say why"]
@@ -41,9 +43,23 @@ def next_steps(report: Report) -> list[str]:
     return [*first, *then, _RECORD_FIRST]
 
 
-def reading(index: int, report: Report) -> str:
+def _readings(report: Report) -> list[str]:
+    """Each hand reading as an order, all floor that was not seen in one."""
+    unseen = [r for r in report.verdict.next_readings if r.what.startswith(UNSEEN)]
+    if len(unseen) <= 1:
+        return [reading(r) for r in report.verdict.next_readings]
+    places = ", ".join(f"({r.at[0] / MM_PER_M:.2f}, {r.at[1] / MM_PER_M:.2f})" for r in unseen)
+    cleared = (
+        f"Clear the floor that was not seen and capture it again, or lay the straightedge across it in two "
+        f"directions: {places} m from the left and the bottom wall. With: {unseen[0].instrument}, to "
+        f"{unseen[0].resolves}"
+    )
+    steps = [cleared if r is unseen[0] else reading(r) for r in report.verdict.next_readings if r not in unseen[1:]]
+    return list(dict.fromkeys(steps))
+
+
+def reading(r: Reading) -> str:
     """One hand reading as an order."""
-    r = report.verdict.next_readings[index]
     place = wording.point(r.at)
     said = r.what if place.split(",")[0] in r.what else f"{r.what}, at {place}"
     return f"Read by hand: {said}. With: {r.instrument}, to {r.resolves}"

@@ -72,3 +72,15 @@ def test_an_undecided_floor_without_readings_is_told_to_capture_again(report: Re
     answer = replace(report.verdict.answer, code="not_decided")
     verdict = replace(report.verdict, answer=answer, next_readings=())
     assert "Capture again" in next_steps(replace(report, verdict=verdict))[0]
+
+
+def test_floor_that_was_not_seen_is_one_step_with_every_place(report: Report) -> None:
+    (first,) = report.verdict.next_readings
+    places = [(8320.0, 3380.0), (1980.0, 5670.0), (3170.0, 4530.0)]
+    unseen = [replace(first, at=at, what="floor not seen, somewhere: clear it") for at in places]
+    verdict = replace(report.verdict, next_readings=(first, *unseen))
+    steps = next_steps(replace(report, verdict=verdict))
+    told = [step for step in steps if "not seen" in step]
+    assert len(told) == 1
+    assert "(8.32, 3.38), (1.98, 5.67), (3.17, 4.53) m from the left and the bottom wall" in told[0]
+    assert sum(step.startswith("Read by hand") for step in steps) == 1
