@@ -108,6 +108,10 @@ _ROWS: dict[str, tuple[str, str]] = {
         "A {edge_m:g} m edge is longer than the {longest_m:.1f} m floor that was seen; it was not laid",
         "None needed unless a limit asks for this edge; then name that limit set",
     ),
+    "line_not_read": (
+        "Line {number} to read F-numbers along leaves the floor or crosses what was not seen; it was left out",
+        "Lay it elsewhere, at least one reading step of 300 mm long (hand readings: along a row of nodes a foot apart)",
+    ),
     "no_f_number_line": (
         "The floor seen holds no straight line of {least_m:g} m clear of its edges, so no F-numbers are given",
         "None needed unless F-numbers were asked for",

@@ -25,7 +25,9 @@ COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
 def help_text(command: str) -> str:
     environment = os.environ | {"COLUMNS": "80", "TERMINAL_WIDTH": "80"}
     code = f"import sys; sys.argv = ['flatscan', {command!r}, '--help']\nfrom flatscan.cli.main import app\napp(prog_name='flatscan')"
-    return subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True, env=environment).stdout
+    return subprocess.run(
+        [sys.executable, "-c", code], check=True, capture_output=True, text=True, env=environment
+    ).stdout
 
 
 @pytest.mark.parametrize("command", sorted(COMMANDS))
@@ -52,6 +54,17 @@ def test_every_reader_is_in_the_manual(reader: object) -> None:
 
 
 def test_top_level_holds_only_the_agreed_names() -> None:
-    tracked = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=True).stdout.split("\n")
+    tracked = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=True).stdout.split(
+        "\n"
+    )
     names = {name.split("/")[0] for name in tracked if name and not name.startswith(".")}
-    assert names <= {"README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml", "flatscan", "tests", "sample_scans"}
+    assert names <= {
+        "README.md",
+        "DEVELOPERS.md",
+        "CHANGELOG.md",
+        "LICENSE",
+        "pyproject.toml",
+        "flatscan",
+        "tests",
+        "sample_scans",
+    }

@@ -51,6 +51,18 @@ def check(
     directions: Annotated[
         int, typer.Option(metavar="COUNT", help="Directions in which the straightedge is laid.", min=2, max=72)
     ] = 12,
+    line: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="X1,Y1,X2,Y2", help="A line to read FF and FL along, metres on the map; laid out if not given."
+        ),
+    ] = None,
+    door: Annotated[
+        list[str] | None, typer.Option(metavar="X1,Y1,X2,Y2", help="A door to draw on the map, metres on the map.")
+    ] = None,
+    north: Annotated[
+        float | None, typer.Option(help="North on the map, degrees anticlockwise from its right.", min=-360, max=360)
+    ] = None,
     confidence: Annotated[
         float, typer.Option(metavar="CHANCE", help="Chance needed to call a value within or over, 0.5 to 1.")
     ] = 0.95,
@@ -73,7 +85,15 @@ def check(
     """Measure a captured floor, judge it and plan the levelling."""
     from flatscan.cli.bars import Bars
     from flatscan.report import output
-    from flatscan.settings import JudgeSettings, LevelSettings, MeasureSettings, ReadSettings, Settings, SurfaceSettings
+    from flatscan.settings import (
+        JudgeSettings,
+        LevelSettings,
+        MeasureSettings,
+        PlaceSettings,
+        ReadSettings,
+        Settings,
+        SurfaceSettings,
+    )
     from flatscan.workflow import check as run_check
 
     settings = Settings(
@@ -88,12 +108,17 @@ def check(
             cell_mm=None if cell is None else options.length_mm(cell, "--cell"),
             skirting_mm=options.length_mm(skirting, "--skirting", or_none=True),
         ),
-        measure=MeasureSettings(edges_mm=options.lengths_mm(edges, "--edges"), directions=directions),
+        measure=MeasureSettings(
+            edges_mm=options.lengths_mm(edges, "--edges"),
+            directions=directions,
+            lines_mm=options.segments_mm(line, "--line"),
+        ),
         judge=JudgeSettings(confidence=options.share(confidence, "--confidence")),
         level=LevelSettings(
             margin_mm=0.0 if margin is None else options.length_mm(margin, "--margin", or_none=True),
             product_file=options.file_given(product, "--product"),
         ),
+        place=PlaceSettings(north_deg=north, doors_mm=options.segments_mm(door, "--door")),
         limits=tuple(limits or DEFAULT_LIMITS),
         seed=seed,
     )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, get_args
 import typer
 
 from flatscan.errors import SettingsError
-from flatscan.settings import UpAxis
+from flatscan.settings import Segment, UpAxis
 from flatscan.units import LENGTH_UNITS, MM_PER
 
 if TYPE_CHECKING:
@@ -109,3 +109,25 @@ def named_once(sources: list[Path]) -> list[Path]:
         if path in found[:number]:
             raise SettingsError(sources[number], "is named twice", "Name each file of the capture once")
     return sources
+
+
+def segments_mm(texts: list[str] | None, option: str) -> tuple[Segment, ...]:
+    """Lines over the floor from ``"x1, y1, x2, y2"`` in metres from the map's corner 0; raises SettingsError.
+
+    >>> segments_mm(["0.5, 1, 4, 1"], "--line")
+    (((500.0, 1000.0), (4000.0, 1000.0)),)
+    """
+    return tuple(_segment_mm(text, option) for text in texts or ())
+
+
+def _segment_mm(text: str, option: str) -> Segment:
+    try:
+        x1, y1, x2, y2 = (float(part) * MM_PER["m"] for part in text.replace(",", " ").split())
+        ends = ((x1, y1), (x2, y2))
+        usable = all(math.isfinite(part) for end in ends for part in end) and ends[0] != ends[1]
+    except ValueError:
+        usable = False
+    if not usable:
+        advice = "Give four numbers, metres from corner 0 of the map, like '0.5, 1.2, 4.1, 1.2'"
+        raise SettingsError(option, f"{text!r} is not a line from one place to another", advice)
+    return ends

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from dataclasses import dataclass
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from flatscan.measures.measurement import Point
     from flatscan.report.report import Report
 
 #: Dots per inch; the next where the one before makes too large a file.
@@ -31,22 +30,11 @@ _AFTER_IN, _AFTER_TITLE_IN = 0.1, 0.05
 _FIGURES_WEIGH = 4
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Surroundings:
-    """What the person told us about the room: which way is north, and where the doors are."""
-
-    #: Direction of north, from floor-frame x, anticlockwise.
-    north_rad: float | None = None
-    #: Both ends of each door, floor-frame mm.
-    doors: tuple[tuple[Point, Point], ...] = ()
-
-
-def draw_heatmap(report: Report, surroundings: Surroundings | None = None) -> Figure:
+def draw_heatmap(report: Report) -> Figure:
     """The picture as a matplotlib figure of its own; no global state is touched."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    surroundings = surroundings or Surroundings()
     room = room_of(report.surface)
     wide = text_width_in(room)
     title = wrap(report.verdict.answer.text, wide, _TITLE_PT, bold=True)
@@ -65,7 +53,7 @@ def draw_heatmap(report: Report, surroundings: Surroundings | None = None) -> Fi
     axes.set_axis_off()
     top = _write(axes, title, sheet.height - EDGE_IN, _TITLE_PT, bold=True) - _AFTER_TITLE_IN
     _write(axes, subtitle, top, _SUBTITLE_PT)
-    _draw_map(axes, report, sheet, scale, surroundings)
+    _draw_map(axes, report, sheet, scale)
     under = sheet.map_box[1]
     key.draw_key(axes, key_rows, EDGE_IN, under)
     _write(axes, small, under - len(key_rows) * key.ROW_IN - _AFTER_IN, _CAPTION_PT)
@@ -74,9 +62,9 @@ def draw_heatmap(report: Report, surroundings: Surroundings | None = None) -> Fi
     return figure
 
 
-def heatmap_png(report: Report, surroundings: Surroundings | None = None) -> bytes:
+def heatmap_png(report: Report) -> bytes:
     """The picture as PNG, under 2 MB; the same bytes for the same report."""
-    figure = draw_heatmap(report, surroundings)
+    figure = draw_heatmap(report)
     for dpi in _DPI:
         buffer = io.BytesIO()
         figure.savefig(buffer, format="png", dpi=dpi, metadata={"Software": None})
@@ -98,8 +86,8 @@ def _entries(report: Report, scale: float) -> list[key.Entry]:
     )
 
 
-def _draw_map(axes: Axes, report: Report, sheet: Sheet, scale: float, surroundings: Surroundings) -> None:
-    surface = report.surface
+def _draw_map(axes: Axes, report: Report, sheet: Sheet, scale: float) -> None:
+    surface, place = report.surface, report.settings.place
     colours = height_colours()
     nodes = np.empty((0, 2))
     if surface.lattice:
@@ -112,11 +100,11 @@ def _draw_map(axes: Axes, report: Report, sheet: Sheet, scale: float, surroundin
     floor.draw_corner(axes, sheet)
     edge_labels, on_edges = marks.draw_edges(axes, shown_gaps(report), surface, sheet)
     area_labels, on_areas = marks.draw_areas(axes, report.plan.areas, sheet)
-    labels = [*edge_labels, *area_labels, *marks.draw_doors(axes, surroundings.doors, sheet)]
+    labels = [*edge_labels, *area_labels, *marks.draw_doors(axes, place.doors_mm, sheet)]
     if not surface.lattice:
         labels += marks.extreme_labels(axes, surface, report.measurement.flatness, sheet)
-    if surroundings.north_rad is not None:
-        marks.draw_north(axes, surroundings.north_rad, sheet)
+    if place.north_deg is not None:
+        marks.draw_north(axes, math.radians(place.north_deg), sheet)
     marks.draw_labels(
         axes, labels, sheet, blocked=blocked, drawn=np.concatenate([on_edges, on_areas, *[nodes] * _FIGURES_WEIGH])
     )

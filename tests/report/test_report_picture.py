@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from PIL import Image
 from skimage.color import rgb2lab
 
-from flatscan.report.heatmap import MOST_BYTES, Surroundings, draw_heatmap, heatmap_png
+from flatscan.report.heatmap import MOST_BYTES, draw_heatmap, heatmap_png
 from flatscan.report.picture.colours import contour_step_mm, height_colours, scale_mm
 from flatscan.report.picture.edge_line import edge_line
 from flatscan.report.picture.floor import INK, NODE_LAYER, block_mean, block_step
@@ -25,6 +25,7 @@ from flatscan.report.picture.labels import Box, Wanted, place_labels
 from flatscan.report.picture.lettering import width_in, wrap
 from flatscan.report.picture.sheet import room_of, sheet_for
 from flatscan.report.report import Report
+from flatscan.settings import PlaceSettings
 
 Build = Callable[..., Report]
 
@@ -208,7 +209,9 @@ def test_no_line_lies_over_a_figure_that_was_read_by_hand(build: Build) -> None:
 @pytest.mark.parametrize("room", ROOMS)
 def test_every_word_is_on_the_paper_and_no_label_covers_another(build: Build, room: str) -> None:
     report = build(**ROOMS[room])
-    figure = draw_heatmap(report, Surroundings(north_rad=2.0, doors=(((200.0, 0.0), (600.0, 0.0)),)))
+    place = PlaceSettings(north_deg=115.0, doors_mm=(((200.0, 0.0), (600.0, 0.0)),))
+    report = replace(report, settings=replace(report.settings, place=place))
+    figure = draw_heatmap(report)
     figure.canvas.draw()
     renderer = figure.canvas.get_renderer()  # type: ignore[attr-defined]
     paper = figure.bbox
