@@ -31,15 +31,18 @@ def subtitle() -> str:
 
 
 def limit_lines(report: Report) -> list[str]:
-    """One line per limit set."""
+    """One line per limit set; a limit that comes from elsewhere than its set names its own source."""
     lines = []
     for limits in report.limits:
-        rules = "; ".join(wording.limit(rule) for rule in limits.limits)
+        rules = "; ".join(
+            wording.limit(rule) + (f" after {wording.source(rule.source)}" if rule.source else "")
+            for rule in limits.limits
+        )
         if limits.spans:
             rules = "by distance between contacts: " + ", ".join(
                 f"{wording.length(limit)} at {wording.reach(span)}" for span, limit in limits.spans
             )
-        lines.append(f"Limit set {limits.id}: {rules}. Source: {wording.source(limits)}.")
+        lines.append(f"Limit set {limits.id}: {rules}. Source: {wording.source(limits.source)}.")
     return lines
 
 

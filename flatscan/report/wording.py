@@ -16,7 +16,7 @@ from flatscan.quantity import decimals_for
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from flatscan.judgement.limits import Limit, LimitSet
+    from flatscan.judgement.limits import Limit, LimitSource
     from flatscan.judgement.verdict import AnswerCode, VerdictWord
     from flatscan.levelling.plan import MethodName
     from flatscan.measures.measurement import GapSpot
@@ -297,9 +297,8 @@ def limit(rule: Limit) -> str:
     return f"{kind(rule.what)} {said} over {reach(rule.edge_mm)}"
 
 
-def source(limits: LimitSet) -> str:
-    """Where a limit set comes from and how far that can be trusted."""
-    s = limits.source
+def source(s: LimitSource) -> str:
+    """Where a limit comes from and how far that can be trusted."""
     if s.document == s.mark:
         return s.mark
     named = ", ".join(part for part in (s.document, s.table, s.year) if part)
