@@ -12,7 +12,7 @@ from flatscan.measures.coarse import refine
 from flatscan.measures.measurement import GapMap, GapSpot
 from flatscan.measures.replicas import NOTHING_MM, free, scatter_at
 from flatscan.measures.simulation import apart_cells, lay_edge, worst_values
-from flatscan.measures.spots import peaks
+from flatscan.measures.spots import is_summit, peaks
 from flatscan.quantity import Quantity
 from flatscan.surface.draws import draw_noise
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from flatscan.measures.chords import GapField
+    from flatscan.measures.left_noise import LeftNoise
     from flatscan.measures.simulation import MapStudy
     from flatscan.settings import MeasureSettings
     from flatscan.surface.surface import Surface
@@ -55,7 +56,13 @@ def noise_floor(flat_mm: NDArray[np.float32], surface: Surface, edge_mm: float, 
 
 
 def gap_map(
-    surface: Surface, edge_mm: float, study: MapStudy, settings: MeasureSettings, flat_mm: NDArray[np.float32]
+    surface: Surface,
+    edge_mm: float,
+    study: MapStudy,
+    settings: MeasureSettings,
+    *,
+    flat_mm: NDArray[np.float32],
+    left: LeftNoise,
 ) -> tuple[GapMap, list[GapSpot]]:
     """One edge's map and its worst places, worst first. ``flat_mm``: from :func:`flat_captures`.
 
@@ -80,8 +87,19 @@ def gap_map(
     freed = free(fine, study.measured, study.base, study.worst)
     gap_mm, u_mm = free_map(field.gap_mm, freed[0], study)
     spots = [
-        _spot(surface, field, edge_mm, cell, _at_place(gap, float(gap_mm[cell])), float(raw_mm[cell]), floor, settings)
-        for cell, gap in zip(named, freed, strict=False)
+        _spot(
+            surface,
+            field,
+            edge_mm,
+            cell,
+            _at_place(gap, float(gap_mm[cell])),
+            float(raw_mm[cell]),
+            floor,
+            settings,
+            left,
+        )
+        for k, (cell, gap) in enumerate(zip(named, freed, strict=False))
+        if k == 0 or is_summit(field.gap_mm, cell, apart)
     ]
     spots.sort(key=lambda s: -s.gap.value)
     return GapMap(edge_mm, gap_mm, raw_mm, u_mm, floor), spots
@@ -106,6 +124,7 @@ def _spot(
     raw_mm: float,
     floor_mm: float,
     settings: MeasureSettings,
+    left: LeftNoise,
 ) -> GapSpot:
     row, col = cell
     direction = int(field.direction[cell])
@@ -126,7 +145,7 @@ def _spot(
     at = surface.xy_mm(row, col)
     return GapSpot(
         edge_mm=edge_mm,
-        gap=gap,
+        gap=Quantity.from_budget(gap.value, gap.unit, **dict(gap.budget), noise_left=left.beneath(cell, contacts)),
         raw_mm=raw_mm,
         noise_floor_mm=floor_mm,
         at=at,

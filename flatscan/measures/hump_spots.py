@@ -8,7 +8,7 @@ from flatscan.measures.humps import hump_field
 from flatscan.measures.measurement import HumpSpot
 from flatscan.measures.replicas import free
 from flatscan.measures.simulation import apart_cells, worst_values
-from flatscan.measures.spots import peaks
+from flatscan.measures.spots import is_summit, peaks
 
 if TYPE_CHECKING:
     from flatscan.measures.simulation import MapStudy
@@ -33,6 +33,6 @@ def hump_spots(surface: Surface, edge_mm: float, study: MapStudy, settings: Meas
     spots = [
         HumpSpot(edge_mm, clearance, surface.xy_mm(*cell), field.angles_rad[int(field.direction[cell])])
         for cell, clearance in zip(named, freed, strict=False)
-        if field.direction[cell] >= 0 and clearance.value > 0.0
+        if field.direction[cell] >= 0 and clearance.value > 0.0 and is_summit(field.clearance_mm, cell, apart)
     ]
     return sorted(spots, key=lambda s: -s.clearance.value)

@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from flatscan.settings import Segment
-
     from flatscan.surface.surface import Surface
 
 STEP_MM = 300.0

@@ -10,8 +10,9 @@ from flatscan.measures.f_numbers import measure_f_numbers
 from flatscan.measures.flatness import flatness, flatness_parameters
 from flatscan.measures.gap_maps import flat_captures, gap_map
 from flatscan.measures.hump_spots import hump_spots
+from flatscan.measures.left_noise import LeftNoise
 from flatscan.measures.line_family import line_families
-from flatscan.measures.lines import LEAST_LENGTH_MM
+from flatscan.measures.lines import LEAST_LENGTH_MM, given_lines
 from flatscan.measures.measurement import GapSpot, HumpSpot, Measurement
 from flatscan.measures.simulation import simulate
 from flatscan.progress import SILENT, Progress
@@ -50,16 +51,18 @@ def measure(
     edges, caveats = usable_edges(surface, needed_mm=set(edges_mm or ()), extra_mm=set(settings.edges_mm))
     simulation = simulate(surface, edges, settings, rng=rng, progress=progress)
     maps, gaps, humps = [], list[GapSpot](), list[HumpSpot]()
-    flat = flat_captures(surface, rng)
+    flat, left = flat_captures(surface, rng), LeftNoise.of(surface)
     for edge in progress.track(edges, label="Laying the straightedge", total=len(edges)):
-        of_edge, spots = gap_map(surface, edge, simulation.gaps[edge], settings, flat)
+        of_edge, spots = gap_map(surface, edge, simulation.gaps[edge], settings, flat_mm=flat, left=left)
         maps.append(of_edge)
         gaps += spots
         humps += hump_spots(surface, edge, simulation.humps[edge], settings)
         caveats += _noise_caveat(spots)
     if edges and not surface.lattice:
         caveats.append(caveat("directions_sampled", count=settings.directions))
-    f_numbers = measure_f_numbers(surface, rng=rng)
+    given, missed = given_lines(surface, settings.lines_mm)
+    caveats += [caveat("line_not_read", number=number) for number in missed]
+    f_numbers = measure_f_numbers(surface, rng=rng, given=given)
     if f_numbers is None:
         caveats.append(caveat("no_f_number_line", least_m=LEAST_LENGTH_MM / MM_PER_M))
     return Measurement(

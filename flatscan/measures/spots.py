@@ -39,3 +39,13 @@ def peaks(field: NDArray[np.float32], *, most: int, apart_cells: float) -> list[
         distance2 = np.square(r - row)[:, None] + np.square(c - col)[None, :]
         left[r[0] : r[-1] + 1, c[0] : c[-1] + 1][distance2 < apart_cells**2] = -np.inf
     return found
+
+
+def is_summit(field: NDArray[np.float32], cell: tuple[int, int], apart_cells: float) -> bool:
+    """Nothing within half of ``apart_cells`` is greater: the flank of a worse place is no place of its own."""
+    near = int(min(0.5 * apart_cells, sum(field.shape)))
+    r = np.arange(max(0, cell[0] - near), min(field.shape[0], cell[0] + near + 1))
+    c = np.arange(max(0, cell[1] - near), min(field.shape[1], cell[1] + near + 1))
+    within = np.square(r - cell[0])[:, None] + np.square(c - cell[1])[None, :] <= (0.5 * apart_cells) ** 2
+    around = field[r[0] : r[-1] + 1, c[0] : c[-1] + 1][within]
+    return not bool(np.any(around > field[cell]))

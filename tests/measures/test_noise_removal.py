@@ -9,7 +9,7 @@ import pytest
 
 from flatscan.measures.coarse import coarsen, coarsening, refine
 from flatscan.measures.replicas import SIZES, Moments, captures, correct, free
-from flatscan.measures.spots import peaks
+from flatscan.measures.spots import is_summit, peaks
 from flatscan.surface.surface import NoiseModel, Surface
 
 SurfaceOf = Callable[..., Surface]
@@ -142,3 +142,16 @@ def test_peaks_are_apart_and_in_order() -> None:
     assert peaks(np.zeros((2, 2), np.float32), most=3, apart_cells=1.0) == [(0, 0)]
     assert peaks(np.full((2, 2), np.nan, np.float32), most=3, apart_cells=1.0) == []
     assert peaks(np.zeros((0, 2), np.float32), most=3, apart_cells=1.0) == []
+
+
+def test_the_flank_of_a_worse_place_is_no_place() -> None:
+    """A cone of 10 and a small one of 3 beside it: 4 cells off the first its own flank still shows 6."""
+    y, x = np.indices((9, 24))
+    field = np.maximum(10.0 - np.hypot(x - 3, y - 4), 3.0 - np.hypot(x - 18, y - 4)).astype(np.float32)
+    cells = peaks(field, most=3, apart_cells=4.0)
+    assert cells[0] == (4, 3)
+    assert is_summit(field, cells[0], 4.0)
+    assert not is_summit(field, cells[1], 4.0)
+    assert is_summit(field, (4, 18), 4.0)
+    field[4, 4] = np.nan
+    assert is_summit(field, (4, 3), 4.0)
