@@ -16,6 +16,7 @@ import numpy as np
 
 from flatscan.measures import chords
 from flatscan.measures.chords import gap_field
+from flatscan.measures.gap_batch import gap_batch
 
 CELL_MM = 5.0
 DIRECTIONS = 12
@@ -33,7 +34,7 @@ def seconds(work: Callable[[], object], runs: int = RUNS) -> float:
 
 
 def main(mega: float) -> None:
-    """Print one line per edge length."""
+    """Print one line per edge length, then the batches that simulated captures need, on coarse cells."""
     side = round((mega * 1e6) ** 0.5)
     rng = np.random.default_rng(0)
     y, x = np.indices((side, side), dtype=np.float32) * np.float32(CELL_MM / 900.0)
@@ -60,6 +61,22 @@ def main(mega: float) -> None:
             f"{ours / z.size / DIRECTIONS * 1e9:.0f} ns a cell and direction, "
             f"{ours / one_pass:.0f} x one pass; numpy twin {twin_small / ours_small:.0f} x "
             f"(on {small.size / 1e6:.2f} M cells)"
+        )
+    batches(rng)
+
+
+def batches(rng: np.random.Generator) -> None:
+    """Four maps of 50 m² at 20 mm, gap values alone: window search against the field of the hull walk."""
+    maps = rng.normal(0.0, 0.3, (4, 310, 390)).astype(np.float32)
+    inside = np.ones(maps.shape[1:], bool)
+    laid = {"cell_mm": 20.0, "directions": DIRECTIONS}
+    for edge in (200.0, 1000.0, 2000.0, 3000.0):
+        gap_batch(maps, inside, edge_mm=edge, **laid)
+        batch = seconds(lambda e=edge: gap_batch(maps, inside, edge_mm=e, **laid))
+        fields = seconds(lambda e=edge: [gap_field(z, inside, edge_mm=e, **laid) for z in maps])
+        print(
+            f"four maps of {inside.size / 1e6:.2f} M cells, edge {edge / 1000:g} m: "
+            f"{batch / maps.size / DIRECTIONS * 1e9:.0f} ns a cell and direction, fields {fields / batch:.1f} x"
         )
 
 

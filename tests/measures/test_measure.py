@@ -246,3 +246,74 @@ def test_progress_counts_to_its_total(surface_of: SurfaceOf) -> None:
     )
     assert counting.seen
     assert all(done == total for done, total in counting.seen.values())
+
+
+def test_two_captures_of_one_floor_agree(surface_of: SurfaceOf, settings: MeasureSettings) -> None:
+    """|y1 - y2| <= 3 hypot(u1, u2) for the worst gap and the flatness parameters: 0.3 % each fail by chance."""
+    first, second = (
+        measure(surface_of(dish((40, 52), 50.0), noise=NOISE, rng=rng), settings, rng=rng)
+        for rng in (np.random.default_rng(21), np.random.default_rng(22))
+    )
+    pairs = [(first.gaps[0].gap, second.gaps[0].gap)]
+    pairs += [(getattr(first.flatness, k), getattr(second.flatness, k)) for k in ("fltt", "fltp", "fltv", "fltq")]
+    for one, other in pairs:
+        assert 0.0 < abs(one.value - other.value) <= 3.0 * math.hypot(one.u, other.u)
+
+
+def test_the_noise_floor_of_a_flat_floor_grows_with_its_readings(surface_of: SurfaceOf) -> None:
+    """White 1 mm a cell: 3 to 6 mm under 2 m, more on more readings (about 4 standard deviations, ALGORITHMS A)."""
+    noise = NoiseModel(1.0, 0.0, 100.0, 0.0, "invented")
+    settings = MeasureSettings(edges_mm=(2000.0,), draws=3)
+    floors = []
+    for shape, cell_mm in (((12, 41), 200.0), ((30, 100), 80.0), ((60, 200), 40.0)):
+        rng = np.random.default_rng(23)
+        surface = surface_of(np.zeros(shape), noise=noise, cell_mm=cell_mm, rng=rng)
+        floors.append(measure(surface, settings, rng=rng).gap_maps[0].noise_floor_mm)
+    assert floors[0] < floors[1] < floors[2]
+    assert floors[0] >= 3.0
+    assert floors[2] <= 9.0
+
+
+@pytest.mark.parametrize("fall", [0.0, 5.0, 20.0])
+def test_a_fall_adds_no_gap(surface_of: SurfaceOf, fall: float) -> None:
+    """Falls of 0 to 20 mm/m left in the heights: at most a nearest cell's step, half a cell for either contact."""
+    y, x = np.indices((25, 37)) * 50.0
+    slope = fall / 1000.0 * (0.8 * x + 0.6 * y)
+    result = measure(surface_of(slope), MeasureSettings(edges_mm=(1000.0,), draws=2), rng=np.random.default_rng(0))
+    assert result.gaps[0].gap.value <= fall / 1000.0 * 50.0 + 1e-4
+
+
+@pytest.mark.parametrize("hidden", [[(12, 5)], [(12, 5), (12, 25)]])
+def test_contacts_that_were_not_seen(surface_of: SurfaceOf, hidden: list[tuple[int, int]]) -> None:
+    """Two 4 mm knobs 1 m apart carry the edge; unseen, they carry nothing, and the gap can only be smaller."""
+    floor = np.zeros((25, 31))
+    floor[12, [5, 25]] = 4.0
+    for cell in hidden:
+        floor[cell] = np.nan
+    result = measure(surface_of(floor), MeasureSettings(edges_mm=(1000.0,), draws=2), rng=np.random.default_rng(0))
+    if len(hidden) == 2:
+        assert result.gaps[0].gap.value == pytest.approx(0.0, abs=1e-5)
+    else:
+        # One knob left: 20 steps from it lies the unseen cell, so the chord falls over 19, and 18 of them beside it.
+        assert result.gaps[0].gap.value == pytest.approx(4.0 * 18.0 / 19.0, abs=1e-4)
+
+
+def test_a_border_that_was_not_seen(surface_of: SurfaceOf) -> None:
+    """Unseen all round, the seen part reads as it would alone: nothing is made up beyond it."""
+    dip = dish((25, 37), 50.0)
+    framed = np.full((31, 43), np.nan)
+    framed[3:-3, 3:-3] = dip
+    settings = MeasureSettings(edges_mm=(1000.0,), draws=2)
+    alone, within = (measure(surface_of(f), settings, rng=np.random.default_rng(0)) for f in (dip, framed))
+    assert within.gaps[0].gap.value == pytest.approx(alone.gaps[0].gap.value, abs=0.05)
+
+
+def test_two_equal_points(surface_of: SurfaceOf) -> None:
+    result = measure(
+        surface_of(np.full((1, 2), 3.0), noise=NOISE, cell_mm=300.0),
+        MeasureSettings(edges_mm=(2000.0,), draws=3),
+        edges_mm=(2000.0,),
+        rng=np.random.default_rng(0),
+    )
+    assert all(s.gap.value == pytest.approx(0.0, abs=1e-6) for s in result.gaps)
+    assert result.flatness.fltt.value == pytest.approx(0.0, abs=0.5)
