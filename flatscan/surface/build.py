@@ -92,6 +92,7 @@ def find_surface(
         view_stats=[_off_plane(_only(one, judged), grid, plane) for one in view_stats],
         step_mm=scan.step_mm,
         systematic_mm=settings.systematic_mm,
+        one_station=scan.kind == "cloud" and doubts.view_count(scan) == 1,
     )
     covered, things = things_on_floor(
         stats.height_mm,

@@ -53,10 +53,11 @@ class Nodes:
 def lattice_surface(scan: Scan, settings: SurfaceSettings) -> Surface:
     """Surface of a levels table: ``lattice`` True, a cell for each node, the spacing its side.
 
-    The frame's origin is the corner reading. Readings on a regular grid (also a turned one) stay as read. Where spacings differ by more than 1 %, or
-    readings lie off any grid, heights are interpolated linearly between neighbours onto the usual spacing and
-    their uncertainty grows by what interpolation misses at readings left out. Each node is a cell of one spacing
-    for the maths; the outline, and with it the area, ends at the outermost readings, for beyond them nothing is known.
+    The frame's origin is the corner reading. Readings on a regular grid (also a turned one) stay as read. Where
+    spacings differ by more than 1 %, or readings lie off any grid, heights are interpolated linearly between
+    neighbours onto the usual spacing and their uncertainty grows by what interpolation misses at readings left out.
+    Each node is a cell of one spacing for the maths; the outline, and with it the area, ends at the outermost
+    readings, for beyond them nothing is known.
     """
     up = scan.up if scan.up is not None else np.array([0.0, 0.0, 1.0])
     sigma_mm = ASSUMED_READING_MM if scan.sample_sigma_mm is None else scan.sample_sigma_mm
@@ -102,8 +103,7 @@ def lattice_surface(scan: Scan, settings: SurfaceSettings) -> Surface:
         lattice=True,
         inferences=(
             *scan.inferences,
-            f"levels lattice: {int(seen.sum())} nodes {nodes.spacing_mm:.0f} mm apart; "
-            "the floor is taken to end at the outermost of them",
+            f"levels lattice: {int(seen.sum())} nodes {nodes.spacing_mm:.0f} mm apart, the floor ends at the outermost",
         ),
         caveats=(*scan.caveats, *_doubts(scan, nodes, seen_share)),
     )
@@ -233,10 +233,12 @@ def _outline(inside: NDArray[np.bool_], step: float) -> tuple[NDArray[np.float64
 
     between = inside[:-1, :-1] & inside[1:, :-1] & inside[:-1, 1:] & inside[1:, 1:]
     row, col = np.nonzero(between)
+    shift = 0.0
     if len(row) == 0:
-        row, col = (index - 0.5 for index in np.nonzero(inside))
+        (row, col), shift = np.nonzero(inside), -0.5
+    left, low = col + shift, row + shift
     # One product for each line: sums would differ in the last digit and leave slivers between the squares.
-    whole = union_all(box(col * step, row * step, (col + 1) * step, (row + 1) * step)).simplify(0.0)
+    whole = union_all(box(left * step, low * step, (left + 1) * step, (low + 1) * step)).simplify(0.0)
     parts = list(whole.geoms) if isinstance(whole, MultiPolygon) else [whole]
     main = max(parts, key=lambda part: abs(area_mm2(np.asarray(part.exterior.coords))))
     return tuple(np.array(ring.coords) for ring in (main.exterior, *main.interiors))

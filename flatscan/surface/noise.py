@@ -9,6 +9,7 @@ What neither can show, a bend of room size, is an assumption by kind of sensor a
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -71,6 +72,7 @@ def estimate_noise(
     step_mm: float = 0.0,
     systematic_mm: float | None = None,
     sample_sigma_mm: float | None = None,
+    one_station: bool = False,
 ) -> NoiseModel:
     """Estimate the noise model of the cells in ``stats``.
 
@@ -81,6 +83,8 @@ def estimate_noise(
     step_mm : the coordinates' own step
     systematic_mm : the user's own figure for the room-size bend; None: by kind of sensor
     sample_sigma_mm : stated standard uncertainty of a hand reading
+    one_station : the points are single readings from one known place (a scanner on a tripod): what neighbouring cells
+        share is then the floor's, for such readings hang together over a few points at most (Kermarrec et al. 2021)
     """
     assumed = ASSUMED_BEND_MM[kind] if systematic_mm is None else systematic_mm
     floor_share = 0.0
@@ -110,6 +114,9 @@ def estimate_noise(
     else:
         parts, floor_share = _from_one_view(stats, own, cell_mm), _ONE_VIEW_FLOOR_SHARE
         how = "from one view: what is left of the heights without the floor's slow shape, texture included"
+        if one_station:
+            parts, floor_share = replace(parts, correlated=0.0), 0.0
+            how = "from one station: what neighbouring cells do not share"
     how += f"; bend {origin}"
     white2 = parts.white
     if step_mm > 0:

@@ -298,3 +298,19 @@ def test_a_small_floor_bends_less():
     side = round(math.sqrt(3.0) * 1000 / CELL)
     small = estimate_noise(stats(np.zeros((side, side)), 0.2), cell_mm=CELL, kind="mesh")
     assert small.systematic_mm == pytest.approx(ASSUMED_BEND_MM["mesh"] / 3.0, rel=0.01)
+
+
+def test_what_one_stations_cells_share_is_the_floors():
+    """Lips of 1 mm were taken for noise, smoothed away, and a gap of 1.9 mm was stated as 0.0.
+
+    Readings of a scanner on a tripod share nothing over 100 mm, so all that does is floor; of a cloud from anywhere
+    it may be noise.
+    """
+    rng = np.random.default_rng(19)
+    height = old_floor(rng) + rng.normal(0, 0.1, SHAPE)
+    station = estimate_noise(stats(height, 0.1), cell_mm=CELL, kind="cloud", one_station=True)
+    anywhere = estimate_noise(stats(height, 0.1), cell_mm=CELL, kind="cloud")
+    assert station.correlated_mm == 0.0
+    assert station.floor_share == 0.0
+    assert 0.09 < station.white_mm < 0.2  # steps of lips count as scatter between neighbours
+    assert anywhere.correlated_mm > 0.05
