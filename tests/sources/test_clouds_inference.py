@@ -200,3 +200,78 @@ def test_obj_is_y_up_by_habit_when_the_points_cannot_tell(tmp_path: Path) -> Non
         assert scan.up is not None
         assert np.array_equal(scan.up, up)
         assert "up_inferred" in {c.name for c in scan.caveats}
+
+
+def corridor(*, ceiling: bool = False) -> np.ndarray:
+    """4.5 m long, 1.3 m wide, walls of 2.2 m: floor 5.85 m², each long wall 9.9 m²; z up."""
+    return room((4500.0, 1300.0, 2200.0), ceiling=ceiling)
+
+
+def floor_in_crumbs(*, wall_y_mm: float, seen: float = 0.02, seed: int = 0) -> np.ndarray:
+    """A floor of 6 by 5 m of which few points are left, and one whole wall of 6 by 2 m; z up."""
+    rng = np.random.default_rng(seed)
+    u, v = rng.random((2, int(30 * 1500 * seen)))
+    s, t = rng.random((2, 12 * 1500))
+    points = np.r_[np.c_[u * 6000, v * 5000, 0 * u], np.c_[s * 6000, 0 * s + wall_y_mm, t * 2000]]
+    return points + rng.normal(0.0, 2.0, points.shape)
+
+
+@pytest.mark.parametrize("ceiling", [False, True])
+@pytest.mark.parametrize(("columns", "up"), [((0, 1, 2), "z"), ((1, 2, 0), "y"), ((2, 0, 1), "x")])
+def test_walls_of_a_corridor_larger_than_its_floor(columns: tuple[int, ...], up: UpAxis, *, ceiling: bool) -> None:
+    """Once taken for y up: each wall has 1.7 times the floor's area, and 1.3 m between them looks like a low room."""
+    found = up_of(corridor(ceiling=ceiling)[:, columns])
+    assert found is not None
+    assert np.array_equal(found, axis_vector(up))
+
+
+@pytest.mark.parametrize("wall_y_mm", [0.0, 5000.0])
+@pytest.mark.parametrize(("columns", "up"), [((0, 1, 2), "z"), ((1, 2, 0), "y")])
+def test_a_floor_seen_in_crumbs_beside_a_whole_wall(wall_y_mm: float, columns: tuple[int, ...], up: UpAxis) -> None:
+    """Once taken for y or -y up: the wall holds twenty times the points."""
+    found = up_of(floor_in_crumbs(wall_y_mm=wall_y_mm)[:, columns])
+    assert found is not None
+    assert np.array_equal(found, axis_vector(up))
+
+
+def test_a_partition_larger_than_the_floors_beside_it_is_no_floor() -> None:
+    """Half the capture stands on either side of it; 12 m² of wall over 2.4 m, two floors of 6 by 1.2 m."""
+    rng = np.random.default_rng(2)
+    u, v, s, t = (rng.random(20_000) for _ in range(4))
+    points = np.r_[np.c_[u * 6000, (v - 0.5) * 2400, 0 * u], np.c_[s * 6000, 0 * s, t * 2500]]
+    x_up = points[:, [2, 0, 1]]
+    assert np.array_equal(up_of(x_up, Y), axis_vector("x"))
+
+
+@pytest.mark.parametrize("ceiling", [False, True])
+@pytest.mark.parametrize("columns", [(1, 2, 0), (0, 2, 1)])
+def test_a_room_with_y_up_in_a_file_that_usually_has_z(
+    tmp_path: Path, cloud_files: ModuleType, columns: tuple[int, ...], *, ceiling: bool
+) -> None:
+    cloud_files.write_ply(tmp_path / "room.ply", room(ceiling=ceiling)[:, columns] / 1000.0)
+    scan = read(tmp_path / "room.ply")
+    assert scan.up is not None
+    assert np.array_equal(scan.up, Y)
+    assert "up_inferred" in {c.name for c in scan.caveats}
+
+
+def test_what_is_as_likely_goes_by_the_usual_axis_and_says_so() -> None:
+    """Two sheets at a right angle, 4 m long, 2 and 1.5 m wide: a floor and a wall, either way round."""
+    rng = np.random.default_rng(4)
+    u, v, s, t = (rng.random(6000) for _ in range(4))
+    points = np.r_[np.c_[u * 4000, v * 1500, 0 * u], np.c_[s * 4000, 0 * s, t * 2000]].astype(np.float32)
+    for usual in (Z, Y):
+        guess = infer_up(points, None, usual)
+        assert guess is not None
+        assert np.array_equal(guess.direction, usual)
+    guess = infer_up(points, None, Z)
+    assert guess is not None
+    assert "usual axis" in guess.reason
+
+
+def test_a_stated_up_goes_before_all_that(tmp_path: Path, cloud_files: ModuleType) -> None:
+    cloud_files.write_ply(tmp_path / "room.ply", corridor() / 1000.0)
+    scan = read(tmp_path / "room.ply", ReadSettings(up="y"))
+    assert scan.up is not None
+    assert np.array_equal(scan.up, Y)
+    assert "up_inferred" not in {c.name for c in scan.caveats}
