@@ -115,6 +115,13 @@ def _at_place(gap: Quantity, shown_mm: float) -> Quantity:
     return Quantity.from_budget(0.5 * (gap.value + shown_mm), gap.unit, **parts)
 
 
+def _as_it_lies(gap: Quantity, left_mm: float) -> Quantity:
+    """Two accounts of what noise does to the reading: over captures, and as the edge lies. The larger one holds."""
+    parts = dict(gap.budget)
+    parts["noise_left"] = math.sqrt(max(0.0, left_mm**2 - parts["capture_noise"] ** 2))
+    return Quantity.from_budget(gap.value, gap.unit, **parts)
+
+
 def _spot(
     surface: Surface,
     field: GapField,
@@ -145,7 +152,7 @@ def _spot(
     at = surface.xy_mm(row, col)
     return GapSpot(
         edge_mm=edge_mm,
-        gap=Quantity.from_budget(gap.value, gap.unit, **dict(gap.budget), noise_left=left.beneath(cell, contacts)),
+        gap=_as_it_lies(gap, left.beneath(cell, contacts)),
         raw_mm=raw_mm,
         noise_floor_mm=floor_mm,
         at=at,
