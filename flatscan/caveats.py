@@ -24,6 +24,10 @@ _ROWS: dict[str, tuple[str, str]] = {
         "The file does not state its unit; {unit} was inferred because {reason}",
         "State it with --unit if that is wrong",
     ),
+    "unit_overruled": (
+        "The file says {said}; {taken} was taken because {option} says so",
+        "Leave {option} out if the file is right",
+    ),
     "up_inferred": (
         "The file does not state which way is up; {axis} was inferred because {reason}",
         "State it with --up if that is wrong",

@@ -11,6 +11,7 @@ import numpy as np
 from flatscan.errors import InputError
 from flatscan.progress import SILENT, Progress
 from flatscan.settings import ReadSettings
+from flatscan.sources.guard import fingerprint
 from flatscan.sources.inference import FileUnit, check_across, extents
 from flatscan.sources.merge import merge_scans
 from flatscan.sources.orientation import oriented
@@ -58,6 +59,7 @@ def read(
         raise InputError("no path", "nothing to read was given", "Give a file or a folder with a capture")
     chosen = [one for path in listed for one in choose(Path(path))]
     _check_groups(chosen)
+    _check_copies(chosen)
     scans = [_read_one(one, settings, progress) for one in chosen]
     where = ", ".join(one.path.name for one in chosen) if len(chosen) > 1 else str(chosen[0].path)
     scan = scans[0] if len(scans) == 1 else merge_scans(scans)
@@ -79,6 +81,22 @@ def _check_groups(chosen: Sequence[Chosen]) -> None:
         return
     listed = ", ".join(f"{one.path.name} ({one.reader.name})" for one in chosen)
     raise InputError(listed, "these cannot be read as one capture", "Give clouds of one room together, or one capture")
+
+
+def _check_copies(chosen: Sequence[Chosen]) -> None:
+    """Refuse one file under two names: its points would pass for a second, independent capture."""
+    seen: dict[tuple[int, str], Chosen] = {}
+    sizes = [one.path.stat().st_size for one in chosen]
+    for one, size in zip(chosen, sizes, strict=True):
+        if sizes.count(size) < 2:  # noqa: PLR2004 - only files of one size can be equal, the others need no hash
+            continue
+        first = seen.setdefault((size, fingerprint(one.path, "").sha256), one)
+        if first is not one:
+            raise InputError(
+                f"{first.path}, {one.path}",
+                "these are the same file twice, byte for byte",
+                "Give it once; a second capture is one taken again",
+            )
 
 
 def _check_points(scan: Scan, where: str) -> None:

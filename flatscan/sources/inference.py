@@ -29,17 +29,23 @@ _LEAST_ROOM_MM, _MOST_ROOM_MM = 1_000.0, 100_000.0
 #: both rare, lie at the border.
 _METRES_UP_TO = 150.0
 _EXTENT_SAMPLE = 200_000
+#: Units this near to each other, relatively, are one.
+_SAME_UNIT = 1e-5
 #: Share of points at each end left out of the extents: flying points must not decide a unit.
 _TAIL = 0.002
 
 
 @dataclass(frozen=True, slots=True)
 class FileUnit:
-    """A length unit with who said so (``"the file's CRS"``); ``said_by`` None: inferred."""
+    """A length unit with who said so (``"the file's CRS"``); ``said_by`` None: inferred.
+
+    ``heights_mm``: millimetres per unit of z where the file measures heights in another unit, else None.
+    """
 
     name: str
     mm: float
     said_by: str | None
+    heights_mm: float | None = None
 
 
 def extents(points: NDArray[np.floating[Any]]) -> NDArray[np.float64]:
@@ -65,6 +71,20 @@ def stated_unit(settings: ReadSettings, by_format: FileUnit | None) -> FileUnit 
     if settings.unit not in LENGTH_UNITS:
         raise SettingsError("--unit", f"{settings.unit!r} is not a unit", f"Use one of {', '.join(LENGTH_UNITS)}")
     return FileUnit(settings.unit, mm_per(settings.unit), "--unit")
+
+
+def overruled(unit: FileUnit, by_format: FileUnit | None) -> Caveat | None:
+    """The doubt to raise when a unit stated by the person is not the file's; None when they agree.
+
+    International and US survey feet differ by 2 ppm, a thousandth of a millimetre in half a metre: they agree.
+    """
+    if by_format is None or unit is by_format:
+        return None
+    by_file = (by_format.mm, by_format.mm if by_format.heights_mm is None else by_format.heights_mm)
+    if all(abs(mm - unit.mm) <= _SAME_UNIT * unit.mm for mm in by_file):
+        return None
+    said = f"{by_format.name} ({by_format.said_by})"
+    return caveat("unit_overruled", said=said, taken=unit.name, option="--unit")
 
 
 def infer_unit(

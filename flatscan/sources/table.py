@@ -35,17 +35,19 @@ Group = Literal["depth", "cloud", "levels"]
 class Reader:
     """One kind of file.
 
-    ``function`` is ``module:name``, imported when first used. ``certain``: its first bytes are unmistakable, so
-    the content is believed over a wrong name. Files of the group ``cloud`` can be read together.
+    ``kind`` is what people call it, in messages. ``function`` is ``module:name``, imported when first used.
+    ``certain``: its first bytes are unmistakable, so the content is believed over a wrong name. Files of the
+    group ``cloud`` can be read together.
     """
 
     name: str
+    kind: str
     group: Group
     suffixes: tuple[str, ...]
     looks_like: Callable[[Head], bool]
     function: str
     certain: bool = True
-    takes_progress: bool = False
+    takes_progress: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,33 +59,52 @@ class FolderReader:
     function: str
 
 
+_MOST_FOLDERS = 100
 _HERE = "flatscan.sources."
+_MESH = _HERE + "clouds.mesh:read_mesh"
 _LEVELS = _HERE + "levels.levels_table:read_levels"
 
 READERS: tuple[Reader, ...] = (
-    Reader("las", "cloud", (".las", ".laz"), starts_with(b"LASF"), _HERE + "clouds.las:read_las", takes_progress=True),
-    Reader("e57", "cloud", (".e57",), starts_with(b"ASTM-E57"), _HERE + "clouds.e57:read_e57", takes_progress=True),
+    Reader("las", "LAS or LAZ", "cloud", (".las", ".laz"), starts_with(b"LASF"), _HERE + "clouds.las:read_las"),
+    Reader("e57", "E57", "cloud", (".e57",), starts_with(b"ASTM-E57"), _HERE + "clouds.e57:read_e57"),
+    Reader("ply", "PLY", "cloud", (".ply",), starts_with(b"ply\n", b"ply\r"), _HERE + "clouds.ply:read_ply"),
+    Reader("pcd", "PCD", "cloud", (".pcd",), is_pcd, _HERE + "clouds.pcd:read_pcd"),
+    Reader("glb", "glTF", "cloud", (".glb",), starts_with(b"glTF"), _MESH),
+    Reader("gltf", "glTF", "cloud", (".gltf",), is_gltf, _MESH, certain=False),
+    Reader("obj", "OBJ", "cloud", (".obj",), is_obj, _MESH, certain=False),
+    Reader("stl", "STL", "cloud", (".stl",), is_stl, _MESH, certain=False),
     Reader(
-        "ply", "cloud", (".ply",), starts_with(b"ply\n", b"ply\r"), _HERE + "clouds.ply:read_ply", takes_progress=True
+        "levels",
+        "a table of levels",
+        "levels",
+        (".csv", ".txt", ".tsv"),
+        is_levels_text,
+        _LEVELS,
+        certain=False,
+        takes_progress=False,
     ),
-    Reader("pcd", "cloud", (".pcd",), is_pcd, _HERE + "clouds.pcd:read_pcd", takes_progress=True),
-    Reader("glb", "cloud", (".glb",), starts_with(b"glTF"), _HERE + "clouds.mesh:read_mesh", takes_progress=True),
-    Reader("gltf", "cloud", (".gltf",), is_gltf, _HERE + "clouds.mesh:read_mesh", certain=False, takes_progress=True),
-    Reader("obj", "cloud", (".obj",), is_obj, _HERE + "clouds.mesh:read_mesh", certain=False, takes_progress=True),
-    Reader("stl", "cloud", (".stl",), is_stl, _HERE + "clouds.mesh:read_mesh", certain=False, takes_progress=True),
-    Reader("levels", "levels", (".csv", ".txt", ".tsv"), is_levels_text, _LEVELS, certain=False),
-    Reader("levels", "levels", (".xlsx",), starts_with(b"PK\x03\x04"), _LEVELS, certain=False),
+    Reader(
+        "levels",
+        "a table of levels",
+        "levels",
+        (".xlsx",),
+        starts_with(b"PK\x03\x04"),
+        _LEVELS,
+        certain=False,
+        takes_progress=False,
+    ),
     Reader(
         "text",
+        "rows of x y z as text",
         "cloud",
         (".xyz", ".txt", ".csv", ".asc", ".pts", ".tsv", ".xyzrgb", ".neu"),
         is_text_cloud,
         _HERE + "clouds.text_cloud:read_text_cloud",
         certain=False,
-        takes_progress=True,
     ),
     Reader(
         "depth_image",
+        "a depth image (PNG, TIFF, NPY)",
         "depth",
         (".png", ".tif", ".tiff", ".npy"),
         starts_with(b"\x89PNG\r\n\x1a\n", b"II*\0", b"MM\0*", b"II+\0", b"MM\0+", b"\x93NUMPY"),
@@ -114,16 +135,16 @@ class Chosen:
         """Import the reader and use it."""
         module, _, name = self.reader.function.partition(":")
         function: Any = getattr(import_module(module), name)
-        if isinstance(self.reader, Reader) and self.reader.takes_progress:
-            scan: Scan = function(self.path, settings, progress)
+        if isinstance(self.reader, Reader) and not self.reader.takes_progress:
+            scan: Scan = function(self.path, settings)
         else:
-            scan = function(self.path, settings)
+            scan = function(self.path, settings, progress)
         return scan
 
 
-def known_suffixes() -> tuple[str, ...]:
-    """Every suffix with a reader, in the order of the table."""
-    return tuple(dict.fromkeys(suffix for row in READERS for suffix in row.suffixes))
+def known_kinds() -> str:
+    """What can be read, in words, in the order of the table."""
+    return ", ".join(dict.fromkeys(row.kind for row in READERS))
 
 
 def choose(path: Path) -> list[Chosen]:
@@ -162,7 +183,7 @@ def _choose_file(path: Path) -> Chosen:
     raise InputError(
         path,
         f"files named {path.suffix or 'without a suffix'} are not read",
-        f"Give a folder of depth frames or a file of one of these kinds: {', '.join(known_suffixes())}",
+        f"Give a folder of depth frames, or one of {known_kinds()}",
     )
 
 
@@ -176,17 +197,51 @@ def _choose_in_folder(folder: Path) -> list[Chosen]:
             return [Chosen(folder, row)]
     found = [chosen for file in files if (chosen := _candidate(file)) is not None]
     if not found:
-        raise InputError(
-            folder,
-            "the folder holds no capture that can be read",
-            "Give a folder with transforms.json or depth.txt in it, or a file of one of these kinds: "
-            + ", ".join(known_suffixes()),
-        )
+        raise _nothing_in(folder)
     if len(found) > 1 and any(chosen.group != "cloud" for chosen in found):
         listed = ", ".join(chosen.path.name for chosen in found[:6])
         raise InputError(folder, f"the folder holds several captures: {listed}", "Name the one to read")
     line = f"{folder.name}: found {', '.join(chosen.path.name for chosen in found)} in the folder"
     return [Chosen(chosen.path, chosen.reader, line if k == 0 else None) for k, chosen in enumerate(found)]
+
+
+def _nothing_in(folder: Path) -> InputError:
+    """The error for a folder without a capture; one that lies a folder deeper is named."""
+    deeper = [sub for sub in _subfolders(folder) if _holds_capture(sub)]
+    if not deeper:
+        return InputError(
+            folder,
+            "the folder holds no capture that can be read",
+            f"Give a folder with transforms.json or depth.txt in it, or one of {known_kinds()}",
+        )
+    many = "one of its folders does" if len(deeper) == 1 else f"{len(deeper)} of its folders do"
+    which = "that one:" if len(deeper) == 1 else "one of them, such as"
+    return InputError(folder, f"the folder itself holds no capture, but {many}", f"Give {which} {deeper[0]}")
+
+
+def _subfolders(folder: Path) -> list[Path]:
+    """The folders in it and in those, nearest first, so many that looking stays quick."""
+    near = _folders_in(folder)
+    return [*near, *(sub for one in near for sub in _folders_in(one))][:_MOST_FOLDERS]
+
+
+def _folders_in(folder: Path) -> list[Path]:
+    try:
+        return sorted(p for p in folder.iterdir() if not p.name.startswith(".") and p.is_dir())
+    except OSError:  # one that may not be read holds nothing to name
+        return []
+
+
+def _holds_capture(folder: Path) -> bool:
+    """Whether giving this folder would be right; a lone picture is no capture."""
+    try:
+        files = sorted(p for p in folder.iterdir() if not p.name.startswith(".") and p.is_file())
+        if {row.marker for row in FOLDER_READERS} & {file.name for file in files}:
+            return True
+        groups = [chosen.group for file in files if (chosen := _candidate(file)) is not None]
+    except (OSError, InputError):
+        return False
+    return bool(groups) and (set(groups) == {"cloud"} or groups == ["levels"])
 
 
 def _candidate(file: Path) -> Chosen | None:

@@ -148,8 +148,24 @@ def test_a_stated_unit_wins_over_format_and_inference(tmp_path: Path, cloud_file
     cloud_files.write_e57(file, cloud_files.TRUTH)
     scan = read(file, ReadSettings(unit="ft"))
     assert np.abs(scan.points_mm + scan.origin_mm - 304.8 * cloud_files.TRUTH).max() < 0.001
+    said = "file says m (the E57 format); ft was taken because --unit says so"
+    assert any(said in line for line in scan.inferences)
+    assert [said in c.text for c in scan.caveats if c.name == "unit_overruled"] == [True]
     with pytest.raises(SettingsError, match="not a unit"):
         read(file, ReadSettings(unit="yards"))
+
+
+@pytest.mark.parametrize(
+    ("header", "unit", "is_overruled"),
+    [("x [m],y [m],z [m]", "ft", True), ("x [m],y [m],z [m]", "m", False), ("x,y,z", "ft", False)],
+)
+def test_a_unit_against_the_header_is_said(
+    tmp_path: Path, cloud_files: ModuleType, header: str, unit: str, *, is_overruled: bool
+) -> None:
+    file = tmp_path / "room.csv"
+    np.savetxt(file, cloud_files.TRUTH, fmt="%.4f", delimiter=",", header=header, comments="")
+    scan = read(file, ReadSettings(unit=unit))
+    assert ("unit_overruled" in {c.name for c in scan.caveats}) == is_overruled
 
 
 @pytest.mark.parametrize(("factor", "unit"), [(1000.0, "m"), (0.001, "m"), (1.0, "mm")])

@@ -66,7 +66,7 @@ def test_a_folder_gives_what_lies_in_it(tmp_path: Path, cloud_files: ModuleType)
     one = read(tmp_path)
     assert [i.path.name for i in one.inputs] == ["a.laz"]
     assert any("a.laz" in line and "folder" in line for line in one.inferences)
-    cloud_files.write_las(tmp_path / "b.laz", cloud_files.TRUTH)
+    cloud_files.write_las(tmp_path / "b.laz", cloud_files.TRUTH + 0.01)
     assert len(read(tmp_path).points_mm) == 2 * len(one.points_mm)
     (tmp_path / "levels.csv").write_text("x,y,reading\n0,0,1\n1,0,2\n0,1,3\n1,1,2\n2,2,2\n")
     with pytest.raises(InputError, match="several captures"):
@@ -91,3 +91,41 @@ def test_a_mesh_under_a_wrong_name(tmp_path: Path, cloud_files: ModuleType) -> N
     assert scan.inputs[0].kind == "glb"
     assert scan.up is not None
     assert tuple(scan.up) == (0.0, 1.0, 0.0)
+
+
+def test_one_file_under_two_names_is_no_second_capture(tmp_path: Path, cloud_files: ModuleType) -> None:
+    """A copy would pass for a second look at the floor and halve the variance of every height."""
+    cloud_files.write_las(tmp_path / "a.laz", cloud_files.TRUTH)
+    copy = tmp_path / "monday" / "again.laz"
+    copy.parent.mkdir()
+    copy.write_bytes((tmp_path / "a.laz").read_bytes())
+    with pytest.raises(InputError, match="same file twice") as caught:
+        read([tmp_path / "a.laz", copy])
+    assert "a.laz" in str(caught.value)
+    assert "again.laz" in str(caught.value)
+    copy.rename(tmp_path / "b.laz")
+    with pytest.raises(InputError, match=r"a\.laz.*b\.laz.*same file twice"):
+        read(tmp_path)
+    # As long, but another capture.
+    cloud_files.write_ply(tmp_path / "c.ply", cloud_files.TRUTH)
+    cloud_files.write_ply(tmp_path / "d.ply", cloud_files.TRUTH + 0.001)
+    assert (tmp_path / "c.ply").stat().st_size == (tmp_path / "d.ply").stat().st_size
+    assert len(read([tmp_path / "c.ply", tmp_path / "d.ply"]).points_mm) == 2 * len(cloud_files.TRUTH)
+
+
+def test_a_capture_one_or_two_folders_deeper_is_named(tmp_path: Path, cloud_files: ModuleType) -> None:
+    photos, kitchen = tmp_path / "images", tmp_path / "export" / "kitchen"
+    for folder in (photos, kitchen):
+        folder.mkdir(parents=True)
+    (photos / "photo.png").write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(64))
+    with pytest.raises(InputError, match="no capture that can be read"):
+        read(tmp_path)
+    cloud_files.write_ply(kitchen / "room.ply", cloud_files.TRUTH)
+    with pytest.raises(InputError, match="one of its folders does") as caught:
+        read(tmp_path)
+    assert str(caught.value).endswith(f"Give that one: {kitchen}.")
+    (tmp_path / "hall").mkdir()
+    (tmp_path / "hall" / "transforms.json").write_text("{}")
+    with pytest.raises(InputError, match="2 of its folders do") as caught:
+        read(tmp_path)
+    assert str(caught.value).endswith(f"Give one of them, such as {tmp_path / 'hall'}.")

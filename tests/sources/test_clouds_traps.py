@@ -132,6 +132,20 @@ def test_las_heights_may_have_another_unit_than_its_plan(tmp_path: Path, cloud_f
     assert np.abs(off[:, :2]).max() <= 0.05 * 0.3048 + 0.01
 
 
+@pytest.mark.parametrize("unit", ["ft", "m"])
+def test_one_unit_stated_for_a_las_file_with_two_is_said(tmp_path: Path, cloud_files: ModuleType, unit: str) -> None:
+    """A stated unit is that of all axes: heights in metres become feet, or the plan becomes metres."""
+    file = tmp_path / "room.las"
+    cloud_files.write_las(file, cloud_files.TRUTH)
+    add_crs_record(file, WktCoordinateSystemVlr(STATE_PLANE), wkt=True)
+    assert "unit_overruled" in caveats(read(file, ReadSettings(unit=unit)))
+    one_unit = STATE_PLANE.replace('UNIT["metre",1]', 'UNIT["US survey foot",0.304800609601219]')
+    cloud_files.write_las(file, cloud_files.TRUTH)
+    add_crs_record(file, WktCoordinateSystemVlr(one_unit), wkt=True)
+    # International and survey feet differ by 2 ppm: no contradiction.
+    assert ("unit_overruled" in caveats(read(file, ReadSettings(unit=unit)))) == (unit == "m")
+
+
 def test_well_known_text_of_both_versions() -> None:
     version_2 = (
         'PROJCRS["p",BASEGEOGCRS["b",DATUM["d",ELLIPSOID["e",6378137,298.257,LENGTHUNIT["metre",1]]],'
@@ -238,6 +252,8 @@ TEXTS = {
     "empty last field": ("x,y,z,label\n", "{0:.4f},{1:.4f},{2:.4f},", False),
     "windows line ends": ("x y z\r\n", "{0:.4f} {1:.4f} {2:.4f}\r", False),
     "byte order mark": ("\ufeffx;y;z\n", "{0:.4f};{1:.4f};{2:.4f}", False),
+    "units apart between blanks": ("x [m] y [m] z [m]\n", "{0:.4f} {1:.4f} {2:.4f}", False),
+    "units apart, columns turned": ("# R Y ( m ) X ( m ) Z ( m )\n", "9 {1:.4f} {0:.4f} {2:.4f}", False),
     "runs of blanks": ("", "   {0:.4f}     {1:.4f}   {2:.4f}  ", False),
 }
 
@@ -259,9 +275,10 @@ def test_text_layouts(tmp_path: Path, cloud_files: ModuleType, name: str) -> Non
         assert tuple(scan.colour[5]) == (10, 20, 30)
 
 
-def test_unit_in_a_header_row_is_believed(tmp_path: Path, cloud_files: ModuleType) -> None:
+@pytest.mark.parametrize(("delimiter", "header"), [(",", "x (cm),y (cm),z (cm)"), (" ", "x ( cm ) y ( cm ) z ( cm )")])
+def test_unit_in_a_header_row_is_believed(tmp_path: Path, cloud_files: ModuleType, delimiter: str, header: str) -> None:
     file = tmp_path / "room.csv"
-    cloud_files.write_text(file, cloud_files.TRUTH * 100.0, fmt="%.2f", delimiter=",", header="x (cm),y (cm),z (cm)")
+    cloud_files.write_text(file, cloud_files.TRUTH * 100.0, fmt="%.2f", delimiter=delimiter, header=header)
     scan = read(file)
     assert np.abs(absolute(scan) - 1000.0 * cloud_files.TRUTH).max() <= 0.05 + 2.0**-12
     assert "unit_inferred" not in caveats(scan)

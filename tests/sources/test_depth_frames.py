@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 import pytest
@@ -19,10 +21,13 @@ from PIL import Image
 from scipy.spatial.transform import Rotation
 
 from flatscan.settings import ReadSettings
+from flatscan.sources import read
 from flatscan.sources.depth.posed_frames import is_transforms, read_transforms
 from flatscan.sources.depth.single_depth import is_depth_image, read_single_depth
 from flatscan.sources.depth.tum import is_tum, read_tum
 from flatscan.sources.scan import Scan
+
+T = TypeVar("T")
 
 FLOAT_MM = 0.003
 DEFAULTS = ReadSettings()
@@ -221,11 +226,62 @@ def test_depth_scale_stated_or_inferred(
     assert any(f"{per_m:g} counts per metre" in line for line in scan.inferences) == inferred
 
 
+@pytest.mark.parametrize(
+    ("per_m", "settings", "said"),
+    [
+        (2000.0, ReadSettings(depth_per_m=2000.0), "1000 counts per metre; 2000 was taken because --depth-per-m says"),
+        (100.0, ReadSettings(unit="cm"), "1000 counts per metre; cm (100) was taken because --unit says so"),
+        (1000.0, ReadSettings(unit="mm"), None),
+        (1000.0, DEFAULTS, None),
+    ],
+)
+def test_an_option_against_the_stated_depth_scale_is_said(
+    tmp_path: Path, per_m: float, settings: ReadSettings, said: str | None
+) -> None:
+    folder = write_folder(tmp_path, ".png", depth_per_m=1000)
+    for i, (turn, place) in enumerate(poses()):
+        counts = np.rint(cast(VIEW, turn, place) * per_m).astype(np.uint16)
+        Image.fromarray(counts).save(folder / "depth" / f"{i:03d}.png")
+    scan = read_transforms(folder, settings)
+    raised = [c.text for c in scan.caveats if c.name == "unit_overruled"]
+    assert len(raised) == (said is not None)
+    if said is not None:
+        assert said in raised[0]
+        assert any(said in line for line in scan.inferences)
+
+
+class Counting:
+    """A progress that keeps label, total and steps of each loop."""
+
+    def __init__(self) -> None:
+        self.loops: list[list[object]] = []
+
+    def track(self, items: Iterable[T], *, label: str, total: int | None = None) -> Iterator[T]:
+        loop: list[object] = [label, total, 0]
+        self.loops.append(loop)
+        for done, item in enumerate(items, start=1):
+            loop[2] = done
+            yield item
+
+
+def test_every_depth_reader_tells_how_far_it_is(tmp_path: Path) -> None:
+    """Hundreds of frames take seconds in which nothing was shown."""
+    for folder in (write_folder(tmp_path / "a"), write_tum(tmp_path / "b")):
+        progress = Counting()
+        read(folder, progress=progress)
+        assert progress.loops == [["reading frames", 5, 5]]
+    write_depth(tmp_path / "c" / "one.npy", cast(VIEW, *poses()[0]))
+    (tmp_path / "c" / "camera.json").write_text(json.dumps(VIEW.keys()))
+    progress = Counting()
+    read(tmp_path / "c" / "one.npy", progress=progress)
+    assert progress.loops == [["reading frames", 1, 1]]
+
+
 def write_tum(
     folder: Path, *, order: str = "xyzw", clock: float = 1.0, opengl: bool = False, per_m: float = 5000.0
 ) -> Path:
     listing, trajectory = ["# time file"], ["# t tx ty tz qx qy qz qw"]
-    (folder / "depth").mkdir()
+    (folder / "depth").mkdir(parents=True)
     for i, (turn, place) in enumerate(poses()):
         t = 1_305_031_102.175 + i
         Image.fromarray(np.rint(cast(VIEW, turn, place) * per_m).astype(np.uint16)).save(folder / "depth" / f"{i}.png")

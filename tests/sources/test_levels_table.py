@@ -94,6 +94,11 @@ def test_unit_row_line_and_option(tmp_path: Path) -> None:
     # The option serves only what the header leaves open.
     mixed = table("staff", "m", "mm").replace("x [m],y [m]", "x,y")
     assert_nodes(read_text(tmp_path, mixed, ReadSettings(unit="m")))
+    # Where it is open about nothing, that the option did nothing is said.
+    assert not any("--unit" in line for line in read_text(tmp_path, mixed, ReadSettings(unit="m")).inferences)
+    unheard = read_text(tmp_path, table("staff"), ReadSettings(unit="ft"))
+    assert_nodes(unheard)
+    assert any("--unit ft not used" in line for line in unheard.inferences)
 
 
 def test_stated_uncertainty_and_resolution(tmp_path: Path) -> None:

@@ -16,6 +16,7 @@ from flatscan.sources.inference import (
     check_across,
     extents,
     infer_unit,
+    overruled,
     size_text,
     stated_unit,
 )
@@ -50,7 +51,7 @@ def resolve_unit(
     ----------
     path : named in errors
     sizes : (3,) extents in file units
-    settings : ``settings.unit`` wins over the format
+    settings : ``settings.unit`` wins over the format, and a contradiction is said
     by_format : what the format states, or None
     usual : the units that writers of the format use without saying so
     """
@@ -62,6 +63,9 @@ def resolve_unit(
         line = f"{path.name}: unit {unit.name}, inferred from its size of {size_text(sizes)} units"
     else:
         line = f"{path.name}: unit {unit.name}, stated by {unit.said_by}"
+        against = overruled(unit, by_format)
+        if against is not None:
+            doubts, line = (against,), f"{path.name}: {against.text[0].lower()}{against.text[1:]}"
         check_across(path, sizes * unit.mm, unit)
     return unit, line, doubts
 

@@ -86,7 +86,8 @@ def _crs_unit(horizontal: tuple[str, float], vertical: tuple[str, float]) -> Crs
     by = "the file's coordinate system"
     if vertical[1] != metres:
         by += f" (heights in {vertical[0]})"
-    return CrsUnit(FileUnit(name, metres * MM_PER_M, by), vertical[1] * MM_PER_M)
+    z_mm = vertical[1] * MM_PER_M
+    return CrsUnit(FileUnit(name, metres * MM_PER_M, by, heights_mm=z_mm), z_mm)
 
 
 def _degrees(path: Path) -> InputError:

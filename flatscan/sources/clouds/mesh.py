@@ -41,7 +41,8 @@ def read_mesh(path: Path, settings: ReadSettings, progress: Progress = SILENT) -
     """Read a mesh with its node transforms and sample its surface.
 
     glTF states metres and +Y up, though nobody promises that its up is plumb; the other formats state nothing.
-    A file that holds only vertices is read as a cloud.
+    A file that holds only vertices is read as a cloud. The surface is sampled at places drawn with
+    ``settings.mesh_seed``, so that one file always gives the same points.
     """
     name = _type_of(path)
     parts, loose = _load(path, name)

@@ -14,6 +14,8 @@ _COMMENT = ("#", "//", "%", "!")
 _NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?|[-+]?(nan|inf)", re.IGNORECASE)
 _COMMA_NUMBER = re.compile(r"[-+]?\d+(,\d+)?([eE][-+]?\d+)?|[-+]?(nan|inf)", re.IGNORECASE)
 _UNIT_IN_NAME = re.compile(r"[\[(_ ](mm|cm|m|in|ft)[\])]?$", re.IGNORECASE)
+#: A unit in brackets, whose blanks must not part it from its name where blanks separate columns.
+_UNIT_APART = re.compile(r"(?<=\w)[ \t]*[\[(][ \t]*(mm|cm|m|in|ft)[ \t]*[\])]", re.IGNORECASE)
 _LEAST_COLUMNS = 3
 _MOST_COLOUR = 255
 
@@ -109,7 +111,7 @@ def _plain(token: str) -> str:
 def _names(head: list[str], form: NumberFormat) -> tuple[list[str], str | None]:
     """Column names from the last header or comment line that names an x, with the unit they carry."""
     for line in reversed(head):
-        bare = line.strip()
+        bare = _UNIT_APART.sub(r"[\1]", line.strip())
         for mark in _COMMENT:
             bare = bare.removeprefix(mark)
         # A header may use another separator than the rows, as in "# x y z" over comma rows.

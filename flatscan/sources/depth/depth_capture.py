@@ -11,6 +11,7 @@ import numpy as np
 from flatscan.caveats import Caveat, caveat
 from flatscan.constants import MM_PER_M
 from flatscan.errors import InputError, SettingsError
+from flatscan.progress import SILENT, Progress
 from flatscan.sources.depth.camera import Camera, LastRays
 from flatscan.sources.depth.camera_up import axis_vector, infer_up
 from flatscan.sources.depth.depth_edges import on_surface
@@ -77,7 +78,7 @@ class DepthCapture:
     caveats: tuple[Caveat, ...] = ()
 
 
-def scan_of(capture: DepthCapture, settings: ReadSettings) -> Scan:
+def scan_of(capture: DepthCapture, settings: ReadSettings, progress: Progress = SILENT) -> Scan:
     """Decode every frame, decide what the files left unsaid, and place the points.
 
     Raises InputError when no pixel of the capture can be used.
@@ -89,10 +90,14 @@ def scan_of(capture: DepthCapture, settings: ReadSettings) -> Scan:
     scale = _scale(capture, settings, evidence)
     step_mm = (1.0 if _is_whole(capture) else evidence.float_step) * MM_PER_M / scale.per_m
     said, doubts = _sayings(capture, evidence, scale, step_mm)
+    against = _overruled(capture, settings, scale)
+    if against is not None:
+        said.append(against.text)
+        doubts.append(against)
     up, gravity_known, up_said, up_doubts = _up(capture, settings, evidence)
     cameras_mm = np.array([f.scan_from_camera[:3, 3] for f in capture.frames]) * MM_PER_M
     origin_mm = np.round(cameras_mm.mean(axis=0))
-    points = _points(capture, rays, evidence, MM_PER_M / scale.per_m, step_mm, origin_mm)
+    points = _points(capture, rays, evidence, MM_PER_M / scale.per_m, step_mm, origin_mm, progress)
     if points.keep_one_in > 1:
         doubts.append(caveat("points_thinned", million=MAX_POINTS / 1e6, keep_one_in=points.keep_one_in))
     return Scan(
@@ -129,6 +134,7 @@ def _points(
     mm_per_count: float,
     step_mm: float,
     origin_mm: NDArray[np.float64],
+    progress: Progress,
 ) -> _Points:
     """One pass over the frames into arrays taken once and shrunk in place."""
     pixels = sum(f.camera.width * f.camera.height for f in capture.frames)
@@ -142,7 +148,8 @@ def _points(
         keep_one_in,
     )
     filled = 0
-    for index, frame in enumerate(capture.frames):
+    frames = progress.track(capture.frames, label="reading frames", total=len(capture.frames))
+    for index, frame in enumerate(frames):
         seen = rays.of(frame.camera)
         along_ray_mm = read_depth(frame.depth_path, frame.header)
         along_ray_mm *= np.float32(mm_per_count)
@@ -197,6 +204,16 @@ def _scale(capture: DepthCapture, settings: ReadSettings, evidence: Evidence) ->
     if usual is not None:
         scales = (usual, *(s for s in scales if s != usual))
     return choose_scale(evidence.seen, scales, capture.where)
+
+
+def _overruled(capture: DepthCapture, settings: ReadSettings, scale: DepthScale) -> Caveat | None:
+    """The doubt to raise when an option contradicts the scale that the capture states."""
+    stated = capture.depth_per_m
+    if stated is None or math.isclose(stated, scale.per_m, rel_tol=1e-5):
+        return None
+    option = "--unit" if settings.depth_per_m is None else "--depth-per-m"
+    taken = f"{scale.per_m:g}" if settings.depth_per_m is not None else f"{settings.unit} ({scale.per_m:g})"
+    return caveat("unit_overruled", said=f"{stated:g} counts per metre", taken=taken, option=option)
 
 
 def _sayings(

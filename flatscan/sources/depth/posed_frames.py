@@ -22,6 +22,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from flatscan.errors import InputError
+from flatscan.progress import SILENT, Progress
 from flatscan.sources.depth.camera import Camera, camera_from_keys, has_camera
 from flatscan.sources.depth.depth_capture import DepthCapture, DepthFrame, scan_of
 from flatscan.sources.depth.depth_image import depth_header, image_kind, picture_size
@@ -59,7 +60,7 @@ def is_transforms(path: Path) -> bool:
         return False
 
 
-def read_transforms(path: Path, settings: ReadSettings) -> Scan:
+def read_transforms(path: Path, settings: ReadSettings, progress: Progress = SILENT) -> Scan:
     """Read a folder with ``transforms.json``, or that file itself; see the module for what is read.
 
     Raises InputError naming the frame that is at fault.
@@ -86,6 +87,7 @@ def read_transforms(path: Path, settings: ReadSettings) -> Scan:
             inferences=tuple(notes),
         ),
         settings,
+        progress,
     )
 
 

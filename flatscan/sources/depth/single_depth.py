@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.errors import InputError
+from flatscan.progress import SILENT, Progress
 from flatscan.sources.depth.camera import camera_from_keys
 from flatscan.sources.depth.camera_file import find_camera_file, read_camera_file
 from flatscan.sources.depth.depth_capture import DepthCapture, DepthFrame, scan_of
@@ -28,7 +29,7 @@ def is_depth_image(path: Path) -> bool:
         return False
 
 
-def read_single_depth(path: Path, settings: ReadSettings) -> Scan:
+def read_single_depth(path: Path, settings: ReadSettings, progress: Progress = SILENT) -> Scan:
     """Read one depth image; its camera file is ``settings.camera_file`` or lies beside it.
 
     Looked for beside ``NAME.png``: ``NAME.camera.json``, ``NAME_camera.json``, ``NAME.json``,
@@ -55,4 +56,5 @@ def read_single_depth(path: Path, settings: ReadSettings) -> Scan:
             is_ray=stated_ray(keys, camera_path),
         ),
         settings,
+        progress,
     )

@@ -18,6 +18,7 @@ import numpy as np
 
 from flatscan.caveats import Caveat, caveat
 from flatscan.errors import InputError
+from flatscan.progress import SILENT, Progress
 from flatscan.sources.depth.camera import Camera, camera_from_keys
 from flatscan.sources.depth.camera_file import find_camera_file, read_camera_file
 from flatscan.sources.depth.depth_capture import DepthCapture, DepthFrame, scan_of
@@ -51,7 +52,7 @@ def is_tum(path: Path) -> bool:
     return path.is_dir() and (path / DEPTH_LIST).is_file()
 
 
-def read_tum(folder: Path, settings: ReadSettings) -> Scan:
+def read_tum(folder: Path, settings: ReadSettings, progress: Progress = SILENT) -> Scan:
     """Read a folder in the TUM RGB-D layout; see the module. Raises InputError naming file and line."""
     trajectory = next((p for name in TRAJECTORIES if (p := folder / name).is_file()), None)
     if trajectory is None:
@@ -86,6 +87,7 @@ def read_tum(folder: Path, settings: ReadSettings) -> Scan:
             caveats=_left_out(nearest),
         ),
         settings,
+        progress,
     )
 
 

@@ -125,6 +125,8 @@ def _nodes(table: RawTable, columns: dict[str, tuple[int, Column]], rows: tuple[
     header = f"{table.place}, row {table.header.number}"
     scale = {m: column_mm(c, table.facts, unit, header) for m, (_, c) in columns.items()}
     notes, width = [], len(table.header.cells)
+    if unit is not None and (table.facts.unit or all(c.unit for _, c in columns.values())):
+        notes.append(f"--unit {unit} not used: the table states the unit of every column")
     commas = _decimal_commas(table, columns, rows)
     if commas:
         notes.append("Commas in numbers read as decimal points")
