@@ -271,6 +271,11 @@ def test_a_room_with_y_up_in_a_file_that_usually_has_z(
     assert "up_inferred" in {c.name for c in scan.caveats}
 
 
+def test_walls_four_metres_apart_do_not_hold_the_usual_axis_against_a_floor() -> None:
+    """3 m high, 4 m deep, y up: the walls across z score (3 / 4)^2 = 0.56 of the floor, more than half of it."""
+    assert np.array_equal(up_of(room((5300.0, 4000.0, 3000.0))[:, (0, 2, 1)]), Y)
+
+
 def test_what_is_as_likely_goes_by_the_usual_axis_and_says_so() -> None:
     """Two sheets at a right angle, 4 m long, 2 and 1.5 m wide: a floor and a wall, either way round."""
     rng = np.random.default_rng(4)
