@@ -70,14 +70,12 @@ _ROWS: dict[str, tuple[str, str]] = {
         "Move what stands on it and capture again, or judge those places by hand",
     ),
     "too_coarse": (
-        "A height over a {cell_mm:g} mm cell is good to ± {sigma_mm:.1f} mm (one standard uncertainty): differences "
-        "under {least_mm:.0f} mm cannot be told from noise",
+        "A height over a {cell_mm:g} mm cell has a standard uncertainty of {sigma_mm:.1f} mm, too much to judge by",
         "Treat the result as a sketch; capture closer, with more views or with a better sensor before deciding in mm",
     ),
     "things_left_out": (
-        "Things lying on the floor were left out: {count}, on {area_m2:.2f} m² in all; the largest, {x_m:.2f} m from the "
-        "left and {y_m:.2f} m from the bottom wall, stands {edge_mm:.0f} mm above the floor around it",
-        "If one of them is part of the floor, such as a raised patch, read its edge by hand",
+        "Things lying on the floor were left out: {count}, on {area_m2:.2f} m² in all",
+        "If the largest ({edge_mm:.0f} mm high, at x {x_m:.2f}, y {y_m:.2f} m) is part of the floor, read its edge by hand",
     ),
     "other_level": (
         "A level surface of {area_m2:.1f} m² lies {height_mm:.0f} mm {side} this floor and is not part of it",

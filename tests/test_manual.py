@@ -24,7 +24,10 @@ COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
 
 def help_text(command: str) -> str:
     environment = os.environ | {"COLUMNS": "80", "TERMINAL_WIDTH": "80"}
-    code = f"import sys; sys.argv = ['flatscan', {command!r}, '--help']\nfrom flatscan.cli.main import app\napp(prog_name='flatscan')"
+    code = (
+        f"import sys; sys.argv = ['flatscan', {command!r}, '--help']\n"
+        "from flatscan.cli.main import app\napp(prog_name='flatscan')"
+    )
     return subprocess.run(
         [sys.executable, "-c", code], check=True, capture_output=True, text=True, env=environment
     ).stdout
@@ -54,9 +57,8 @@ def test_every_reader_is_in_the_manual(reader: object) -> None:
 
 
 def test_top_level_holds_only_the_agreed_names() -> None:
-    tracked = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=True).stdout.split(
-        "\n"
-    )
+    listing = ["git", "ls-files"]
+    tracked = subprocess.run(listing, cwd=ROOT, capture_output=True, text=True, check=True).stdout.split("\n")
     names = {name.split("/")[0] for name in tracked if name and not name.startswith(".")}
     assert names <= {
         "README.md",

@@ -136,7 +136,7 @@ def doubts(
         rows.append(caveat("partly_seen", percent=100.0 * (1.0 - seen_share)))
     sigma_mm = math.hypot(noise.white_mm, noise.correlated_mm)
     if sigma_mm > COARSE_SIGMA_MM:
-        rows.append(caveat("too_coarse", sigma_mm=sigma_mm, cell_mm=cell_mm, least_mm=3.0 * sigma_mm))
+        rows.append(caveat("too_coarse", sigma_mm=sigma_mm, cell_mm=cell_mm))
     if things:
         first = things[0]
         rows.append(
