@@ -75,7 +75,7 @@ _ROWS: dict[str, tuple[str, str]] = {
     ),
     "things_left_out": (
         "Things lying on the floor were left out: {count}, on {area_m2:.2f} m² in all",
-        "If the largest ({edge_mm:.0f} mm high, at x {x_m:.2f}, y {y_m:.2f} m) is part of the floor, read its edge by hand",
+        "If the largest ({edge_mm:.0f} mm high, at x {x_m:.2f}, y {y_m:.2f} m) is floor, read its edge by hand",
     ),
     "other_level": (
         "A level surface of {area_m2:.1f} m² lies {height_mm:.0f} mm {side} this floor and is not part of it",
