@@ -26,7 +26,7 @@ MOST_SPACING_MM = 100.0
 #: Points this close to one line are a line.
 _LINE_MM = 5.0
 #: A standard uncertainty above this leaves limits of 2 to 3 mm undecided whatever is measured.
-COARSE_SIGMA_MM = 1.0
+COARSE_SIGMA_MM = 1.5
 _SAME_PLACE_MM = 300.0
 _UNSEEN_SHARE = 0.02
 _APART_M2 = 0.3
@@ -134,7 +134,7 @@ def doubts(
         rows.append(caveat("single_view"))
     if 1.0 - seen_share > _UNSEEN_SHARE:
         rows.append(caveat("partly_seen", percent=100.0 * (1.0 - seen_share)))
-    sigma_mm = math.hypot(noise.white_mm, noise.correlated_mm)
+    sigma_mm = noise.height_sigma_mm
     if sigma_mm > COARSE_SIGMA_MM:
         rows.append(caveat("too_coarse", sigma_mm=sigma_mm, cell_mm=cell_mm))
     if things:

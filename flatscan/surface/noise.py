@@ -37,7 +37,8 @@ if TYPE_CHECKING:
 #: Assumptions that give gaps in the range of published figures: laser scanners 0.3-0.5 mm under a 2 m edge, phone
 #: depth 1-2 mm; hand readings 0.3 mm/m of the laser.
 ASSUMED_BEND_MM: dict[ScanKind, float] = {"cloud": 0.3, "depth_frames": 2.0, "mesh": 2.0, "levels": 0.3}
-#: A bend is a curvature: on a smaller floor the same one is less high, with the square of the floor's extent.
+#: A bend is a curvature: on a smaller floor the same one is less high, with the square of the floor's extent. A single
+#: depth image bends within its frame, whatever it shows: there the figure stays whole.
 _BEND_AREA_M2 = 9.0
 #: Share of it that stays when views from several places agree (assumption): what all views have in common.
 _COMMON_SHARE = 0.5
@@ -97,7 +98,7 @@ def estimate_noise(
             white, 0.0, cell_mm, assumed, f"each reading is trusted to {white:.2g} mm ({said}); bend {origin}"
         )
     seen = np.isfinite(stats.height_mm)
-    if systematic_mm is None:
+    if systematic_mm is None and not (kind == "depth_frames" and not view_stats):
         assumed *= min(1.0, float(seen.sum()) * cell_mm**2 / MM2_PER_M2 / _BEND_AREA_M2)
     own = float(np.mean(np.square(stats.white_mm[seen], dtype=np.float64))) if seen.any() else 0.0
     both = (

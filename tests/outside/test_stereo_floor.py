@@ -86,12 +86,13 @@ def test_floor_is_found_among_wheels_and_shelves(surface, independent_plane):
     assert rms == pytest.approx(4.3, abs=1.0)
     on_floor = surface.floor_from_scan @ np.array([*(middle * FLIP), 1.0])
     # The concrete and the disparity's own bend leave 10 mm waves: two planes fitted with other weights differ by
-    # less than the rms in the middle, by 10 mm over 1.5 m (0.4°) in tilt, and so by 20 mm at the camera, 2.7 m off.
+    # less than the rms in the middle, by 10 mm over 1.5 m (0.4°) in tilt, and so by 19 mm at the camera, 2.7 m off:
+    # 23.1 mm with the rms in the middle.
     assert abs(on_floor[2]) < rms
     assert np.rad2deg(np.arccos(surface.floor_from_scan[2, :3] @ (normal * FLIP))) < 0.4
     camera = surface.floor_from_scan @ np.array([0.0, 0.0, 0.0, 1.0])
-    assert camera[2] == pytest.approx(height, abs=20.0)
-    assert camera[2] == pytest.approx(1067.0, abs=20.0)
+    assert camera[2] == pytest.approx(height, abs=23.1)
+    assert camera[2] == pytest.approx(1067.0, abs=23.1)
 
 
 def test_only_floor_is_kept(surface):
@@ -103,6 +104,7 @@ def test_only_floor_is_kept(surface):
 
 def test_it_is_called_far_too_coarse(surface):
     assert {"too_coarse", "single_view", "gravity_unknown"} <= {c.name for c in surface.caveats}
-    # A plane through single pixels leaves 4.3 mm rms; whatever the cells average, mm cannot be stated.
-    assert np.hypot(surface.noise.white_mm, surface.noise.correlated_mm) > 1.0
+    # A plane through single pixels leaves 4.3 mm rms; whatever the cells average, mm cannot be stated. The disparity
+    # is smooth from pixel to pixel, so that only the assumed bend of a single depth image tells.
+    assert surface.noise.height_sigma_mm > 1.5
     assert surface.slope is None
