@@ -76,4 +76,6 @@ def mirrored_l(planned_l: NDArray[np.float64], again_l: NDArray[np.float64]) -> 
 
 def _captured_again(surface: Surface, rng: np.random.Generator) -> NDArray[np.float32]:
     heights = surface.estimate_mm + draw_noise(surface, rng)
-    return best_estimate(heights, surface.white_mm, surface.inside, surface.noise, surface.cell_mm)
+    return best_estimate(
+        heights, surface.white_mm, surface.inside, surface.noise, surface.cell_mm, surface.correlated_scale
+    )

@@ -55,15 +55,19 @@ def coarsen(surface: Surface, factor: int) -> Surface:
         surface.noise, surface.cell_mm, factor, float(np.sqrt(np.nanmean(white**2))) if some.any() else 0.0
     )
     cell_mm = surface.cell_mm * factor
+    scale = surface.correlated_scale
+    if scale is not None:
+        scale = (_blocks(np.where(seen, scale, 0.0), factor) * share).astype(np.float32)
     return replace(
         surface,
         height_mm=height,
-        estimate_mm=best_estimate(height, white, inside, noise, cell_mm),
+        estimate_mm=best_estimate(height, white, inside, noise, cell_mm, scale),
         white_mm=white,
         count=_blocks(surface.count, factor).astype(np.int32),
         inside=inside,
         cell_mm=cell_mm,
         noise=noise,
+        correlated_scale=scale,
     )
 
 

@@ -9,7 +9,6 @@ import numpy as np
 
 from flatscan.progress import SILENT
 from flatscan.surface import doubts, frame
-from flatscan.surface.alignment import align_views, aligned
 from flatscan.surface.denoise import best_estimate
 from flatscan.surface.floor import Cloud, find_floor_plane
 from flatscan.surface.gridding import CellStats, GridSpec, choose_cell_mm, grid_points
@@ -17,10 +16,12 @@ from flatscan.surface.lattice import lattice_surface
 from flatscan.surface.masks import inside_mask, one_surface, things_on_floor
 from flatscan.surface.noise import calibrated_white, estimate_noise, split_views
 from flatscan.surface.planes import Plane, fit_robust
+from flatscan.surface.pooling import pooled, poor_cells
 from flatscan.surface.room import find_room
 from flatscan.surface.slope import slope_against
 from flatscan.surface.surface import NoiseModel, Slope, Surface
 from flatscan.surface.thinning import thin
+from flatscan.surface.views import correlated_scale, views_aligned
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
     from flatscan.progress import Progress
     from flatscan.settings import SurfaceSettings
     from flatscan.sources.scan import Scan, ScanKind
-    from flatscan.surface.room import Room
 
 _TRIAL_CELL_MM = 50.0
 _VIEWS_TRIED = 5
@@ -71,7 +71,7 @@ def find_surface(
     doubts.refuse_small(scan, room.area_m2)
     doubts.refuse_sparse(scan, room.density_per_m2)
 
-    scan = _views_aligned(scan, room, settings)
+    scan = views_aligned(scan, room, band_mm=settings.band_mm)
     next(steps)
     cell_mm, cell_inference = _cell(scan, settings, room.floor_from_points, room.size_mm, room.density_per_m2)
     grid = _grid(room.size_mm, cell_mm)
@@ -101,12 +101,13 @@ def find_surface(
         standing=room.standing_on(grid),
     )
     stats = _only(stats, judged & ~covered)
-    white_mm = calibrated_white(stats.white_mm, noise)
+    scale = correlated_scale(scan, room.floor_from_points, grid, np.isfinite(stats.height_mm), band_mm=settings.band_mm)
+    height_mm, white_mm, estimate_mm, noise = _estimated(stats, inside, noise, cell_mm, scale)
     floor_from_points = frame.lay_on(plane.a, plane.b, plane.c) @ room.floor_from_points
-    seen = np.isfinite(stats.height_mm)
+    seen = np.isfinite(height_mm)
     return Surface(
-        height_mm=stats.height_mm,
-        estimate_mm=best_estimate(stats.height_mm, white_mm, inside, noise, cell_mm),
+        height_mm=height_mm,
+        estimate_mm=estimate_mm,
         white_mm=white_mm,
         count=stats.count,
         inside=inside,
@@ -117,6 +118,7 @@ def find_surface(
         noise=noise,
         slope=_slope(scan, floor_from_points, seen, cell_mm, noise),
         kind=scan.kind,
+        correlated_scale=scale,
         inferences=(
             *scan.inferences,
             cell_inference,
@@ -150,27 +152,6 @@ def _cloud(scan: Scan, rows: NDArray[np.int64]) -> Cloud:
         scan.viewpoints_mm,
         None if scan.view_of_point is None else scan.view_of_point[rows],
         looks,
-    )
-
-
-def _views_aligned(scan: Scan, room: Room, settings: SurfaceSettings) -> Scan:
-    """The scan with its views laid on each other, and a sentence about it."""
-    if scan.view_of_point is None or doubts.view_count(scan) == 1:
-        return scan
-    found = align_views(
-        scan.points_mm,
-        scan.view_of_point,
-        room.floor_from_points,
-        room.size_mm,
-        band_mm=settings.band_mm,
-        tilts=not scan.frames,
-    )
-    if found is None:
-        return scan
-    return replace(
-        scan,
-        points_mm=aligned(scan.points_mm, scan.view_of_point, room.floor_from_points, found),
-        inferences=(*scan.inferences, found.sentence()),
     )
 
 
@@ -248,6 +229,23 @@ def _only(stats: CellStats, cells: NDArray[np.bool_]) -> CellStats:
         count=np.where(cells, stats.count, np.int32(0)),
         flagged=stats.flagged & cells,
     )
+
+
+def _estimated(
+    stats: CellStats,
+    inside: NDArray[np.bool_],
+    noise: NoiseModel,
+    cell_mm: float,
+    scale: NDArray[np.float32] | None,
+) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32], NoiseModel]:
+    """Heights, their white uncertainty and the best estimate, poor cells helped by their neighbours; the noise then."""
+    height_mm, white_mm = stats.height_mm, calibrated_white(stats.white_mm, noise)
+    estimate_mm = best_estimate(height_mm, white_mm, inside, noise, cell_mm, scale)
+    if not poor_cells(white_mm).any():
+        return height_mm, white_mm, estimate_mm, noise
+    height_mm, white_mm = pooled(height_mm, white_mm, estimate_mm)
+    noise = replace(noise, white_mm=float(np.sqrt(np.nanmean(np.square(white_mm, dtype=np.float64)))))
+    return height_mm, white_mm, best_estimate(height_mm, white_mm, inside, noise, cell_mm, scale), noise
 
 
 def _reference_plane(stats: CellStats, grid: GridSpec) -> Plane:

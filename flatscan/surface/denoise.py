@@ -56,17 +56,24 @@ def best_estimate(
     inside: NDArray[np.bool_],
     noise: NoiseModel,
     cell_mm: float,
+    correlated_scale: NDArray[np.float32] | None = None,
 ) -> NDArray[np.float32]:
     """(rows, cols) float32 best estimate of the true heights, mm; NaN where ``height_mm`` is NaN or outside.
 
     ``white_mm`` is the cells' white standard uncertainty, of the size the noise model says
-    (``noise.calibrated_white``). The systematic part cannot be filtered and stays.
+    (``noise.calibrated_white``); ``correlated_scale`` as in ``Surface``. The systematic part cannot be filtered and
+    stays.
     """
-    return posterior(np.where(inside, height_mm, np.nan).astype(np.float32), white_mm, noise, cell_mm).estimate_mm
+    heights = np.where(inside, height_mm, np.nan).astype(np.float32)
+    return posterior(heights, white_mm, noise, cell_mm, correlated_scale).estimate_mm
 
 
 def posterior(
-    height_mm: NDArray[np.float32], white_mm: NDArray[np.float32], noise: NoiseModel, cell_mm: float
+    height_mm: NDArray[np.float32],
+    white_mm: NDArray[np.float32],
+    noise: NoiseModel,
+    cell_mm: float,
+    correlated_scale: NDArray[np.float32] | None = None,
 ) -> Posterior:
     """Filter ``height_mm`` and keep what the filter knew; see the module's description."""
     seen = np.isfinite(height_mm)
@@ -78,7 +85,8 @@ def posterior(
         return Posterior(height_mm, zero + 1, zero + np.float32(total), zero, zero + 1, zero + 1)
     plane = _plane(height_mm, seen)
     deviation = np.where(seen, height_mm - plane, 0.0).astype(np.float32)
-    relative = _relative_noise(white2, seen, noise.correlated_mm**2, total)
+    scale2 = 1.0 if correlated_scale is None else np.square(correlated_scale, dtype=np.float64)
+    relative = _relative_noise(white2 + noise.correlated_mm**2 * scale2, seen, total)
     rows, cols = height_mm.shape
     waves = correlated_energy((rows, cols), noise.length_mm / cell_mm)
     energy = np.asarray(usual + noise.correlated_mm**2 * waves, dtype=np.float32)
@@ -114,11 +122,9 @@ def _plane(height_mm: NDArray[np.float32], seen: NDArray[np.bool_]) -> NDArray[n
     )
 
 
-def _relative_noise(
-    white2: NDArray[np.float64], seen: NDArray[np.bool_], correlated2: float, total: float
-) -> NDArray[np.float32]:
+def _relative_noise(variance_mm2: NDArray[np.float64], seen: NDArray[np.bool_], total: float) -> NDArray[np.float32]:
     """Local noise over the usual one, smoothed over the filter's window: a cell's own figure is rough."""
-    around, _ = gaussian_mean(np.where(seen, white2 + correlated2, np.nan), 2.0)
+    around, _ = gaussian_mean(np.where(seen, variance_mm2, np.nan), 2.0)
     return np.sqrt(np.where(np.isfinite(around), around / total, 1.0)).astype(np.float32)
 
 

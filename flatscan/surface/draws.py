@@ -25,7 +25,8 @@ def draw_noise(surface: Surface, rng: np.random.Generator) -> NDArray[np.float32
     field = surface.white_mm * rng.standard_normal(surface.white_mm.shape, dtype=np.float32)
     if noise.correlated_mm > 0:
         length = noise.length_mm / surface.cell_mm
-        field += np.float32(noise.correlated_mm) * sample_correlated(field.shape, length, rng)
+        shared = np.float32(noise.correlated_mm) * sample_correlated(field.shape, length, rng)
+        field += shared if surface.correlated_scale is None else surface.correlated_scale * shared
     if noise.systematic_mm > 0:
         field += np.float32(noise.systematic_mm) * sample_bend(surface.seen, rng)
     field[~surface.seen] = np.nan
@@ -34,7 +35,7 @@ def draw_noise(surface: Surface, rng: np.random.Generator) -> NDArray[np.float32
 
 def posterior_of(surface: Surface) -> Posterior:
     """What is known of the true heights: work it out once and hand it to every :func:`draw_truth`."""
-    return posterior(surface.height_mm, surface.white_mm, surface.noise, surface.cell_mm)
+    return posterior(surface.height_mm, surface.white_mm, surface.noise, surface.cell_mm, surface.correlated_scale)
 
 
 def draw_truth(surface: Surface, rng: np.random.Generator, known: Posterior | None = None) -> NDArray[np.float32]:

@@ -73,6 +73,8 @@ class Surface:
     outline : rings, (k, 2) float64 floor-frame mm, the exterior first, then holes (columns)
     noise : the noise model
     slope : fall against gravity, None where gravity is not known
+    correlated_scale : (rows, cols) float32, size of the correlated noise in each cell over ``noise.correlated_mm``
+        (cells that few views saw have more of it), NaN like height; None: the same everywhere
     lattice : True where cells are hand-read nodes a large step apart: only lines through nodes count
     kind : what the points came from
     inferences, caveats : carried from the scan, plus this stage's own
@@ -91,6 +93,7 @@ class Surface:
     slope: Slope | None
     kind: ScanKind
     lattice: bool = False
+    correlated_scale: NDArray[np.float32] | None = None
     inferences: tuple[str, ...] = ()
     caveats: tuple[Caveat, ...] = ()
 
@@ -99,10 +102,14 @@ class Surface:
         for name in ("estimate_mm", "white_mm", "count", "inside"):
             if getattr(self, name).shape != shape:
                 raise ValueError(f"{name} must have the shape of height_mm {shape}")
+        if self.correlated_scale is not None and self.correlated_scale.shape != shape:
+            raise ValueError(f"correlated_scale must have the shape of height_mm {shape}")
         if self.cell_mm <= 0:
             raise ValueError("cell_mm must be positive")
         if np.any(np.isfinite(self.height_mm) & ~self.inside):
             raise ValueError("height_mm must be NaN outside the floor")
+        if self.correlated_scale is not None:
+            self.correlated_scale.setflags(write=False)
         for array in (
             self.height_mm,
             self.estimate_mm,

@@ -83,12 +83,12 @@ def test_without_overlap_nothing_is_moved(case):
 
 
 def test_stations_joined_badly_no_longer_step(rooms):
-    """Two stations 3 mm apart in height made a floor in steps: 2.5 mm off where one gave most of a cell's readings."""
+    """Two stations 3 mm apart in height, one tilted, made a floor in steps: 2.5 mm off where one gave most readings."""
     rng = np.random.default_rng(6)
     points = np.vstack([rooms.floor(rng, rooms.L_SHAPE, 12_000), rooms.walls(rng, rooms.L_SHAPE, 1500)])
     far = points[:, 0] / 5300.0
     view = (rng.random(len(points)) < np.clip(1.5 * far - 0.25, 0.05, 0.95)).astype(np.uint16)
-    points[:, 2] += 3.0 * view
+    points[:, 2] += view * (3.0 + 0.8 * points[:, 1] / 1000.0)
     heads = np.array([[1000.0, 1000.0, 1500.0], [4500.0, 1000.0, 1500.0]])
     scan = rooms.scan(points, rng, view_of_point=view, viewpoints_mm=heads)
     surface = find_surface(scan, SurfaceSettings(), seed_rng=np.random.default_rng(0))
