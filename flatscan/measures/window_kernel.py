@@ -17,6 +17,8 @@ import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 
+import flatscan.measures.threads  # noqa: F401 - for its effect
+
 Array = NDArray[Any]
 
 #: Beyond this many readings the hull walk is faster (measured; see ``tests/benchmarks/bench_gap.py``).
