@@ -81,9 +81,8 @@ def caption_lines(report: Report, grid_mm: float) -> list[str]:
     """The lines beneath the picture, unbroken."""
     shown, found = len(shown_gaps(report)), len(report.measurement.gaps)
     more = f" Drawn are {shown} of {found} gaps; all are in gaps.csv." if found > shown else ""
-    skirting_mm = report.settings.surface.skirting_mm
-    left_out = skirting_mm > 0.0 and not report.surface.lattice
-    strip = f" A strip of {wording.length(skirting_mm)} along the walls is not judged." if left_out else ""
+    strip_mm = report.surface.strip_mm
+    strip = f" A strip of {wording.length(strip_mm)} along the walls is not judged." if strip_mm > 0.0 else ""
     lines = [
         *limit_lines(report),
         capture_line(report),

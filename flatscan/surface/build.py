@@ -118,6 +118,7 @@ def find_surface(
         noise=noise,
         slope=_slope(scan, floor_from_points, seen, cell_mm, noise),
         kind=scan.kind,
+        strip_mm=strip_mm,
         correlated_scale=scale,
         inferences=(
             *scan.inferences,

@@ -77,6 +77,7 @@ class Surface:
         (cells that few views saw have more of it), NaN like height; None: the same everywhere
     lattice : True where cells are hand-read nodes a large step apart: only lines through nodes count
     kind : what the points came from
+    strip_mm : width of the strip along the walls that is not judged
     inferences, caveats : carried from the scan, plus this stage's own
     """
 
@@ -93,6 +94,7 @@ class Surface:
     slope: Slope | None
     kind: ScanKind
     lattice: bool = False
+    strip_mm: float = 0.0
     correlated_scale: NDArray[np.float32] | None = None
     inferences: tuple[str, ...] = ()
     caveats: tuple[Caveat, ...] = ()
