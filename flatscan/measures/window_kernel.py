@@ -17,7 +17,7 @@ import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 
-import flatscan.measures.threads  # noqa: F401 - for its effect
+import flatscan.threads  # noqa: F401 - for its effect
 
 Array = NDArray[Any]
 
