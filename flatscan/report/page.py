@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 
-from flatscan.report import caption, story, wording
+from flatscan.report import caption, plain_text, story, wording
 from flatscan.report.cautions import cautions_for
 from flatscan.report.doubts import doubts_of
 from flatscan.report.drawn import shown_gaps
@@ -49,7 +49,7 @@ def page_html(report: Report, picture_png: bytes) -> str:
         verdict=_verdict,
         **_words(report),
     )
-    return wording.printable_lines(filled)
+    return plain_text.printable_lines(filled)
 
 
 def _words(report: Report) -> dict[str, Any]:

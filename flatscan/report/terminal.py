@@ -8,7 +8,7 @@ import textwrap
 from typing import TYPE_CHECKING, TextIO
 
 from flatscan.judgement.answer import NOT_RECORDED
-from flatscan.report import story, wording
+from flatscan.report import plain_text, story, wording
 from flatscan.report.caption import capture_line, limit_lines
 from flatscan.report.cautions import cautions_for
 from flatscan.report.doubts import doubts_of
@@ -117,9 +117,9 @@ class _Page:
         self._lines += ["", self._ink(self._wrap(title, "", "")[0], _BOLD)]
 
     def _wrap(self, text: str, first: str, other: str) -> list[str]:
-        said = _PLUS_MINUS.sub("\u00a0±\u00a0\\1\u00a0", wording.clean(text))
+        said = _PLUS_MINUS.sub("\u00a0±\u00a0\\1\u00a0", plain_text.clean(text))
         said = _UNIT.sub("\u00a0", said)
-        said = wording.ascii_only(said).replace(" +/- ", "\u00a0+/-\u00a0") if self._ascii else said
+        said = plain_text.ascii_only(said).replace(" +/- ", "\u00a0+/-\u00a0") if self._ascii else said
         lines = textwrap.wrap(said, self._width, initial_indent=first, subsequent_indent=other, break_on_hyphens=False)
         return [line.replace("\u00a0", " ") for line in lines] or [first.rstrip()]
 

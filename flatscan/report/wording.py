@@ -7,7 +7,6 @@ is a change in this module alone. Rounding happens here, once, by the uncertaint
 from __future__ import annotations
 
 import math
-import unicodedata
 from typing import TYPE_CHECKING
 
 from flatscan.constants import COVERAGE_K, MM_PER_M
@@ -47,35 +46,6 @@ METHOD_TEXT: Mapping[MethodName, str] = {
     "skim": "skim, a thin coat of even thickness",
     "grind_and_patch": "grind the high places, then patch",
 }
-
-_ASCII = {
-    "±": "+/-", "²": "2", "³": "3", "·": "*", "×": "x", "–": "-", "—": "-", "−": "-", "…": "...", "≤": "<=", "≥": ">=",
-    "≈": "~", "°": " deg", "‘": "'", "’": "'", "“": '"', "”": '"', "▲": "[!]", "◆": "[?]", "●": "[=]", "○": "[ ]",
-    "→": "->", "µ": "u", "ß": "ss", "\u00a0": " ", "\u202f": " ",
-}  # fmt: skip
-
-
-def clean(text: str) -> str:
-    """Text with control and direction-changing characters replaced: a file name cannot repaint a terminal."""
-    if text.isprintable():  # none of these categories is: most texts need no second look
-        return text
-    return "".join("\ufffd" if unicodedata.category(c) in {"Cc", "Cf", "Cs"} else c for c in text)
-
-
-def ascii_only(text: str) -> str:
-    """The same text for a terminal that shows ASCII only.
-
-    >>> ascii_only("5.2 ± 0.6 mm, 3 m²")
-    '5.2 +/- 0.6 mm, 3 m2'
-    """
-    return "".join(_ASCII.get(c) or _plain(c) for c in text)
-
-
-def _plain(sign: str) -> str:
-    """The letter without its accent, or a question mark."""
-    if sign.isascii():
-        return sign
-    return "".join(c for c in unicodedata.normalize("NFKD", sign) if c.isascii()) or "?"
 
 
 def signed(value: float, places: int) -> str:
@@ -345,8 +315,3 @@ def box(low: tuple[float, float], high: tuple[float, float]) -> str:
     """
     (x0, y0), (x1, y1) = ((v / MM_PER_M for v in corner) for corner in (low, high))
     return f"{x0:.2f} to {x1:.2f} m from the left wall, {y0:.2f} to {y1:.2f} m from the bottom wall"
-
-
-def printable_lines(text: str) -> str:
-    """A whole file's text with its line breaks kept and every other control sign replaced."""
-    return "\n".join(clean(line) for line in text.split("\n"))

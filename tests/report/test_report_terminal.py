@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 from flatscan.quantity import Quantity
+from flatscan.report.plain_text import ascii_only
 from flatscan.report.report import Report
 from flatscan.report.terminal import summary, wants_ascii, wants_colour
-from flatscan.report.wording import ascii_only
 
 
 @pytest.mark.parametrize("width", [40, 60, 80])
