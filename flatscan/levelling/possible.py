@@ -21,8 +21,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.surface.denoise import best_estimate
-from flatscan.surface.draws import draw_noise, draw_truth, posterior_of
+from flatscan.surface.noise.denoise import best_estimate
+from flatscan.surface.noise.draws import draw_noise, draw_truth, posterior_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

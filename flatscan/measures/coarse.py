@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.surface.denoise import best_estimate
+from flatscan.surface.noise.denoise import best_estimate
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -20,14 +20,14 @@ from flatscan.measures.f_formula import (
 from flatscan.measures.lines import ReadingLine, lay_out_lines
 from flatscan.measures.measurement import FNumbers, ProfileLine
 from flatscan.quantity import Quantity
-from flatscan.surface.draws import draw_truth, posterior_of
+from flatscan.surface.noise.draws import draw_truth, posterior_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from flatscan.surface.denoise import Posterior
+    from flatscan.surface.noise.denoise import Posterior
     from flatscan.surface.surface import Surface
 
 BOOTSTRAPS = 1000

@@ -14,7 +14,7 @@ from flatscan.measures.replicas import NOTHING_MM, free, scatter_at
 from flatscan.measures.simulation import apart_cells, lay_edge, worst_values
 from flatscan.measures.spots import is_summit, peaks
 from flatscan.quantity import Quantity
-from flatscan.surface.draws import draw_noise
+from flatscan.surface.noise.draws import draw_noise
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

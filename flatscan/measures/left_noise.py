@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.surface.draws import posterior_of
+from flatscan.surface.noise.draws import posterior_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -28,7 +28,7 @@ import numpy as np
 
 from flatscan.constants import COVERAGE_K
 from flatscan.quantity import Quantity
-from flatscan.surface.draws import draw_noise
+from flatscan.surface.noise.draws import draw_noise
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 
-from flatscan.report import caption, plain_text, story, wording
+from flatscan.report import caption, places, plain_text, story, wording
 from flatscan.report.cautions import cautions_for
 from flatscan.report.doubts import doubts_of
 from flatscan.report.drawn import shown_gaps
@@ -57,12 +57,12 @@ def _words(report: Report) -> dict[str, Any]:
     return {
         "answer": report.verdict.answer,
         "steps": story.next_steps(report),
-        "frame": wording.FRAME_TEXT,
+        "frame": places.FRAME_TEXT,
         "cautions": cautions_for(report),
         "gaps": [_gap(one) for one in shown],
         "budget": _budget(shown),
         "humps": [
-            f"{wording.size(h.clearance)} {wording.under_edge(h.edge_mm)}, {wording.point(h.at)}"
+            f"{wording.size(h.clearance)} {wording.under_edge(h.edge_mm)}, {places.point(h.at)}"
             for h in report.measurement.humps[:_MOST_HUMPS]
         ],
         "findings": [_finding(finding) for finding in report.verdict.findings],
@@ -101,7 +101,7 @@ def _gap(one: Shown) -> dict[str, Any]:
         "verdict": one.verdict,
         "gap": wording.gap(one.spot, one.what),
         "span": wording.reach(round(one.spot.span_mm, -1)),
-        "place": wording.point(one.spot.at),
+        "place": places.point(one.spot.at),
     }
 
 
@@ -144,7 +144,7 @@ def _area(area: Area) -> dict[str, Any]:
         "volume": wording.litres(area.volume_l),
         "mean": f"{area.mean_mm:.1f} mm",
         "most": f"{area.max_mm:.1f} mm",
-        "box": wording.box((x0, y0), (x1, y1)),
+        "box": places.box((x0, y0), (x1, y1)),
     }
 
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from flatscan.constants import MM_PER_M
 from flatscan.judgement.readings import UNSEEN
-from flatscan.report import wording
+from flatscan.report import places, wording
 
 if TYPE_CHECKING:
     from flatscan.judgement.verdict import AnswerCode, Finding, Reading
@@ -60,7 +60,7 @@ def _readings(report: Report) -> list[str]:
 
 def reading(r: Reading) -> str:
     """One hand reading as an order."""
-    place = wording.point(r.at)
+    place = places.point(r.at)
     said = r.what if place.split(",")[0] in r.what else f"{r.what}, at {place}"
     return f"Read by hand: {said}. With: {r.instrument}, to {r.resolves}"
 
@@ -104,7 +104,7 @@ def slope_line(report: Report) -> str:
         return ""
     return (
         f"Slope, apart from flatness: {wording.quantity(slope.fall)}, falling towards the "
-        f"{wording.heading(slope.direction_rad)} of the map"
+        f"{places.heading(slope.direction_rad)} of the map"
     )
 
 

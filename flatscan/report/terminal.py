@@ -8,7 +8,7 @@ import textwrap
 from typing import TYPE_CHECKING, TextIO
 
 from flatscan.judgement.answer import NOT_RECORDED
-from flatscan.report import plain_text, story, wording
+from flatscan.report import places, plain_text, story, wording
 from flatscan.report.caption import capture_line, limit_lines
 from flatscan.report.cautions import cautions_for
 from flatscan.report.doubts import doubts_of
@@ -106,9 +106,9 @@ class _Page:
             self._lines += [self._ink(first[0], ink), *first[1:]]
             chance = wording.chance(one.finding.p_over) if one.finding is not None else ""
             self._lines += self._wrap(
-                f"{chance}{', at ' if chance else 'at '}{wording.point(one.spot.at)}", "    ", "    "
+                f"{chance}{', at ' if chance else 'at '}{places.point(one.spot.at)}", "    ", "    "
             )
-        self._lines += self._wrap(f"{wording.FRAME_TEXT if with_map else wording.NO_MAP_TEXT}.", "  ", "  ")
+        self._lines += self._wrap(f"{places.FRAME_TEXT if with_map else places.NO_MAP_TEXT}.", "  ", "  ")
 
     def text(self) -> str:
         return "\n".join(self._lines)

@@ -137,20 +137,6 @@ def under_edge(edge_mm: float) -> str:
     return f"under {reach(edge_mm)}"
 
 
-def point(at: tuple[float, float]) -> str:
-    """A place as two tape measures from corner 0, to the centimetre.
-
-    >>> point((2104.0, 950.0))
-    '2.10 m from the left wall, 0.95 m from the bottom wall'
-    """
-    x, y = (round(v / MM_PER_M, 2) + 0.0 for v in at)
-    return f"{x:.2f} m from the left wall, {y:.2f} m from the bottom wall"
-
-
-FRAME_TEXT = "Left and bottom wall as on the map; both tapes start at the corner marked 0"
-NO_MAP_TEXT = "Left and bottom wall as on the map that --out draws; both tapes start at its corner 0"
-
-
 def area(area_m2: float) -> str:
     """Square metres with as many figures as a person uses."""
     return f"{area_m2:.2f} m²" if area_m2 < 10.0 else f"{area_m2:.1f} m²"  # noqa: PLR2004
@@ -284,20 +270,6 @@ def cell(cell_mm: float) -> str:
     return reach(cell_mm) if cell_mm >= MM_PER_M / 4.0 else f"{round(cell_mm, 1):g} mm"
 
 
-_HEADINGS = ("right", "top right", "top", "top left", "left", "bottom left", "bottom", "bottom right")
-
-
-def heading(direction_rad: float) -> str:
-    """A direction as seen on the map.
-
-    >>> import math
-    >>> heading(0.1), heading(math.pi), heading(-0.8)
-    ('right', 'left', 'bottom right')
-    """
-    eighth = round(direction_rad / (math.pi / 4.0)) % len(_HEADINGS)
-    return _HEADINGS[eighth]
-
-
 def plus_minus(u: float, unit: str) -> str:
     """U = 2 u of an uncertainty that stands alone.
 
@@ -305,13 +277,3 @@ def plus_minus(u: float, unit: str) -> str:
     ('± 0.3 mm', '± 0.03 mm')
     """
     return f"± {COVERAGE_K * u:.{decimals_for(COVERAGE_K * u)}f} {unit}"
-
-
-def box(low: tuple[float, float], high: tuple[float, float]) -> str:
-    """A rectangle as two pairs of tape measures.
-
-    >>> box((800.0, 600.0), (1900.0, 1500.0))
-    '0.80 to 1.90 m from the left wall, 0.60 to 1.50 m from the bottom wall'
-    """
-    (x0, y0), (x1, y1) = ((v / MM_PER_M for v in corner) for corner in (low, high))
-    return f"{x0:.2f} to {x1:.2f} m from the left wall, {y0:.2f} to {y1:.2f} m from the bottom wall"

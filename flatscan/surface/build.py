@@ -8,20 +8,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.progress import SILENT
-from flatscan.surface import doubts, frame
-from flatscan.surface.denoise import best_estimate
-from flatscan.surface.floor import Cloud, find_floor_plane
-from flatscan.surface.gridding import CellStats, GridSpec, choose_cell_mm, grid_points
+from flatscan.surface import doubts
+from flatscan.surface.cells.gridding import CellStats, GridSpec, choose_cell_mm, grid_points
+from flatscan.surface.cells.pooling import pooled, poor_cells
+from flatscan.surface.finding import frame
+from flatscan.surface.finding.floor import Cloud, find_floor_plane
+from flatscan.surface.finding.masks import inside_mask, one_surface, things_on_floor
+from flatscan.surface.finding.room import find_room
+from flatscan.surface.finding.thinning import thin
 from flatscan.surface.lattice import lattice_surface
-from flatscan.surface.masks import inside_mask, one_surface, things_on_floor
-from flatscan.surface.noise import calibrated_white, estimate_noise, split_views
+from flatscan.surface.noise.denoise import best_estimate
+from flatscan.surface.noise.noise import calibrated_white, estimate_noise, split_views
 from flatscan.surface.planes import Plane, fit_robust
-from flatscan.surface.pooling import pooled, poor_cells
-from flatscan.surface.room import find_room
 from flatscan.surface.slope import slope_against
 from flatscan.surface.surface import NoiseModel, Slope, Surface
-from flatscan.surface.thinning import thin
-from flatscan.surface.views import correlated_scale, views_aligned
+from flatscan.surface.views.views import correlated_scale, views_aligned
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

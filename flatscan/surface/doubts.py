@@ -9,15 +9,15 @@ import numpy as np
 
 from flatscan.caveats import Caveat, caveat
 from flatscan.errors import InputError
-from flatscan.surface.floor import LEAST_FLOOR_M2
+from flatscan.surface.finding.floor import LEAST_FLOOR_M2
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from flatscan.settings import SurfaceSettings
     from flatscan.sources.scan import Scan
-    from flatscan.surface.floor import FloorPlane
-    from flatscan.surface.masks import Thing
+    from flatscan.surface.finding.floor import FloorPlane
+    from flatscan.surface.finding.masks import Thing
     from flatscan.surface.surface import NoiseModel
 
 LEAST_POINTS = 300

@@ -9,10 +9,11 @@ import numpy as np
 
 from flatscan.caveats import caveat
 from flatscan.errors import InputError
-from flatscan.surface import doubts, frame
-from flatscan.surface.gridding import CellStats
-from flatscan.surface.noise import ASSUMED_READING_MM, estimate_noise
-from flatscan.surface.outline import area_mm2
+from flatscan.surface import doubts
+from flatscan.surface.cells.gridding import CellStats
+from flatscan.surface.finding import frame
+from flatscan.surface.finding.outline import area_mm2
+from flatscan.surface.noise.noise import ASSUMED_READING_MM, estimate_noise
 from flatscan.surface.planes import fit_robust
 from flatscan.surface.slope import slope_against
 from flatscan.surface.spread_readings import interpolated_nodes

@@ -17,8 +17,8 @@ from flatscan.measures.left_noise import LeftNoise
 from flatscan.measures.simulation import simulate
 from flatscan.progress import SILENT
 from flatscan.settings import MeasureSettings
-from flatscan.surface.denoise import best_estimate
-from flatscan.surface.draws import draw_noise
+from flatscan.surface.noise.denoise import best_estimate
+from flatscan.surface.noise.draws import draw_noise
 from flatscan.surface.surface import NoiseModel, Surface
 
 CELL_MM = 50.0

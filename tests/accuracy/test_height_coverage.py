@@ -15,10 +15,10 @@ import pytest
 from scipy.ndimage import gaussian_filter
 
 from flatscan.constants import Z_95_CENTRAL
-from flatscan.surface.denoise import best_estimate
-from flatscan.surface.draws import draw_truth, posterior_of
-from flatscan.surface.gridding import GridSpec, grid_points
-from flatscan.surface.noise import calibrated_white, estimate_noise
+from flatscan.surface.cells.gridding import GridSpec, grid_points
+from flatscan.surface.noise.denoise import best_estimate
+from flatscan.surface.noise.draws import draw_truth, posterior_of
+from flatscan.surface.noise.noise import calibrated_white, estimate_noise
 from flatscan.surface.surface import Surface
 
 CELL = 10.0

@@ -28,7 +28,7 @@ from flatscan.measures import measure
 from flatscan.measures.chords import gap_field
 from flatscan.settings import Settings
 from flatscan.surface import find_surface
-from flatscan.surface.draws import draw_truth, posterior_of
+from flatscan.surface.noise.draws import draw_truth, posterior_of
 
 
 def _captured_rooms():

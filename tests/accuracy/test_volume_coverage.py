@@ -19,7 +19,7 @@ from flatscan.levelling import plan_levelling
 from flatscan.levelling.least_fill import EdgeRule, least_fill
 from flatscan.levelling.quantities import volume_l
 from flatscan.settings import LevelSettings, MeasureSettings
-from flatscan.surface.denoise import best_estimate
+from flatscan.surface.noise.denoise import best_estimate
 from flatscan.surface.surface import NoiseModel, Surface
 
 CELL_MM = 20.0

@@ -14,7 +14,7 @@ import numpy as np
 from numba import njit
 from scipy.stats import binned_statistic_2d
 
-from flatscan.surface.gridding import GridSpec, grid_points, gridding_plain
+from flatscan.surface.cells.gridding import GridSpec, grid_points, gridding_plain
 
 SIDE, CELL = 710, 10.0
 

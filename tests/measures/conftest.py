@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from flatscan.quantity import Quantity
-from flatscan.surface.denoise import best_estimate
-from flatscan.surface.draws import draw_noise
+from flatscan.surface.noise.denoise import best_estimate
+from flatscan.surface.noise.draws import draw_noise
 from flatscan.surface.surface import NoiseModel, Slope, Surface
 
 QUIET = NoiseModel(0.0, 0.0, 100.0, 0.0, "invented: no noise")

@@ -90,7 +90,7 @@ def test_coarse_cells_are_means_and_their_noise_is_that_of_means(surface_of: Sur
 
     The tolerance is five of those, the scatter being averaged over cells that are partly correlated.
     """
-    from flatscan.surface.draws import draw_noise
+    from flatscan.surface.noise.draws import draw_noise
 
     noise = NoiseModel(0.4, 0.3, 60.0, 0.0, "invented")
     fine = surface_of(np.zeros((24, 32)), noise=noise, cell_mm=20.0, rng=np.random.default_rng(6))

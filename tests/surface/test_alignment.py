@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from flatscan.settings import SurfaceSettings
-from flatscan.surface import find_surface, frame
-from flatscan.surface.alignment import align_views, aligned
+from flatscan.surface import find_surface
+from flatscan.surface.finding import frame
+from flatscan.surface.views.alignment import align_views, aligned
 
 SIZE = (3700.0, 2300.0)
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from flatscan.surface.denoise import best_estimate
-from flatscan.surface.draws import draw_noise, draw_truth, posterior_of
-from flatscan.surface.noise_fields import sample_bend, sample_correlated
+from flatscan.surface.noise.denoise import best_estimate
+from flatscan.surface.noise.draws import draw_noise, draw_truth, posterior_of
+from flatscan.surface.noise.noise_fields import sample_bend, sample_correlated
 from flatscan.surface.surface import NoiseModel, Surface
 
 

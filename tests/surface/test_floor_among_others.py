@@ -7,7 +7,7 @@ import pytest
 
 from flatscan.settings import SurfaceSettings
 from flatscan.surface import find_surface
-from flatscan.surface.floor import Cloud, find_floor_plane
+from flatscan.surface.finding.floor import Cloud, find_floor_plane
 
 UP = np.array([0.0, 0.0, 1.0])
 REACH = 30.0

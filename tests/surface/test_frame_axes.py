@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from flatscan.surface import frame
+from flatscan.surface.finding import frame
 
 ANGLES = st.floats(-np.pi, np.pi)
 SLOPES = st.floats(-0.03, 0.03)

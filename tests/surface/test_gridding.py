@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from flatscan.surface.gridding import CellStats, GridSpec, choose_cell_mm, grid_points, gridding_plain
+from flatscan.surface.cells.gridding import CellStats, GridSpec, choose_cell_mm, grid_points, gridding_plain
 
 ODD = GridSpec((0.0, 0.0), (7, 12), 10.0)
 FIELDS = ("height_mm", "spread_mm", "white_mm", "count", "flagged")
@@ -72,7 +72,7 @@ def test_large_cells_take_the_other_sort_and_still_equal_the_twin():
 def test_without_numba_the_plain_twin_answers(monkeypatch):
     points = cloud(np.random.default_rng(3))
     expected = gridding_plain(points, np.eye(4), ODD, band_mm=60.0)
-    monkeypatch.setitem(sys.modules, "flatscan.surface.gridding_kernel", None)
+    monkeypatch.setitem(sys.modules, "flatscan.surface.cells.gridding_kernel", None)
     assert_same(grid_points(points, np.eye(4), ODD, band_mm=60.0), expected)
 
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from flatscan.constants import Z_95_CENTRAL
-from flatscan.surface.cell_uncertainty import trim_factor, white_uncertainty
-from flatscan.surface.gridding import GridSpec, grid_points
-from flatscan.surface.gridding_kernel import grid_raw
+from flatscan.surface.cells.cell_uncertainty import trim_factor, white_uncertainty
+from flatscan.surface.cells.gridding import GridSpec, grid_points
+from flatscan.surface.cells.gridding_kernel import grid_raw
 
 
 def cells_of(readings: np.ndarray, cols: int):

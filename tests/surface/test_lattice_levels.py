@@ -99,7 +99,7 @@ def test_missing_nodes():
     # Between the readings: 66 squares, less those with a corner in the bite (3 rows of 3 nodes).
     assert surface.area_m2 == pytest.approx((66 - 9) * 0.25)
     assert "partly_seen" in {c.name for c in surface.caveats}
-    from flatscan.surface.outline import area_mm2
+    from flatscan.surface.finding.outline import area_mm2
 
     assert abs(area_mm2(surface.outline[0])) / 1e6 == pytest.approx(57 * 0.25)
     assert len(surface.outline[0]) == 7

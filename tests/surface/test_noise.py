@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
-from flatscan.surface.gridding import CellStats
-from flatscan.surface.noise import ASSUMED_BEND_MM, calibrated_white, estimate_noise, split_views
-from flatscan.surface.noise_covariance import RingCovariance, detrend, fit_detrended, ring_covariance
+from flatscan.surface.cells.gridding import CellStats
+from flatscan.surface.noise.noise import ASSUMED_BEND_MM, calibrated_white, estimate_noise, split_views
+from flatscan.surface.noise.noise_covariance import RingCovariance, detrend, fit_detrended, ring_covariance
 
 CELL = 10.0
 SHAPE = (400, 500)

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.fft import dctn
 
-from flatscan.surface.denoise import best_estimate, posterior
-from flatscan.surface.noise_fields import correlated_energy, sample_bend, sample_correlated
+from flatscan.surface.noise.denoise import best_estimate, posterior
+from flatscan.surface.noise.noise_fields import correlated_energy, sample_bend, sample_correlated
 from flatscan.surface.surface import NoiseModel
 
 CELL = 10.0

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from flatscan.surface import occupancy as module
-from flatscan.surface.footprint import footprint
-from flatscan.surface.occupancy import Occupancy, occupancy
-from flatscan.surface.outline import area_mm2, rings, straightened
-from flatscan.surface.thinning import thin
+from flatscan.surface.finding import occupancy as module
+from flatscan.surface.finding.footprint import footprint
+from flatscan.surface.finding.occupancy import Occupancy, occupancy
+from flatscan.surface.finding.outline import area_mm2, rings, straightened
+from flatscan.surface.finding.thinning import thin
 
 
 def _cells(floor, tall=None, thing=None, face=None, cell_mm=25.0):
@@ -29,7 +29,7 @@ def test_compiled_pass_is_the_plain_one():
     to[:2, :2] = [[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]]
     to[:3, 3] = (13.0, -7.0, 31.0)
     low, high = (-100.0, -250.0), (700.0, 1300.0)
-    from flatscan.surface.occupancy_kernel import count_and_slice
+    from flatscan.surface.finding.occupancy_kernel import count_and_slice
 
     cols, rows = 32, 62
     fast = count_and_slice(points, to, *low, rows, cols, 25.0, 60.0)

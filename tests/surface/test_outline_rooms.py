@@ -7,7 +7,7 @@ import pytest
 
 from flatscan.settings import SurfaceSettings
 from flatscan.surface import find_surface
-from flatscan.surface.outline import area_mm2
+from flatscan.surface.finding.outline import area_mm2
 
 SETTINGS = SurfaceSettings(cell_mm=20.0)
 #: Walls are met by the median of hundreds of points of 0.5 mm noise: a side is off by less than this.

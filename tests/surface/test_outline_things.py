@@ -7,8 +7,8 @@ import pytest
 
 from flatscan.settings import SurfaceSettings
 from flatscan.surface import find_surface
-from flatscan.surface.gridding import GridSpec
-from flatscan.surface.masks import inside_mask, local_surface, one_surface, things_on_floor
+from flatscan.surface.cells.gridding import GridSpec
+from flatscan.surface.finding.masks import inside_mask, local_surface, one_surface, things_on_floor
 
 GRID = GridSpec((0.0, 0.0), (210, 330), 10.0)
 ROW, COL = np.indices(GRID.shape)

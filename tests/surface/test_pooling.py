@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from flatscan.surface.pooling import pooled, poor_cells
+from flatscan.surface.cells.pooling import pooled, poor_cells
 
 SHAPE = (37, 52)
 ROW, COL = np.indices(SHAPE)

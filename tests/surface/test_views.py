@@ -7,11 +7,11 @@ import pytest
 
 from flatscan.settings import SurfaceSettings
 from flatscan.surface import find_surface
-from flatscan.surface.denoise import best_estimate
-from flatscan.surface.draws import draw_noise
-from flatscan.surface.gridding import GridSpec
+from flatscan.surface.cells.gridding import GridSpec
+from flatscan.surface.noise.denoise import best_estimate
+from flatscan.surface.noise.draws import draw_noise
 from flatscan.surface.surface import NoiseModel, Surface
-from flatscan.surface.views import correlated_scale, views_per_cell
+from flatscan.surface.views.views import correlated_scale, views_per_cell
 
 GRID = GridSpec((0.0, 0.0), (7, 12), 50.0)
 

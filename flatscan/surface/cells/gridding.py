@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.constants import MM2_PER_M2, SIGMA_PER_MAD
-from flatscan.surface.cell_uncertainty import white_uncertainty
+from flatscan.surface.cells.cell_uncertainty import white_uncertainty
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -97,7 +97,7 @@ def grid_points(
     points = np.ascontiguousarray(points_mm, dtype=np.float32)
     mask = _as_mask(select, len(points))
     try:
-        from flatscan.surface.gridding_kernel import grid_raw
+        from flatscan.surface.cells.gridding_kernel import grid_raw
     except ImportError:
         return gridding_plain(
             points, floor_from_points, grid, band_mm=band_mm, weight=weight, select=mask, step_mm=step_mm

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.constants import MM2_PER_M2, SIGMA_PER_MAD
-from flatscan.surface.noise_covariance import (
+from flatscan.surface.noise.noise_covariance import (
     NoiseParts,
     RingCovariance,
     detrend,
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from flatscan.sources.scan import ScanKind
-    from flatscan.surface.gridding import CellStats
+    from flatscan.surface.cells.gridding import CellStats
 
 #: Standard uncertainty (mm) of a room-size bend, one view, root mean square over a floor of ``_BEND_AREA_M2`` or more.
 #: Assumptions that give gaps in the range of published figures: laser scanners 0.3-0.5 mm under a 2 m edge, phone

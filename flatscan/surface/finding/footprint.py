@@ -11,7 +11,7 @@ from scipy import ndimage
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from flatscan.surface.occupancy import Occupancy
+    from flatscan.surface.finding.occupancy import Occupancy
 
 #: Closes what thin cover leaves open between points, in cells.
 _CLOSE_CELLS = 2.0

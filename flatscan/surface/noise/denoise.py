@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.surface.noise_covariance import gaussian_mean
-from flatscan.surface.noise_fields import correlated_energy, workers_for
+from flatscan.surface.noise.noise_covariance import gaussian_mean
+from flatscan.surface.noise.noise_fields import correlated_energy, workers_for
 from flatscan.surface.planes import fit_least_squares
 
 if TYPE_CHECKING:

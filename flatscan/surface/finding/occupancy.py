@@ -59,7 +59,7 @@ def occupancy(
     """
     cols, rows = (max(1, int(np.ceil((high - low) / cell_mm))) for low, high in zip(low_mm, high_mm, strict=True))
     try:
-        from flatscan.surface.occupancy_kernel import count_and_slice
+        from flatscan.surface.finding.occupancy_kernel import count_and_slice
     except ImportError:
         floor, sums, filled = _count_plain(points_mm, floor_from_points, low_mm, (rows, cols), cell_mm, band_mm)
     else:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.constants import MM_PER_M, SIGMA_PER_MAD
-from flatscan.surface.gridding import GridSpec, grid_points
+from flatscan.surface.cells.gridding import GridSpec, grid_points
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

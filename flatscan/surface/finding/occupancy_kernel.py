@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from flatscan.surface.occupancy import LOWEST_MM, SLICE_MM, SLICES
+from flatscan.surface.finding.occupancy import LOWEST_MM, SLICE_MM, SLICES
 
 
 @njit(cache=True)

@@ -11,7 +11,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.surface.planefinding import Plane, local_normals, main_directions, plane_cells, planes_across, rows_facing
+from flatscan.surface.finding.planefinding import (
+    Plane,
+    local_normals,
+    main_directions,
+    plane_cells,
+    planes_across,
+    rows_facing,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

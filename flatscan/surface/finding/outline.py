@@ -11,7 +11,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from flatscan.surface.occupancy import Occupancy
+    from flatscan.surface.finding.occupancy import Occupancy
 
 #: A side of this many cells or more can be told to be straight.
 _SIDE_CELLS = 6.0

@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.surface import frame
-from flatscan.surface.footprint import Footprint, footprint
-from flatscan.surface.occupancy import Occupancy, occupancy
-from flatscan.surface.outline import area_mm2, longest_side, rings, straightened
+from flatscan.surface.finding import frame
+from flatscan.surface.finding.footprint import Footprint, footprint
+from flatscan.surface.finding.occupancy import Occupancy, occupancy
+from flatscan.surface.finding.outline import area_mm2, longest_side, rings, straightened
 from flatscan.surface.planes import fit_robust
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from flatscan.surface.floor import FloorPlane
-    from flatscan.surface.gridding import GridSpec
+    from flatscan.surface.cells.gridding import GridSpec
+    from flatscan.surface.finding.floor import FloorPlane
 
 _FINE_MM, _COARSE_MM = (25.0, 150.0), (50.0, 150.0)
 _MARGIN_MM = 200.0

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.surface import doubts
-from flatscan.surface.alignment import align_views, aligned
+from flatscan.surface.views.alignment import align_views, aligned
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from flatscan.sources.scan import Scan
-    from flatscan.surface.gridding import GridSpec
-    from flatscan.surface.room import Room
+    from flatscan.surface.cells.gridding import GridSpec
+    from flatscan.surface.finding.room import Room
 
 #: Points looked at to count views; a view has dozens in each of its cells.
 _MOST_POINTS = 5_000_000

@@ -11,7 +11,7 @@ from scipy import ndimage
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from flatscan.surface.gridding import GridSpec
+    from flatscan.surface.cells.gridding import GridSpec
 
 #: A thing larger than this is taken for floor (a carpet, a raised field): it is kept and judged.
 MOST_THING_M2 = 1.2

@@ -12,7 +12,7 @@ from numba import njit, prange
 
 import flatscan.threads  # noqa: F401 - for its effect
 from flatscan.constants import SIGMA_PER_MAD
-from flatscan.surface.gridding import LEAST_TO_FLAG, ONE_SIDED_SHARE, SIGMA_PER_MEAN_DEVIATION, TRIM_SIGMAS
+from flatscan.surface.cells.gridding import LEAST_TO_FLAG, ONE_SIDED_SHARE, SIGMA_PER_MEAN_DEVIATION, TRIM_SIGMAS
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

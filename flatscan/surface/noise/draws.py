@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.surface.denoise import Posterior, posterior
-from flatscan.surface.noise_fields import sample_bend, sample_correlated, workers_for
+from flatscan.surface.noise.denoise import Posterior, posterior
+from flatscan.surface.noise.noise_fields import sample_bend, sample_correlated, workers_for
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

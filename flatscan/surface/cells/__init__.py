@@ -1,0 +1,1 @@
+"""Points into cells: a height each, with its own uncertainty."""

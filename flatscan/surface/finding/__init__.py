@@ -1,0 +1,1 @@
+"""Finding the floor: its plane, frame, outline, and what stands or lies on it."""
