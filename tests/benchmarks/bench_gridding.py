@@ -43,7 +43,7 @@ def plain_pass(points, side, cell):
 
 
 def best(job, runs: int = 5) -> float:
-    """Seconds of the fastest run: the machine may be busy, and the cells are worked out on all threads."""
+    """Seconds of the fastest run: the machine may be busy."""
     seconds = []
     for _ in range(runs):
         start = time.perf_counter()

@@ -6,7 +6,6 @@ import signal
 import struct
 import subprocess
 import sys
-import time
 import zlib
 from collections.abc import Callable
 from pathlib import Path
@@ -329,13 +328,19 @@ def test_ctrl_c_is_told_in_one_line(
 @pytest.mark.skipif(sys.platform == "win32", reason="signals are sent otherwise there")
 @pytest.mark.parametrize("words", [("check", SAMPLES / "old_tiled_kitchen", "--out"), ("demo", "--kind", "levels")])
 def test_ctrl_c_leaves_nothing(tmp_path: Path, words: tuple[object, ...]) -> None:
-    """A real interrupt of a real process, once it is at work."""
-    code = "import sys\nprint('here', flush=True)\nfrom flatscan.cli.entry import main\nmain()"
+    """A real interrupt of a real process, sent when the surface stage begins; seconds of work are left then."""
+    code = (
+        "from flatscan import workflow\n"
+        "find = workflow.find_surface\n"
+        "def begin(*given, **named):\n    print('here', flush=True)\n    return find(*given, **named)\n"
+        "workflow.find_surface = begin\n"
+        "from flatscan.cli.entry import main\nmain()"
+    )
     command = [sys.executable, "-c", code, *(str(word) for word in words), str(tmp_path / "result")]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
         assert process.stdout is not None
-        process.stdout.readline()
-        time.sleep(1.5)
+        while process.stdout.readline() not in {"here\n", ""}:
+            pass
         process.send_signal(signal.SIGINT)
         _, err = process.communicate(timeout=60)
     assert process.returncode == 130, err

@@ -8,9 +8,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
-import flatscan.threads  # noqa: F401 - for its effect
 from flatscan.constants import SIGMA_PER_MAD
 from flatscan.surface.cells.gridding import LEAST_TO_FLAG, ONE_SIDED_SHARE, SIGMA_PER_MEAN_DEVIATION, TRIM_SIGMAS
 
@@ -20,8 +19,6 @@ if TYPE_CHECKING:
 _RANK_LIMIT = 64
 _VECTOR = 16
 _BLOCK = 1024
-#: Cells that one thread works out at a time.
-_STRETCH = 512
 
 
 @njit(cache=True, inline="always")
@@ -208,23 +205,19 @@ def grid_raw(
     return mean, variance, kept, count, flagged
 
 
-@njit(cache=True, parallel=True)
+@njit(cache=True, nogil=True)
 def _cells(z: Any, w: Any, count: Any, end: Any) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any], NDArray[Any]]:
-    """Work out every cell from its run of readings, the ``count`` ones before ``end``.
-
-    On all threads, a stretch of cells at a time: the runs do not overlap, so nothing is shared.
-    """
+    """Work out every cell from its run of readings, the ``count`` ones before ``end``."""
     cells, weighted = len(count), len(w) > 0
     mean = np.full(cells, np.nan, dtype=np.float32)
     variance = np.full(cells, np.nan, dtype=np.float32)
     kept = np.zeros(cells, dtype=np.float32)
     flagged = np.zeros(cells, dtype=np.bool_)
-    for stretch in prange((cells + _STRETCH - 1) // _STRETCH):
-        spare = np.empty((3, _RANK_LIMIT), dtype=np.float32)
-        for k in range(stretch * _STRETCH, min(cells, (stretch + 1) * _STRETCH)):
-            if count[k] > 0:
-                run = z[end[k] - count[k] : end[k]]
-                run_w = w[end[k] - count[k] : end[k]] if weighted else w
-                _sort(run, run_w, weighted, spare)
-                mean[k], variance[k], kept[k], flagged[k] = _cell(run, run_w, weighted)
+    spare = np.empty((3, _RANK_LIMIT), dtype=np.float32)
+    for k in range(cells):
+        if count[k] > 0:
+            run = z[end[k] - count[k] : end[k]]
+            run_w = w[end[k] - count[k] : end[k]] if weighted else w
+            _sort(run, run_w, weighted, spare)
+            mean[k], variance[k], kept[k], flagged[k] = _cell(run, run_w, weighted)
     return mean, variance, kept, flagged
