@@ -60,6 +60,24 @@ class MeasureSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class JointSettings:
+    """How joints are looked for and measured."""
+
+    #: False: joints are not looked for.
+    find: bool = True
+    #: Stations are no further apart than this along a joint.
+    station_mm: float = 50.0
+    #: Length and width of the tiles where the person knows them. None: measured.
+    tile_mm: tuple[float, float] | None = None
+    #: How far the rounding or bevel of a tile's edge reaches in from its side. None: not known.
+    tile_edge_mm: float | None = None
+    #: Pixel of the floor picture. None: as fine as the photos or points allow.
+    pixel_mm: float | None = None
+    #: Hand readings to take in: the next-readings file, filled in.
+    readings_file: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class JudgeSettings:
     """The decision rule (JCGM 106)."""
 
@@ -95,6 +113,7 @@ class Settings:
     read: ReadSettings = field(default_factory=ReadSettings)
     surface: SurfaceSettings = field(default_factory=SurfaceSettings)
     measure: MeasureSettings = field(default_factory=MeasureSettings)
+    joints: JointSettings = field(default_factory=JointSettings)
     judge: JudgeSettings = field(default_factory=JudgeSettings)
     level: LevelSettings = field(default_factory=LevelSettings)
     place: PlaceSettings = field(default_factory=PlaceSettings)

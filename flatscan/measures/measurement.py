@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
     from flatscan.caveats import Caveat
+    from flatscan.measures.joints.joints import Joints
     from flatscan.quantity import Quantity
+    from flatscan.sources.hand.hand_reading import HandReading
 
 Point = tuple[float, float]
 
@@ -96,12 +98,26 @@ class Flatness:
     fltt_minimum_zone: Quantity
 
 
-Sensor = Literal["scan", "hand"]
+@dataclass(frozen=True, slots=True)
+class HeldAgainst:
+    """A hand reading beside what the scan said there.
+
+    ``scan``: the scan's own value before the reading (None: it had none). ``taken``: what is judged now; None where the
+    two contradict each other, which is shown and not averaged away (``conflict``).
+    """
+
+    reading: HandReading
+    scan: Quantity | None
+    taken: Quantity | None
+    conflict: bool
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Measurement:
-    """Everything measured on one surface. ``gaps`` is worst first over all edge lengths."""
+    """Everything measured on one surface. ``gaps`` is worst first over all edge lengths.
+
+    ``joints``: None where they were not looked for. ``hand``: the hand readings that were taken in, as given.
+    """
 
     flatness: Flatness
     gaps: tuple[GapSpot, ...]
@@ -109,3 +125,5 @@ class Measurement:
     humps: tuple[HumpSpot, ...]
     f_numbers: FNumbers | None
     caveats: tuple[Caveat, ...]
+    joints: Joints | None = None
+    hand: tuple[HeldAgainst, ...] = ()

@@ -1,0 +1,1 @@
+"""Readings taken by hand at places that a run asked for."""
