@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from flatscan.measures.measurement import Measurement
     from flatscan.settings import Settings
     from flatscan.sources.scan import InputFile
+    from flatscan.surface.picture.floor_picture import FloorPicture
     from flatscan.surface.surface import Surface
 
 
@@ -28,3 +29,5 @@ class Report:
     plan: LevellingPlan
     #: Seconds per stage, in order.
     seconds: tuple[tuple[str, float], ...]
+    #: The floor from straight above; None: there was nothing to make one of.
+    picture: FloorPicture | None = None
