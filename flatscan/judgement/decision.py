@@ -11,6 +11,8 @@ if TYPE_CHECKING:
 
 _NORMAL = NormalDist()
 _HALF = 0.5
+#: A chance that equals its bound in decimals may differ from it by this much in binary.
+_ROUNDING = 1e-12
 
 
 def chance_over(value: float, u: float, limit: float) -> float:
@@ -47,6 +49,32 @@ def decide(value: float, u: float, limit: float, confidence: float) -> tuple[flo
     if value + z * u <= limit:
         return p_over, "within"
     if value - z * u >= limit:
+        return p_over, "over"
+    return p_over, "not_decided"
+
+
+def chance_size_over(value: float, u: float, limit: float) -> float:
+    """The chance that the true value's size is over a limit: Phi((-T - v) / u) + 1 - Phi((T - v) / u).
+
+    For what has a sign and a limit on its size, such as a lip; JCGM 106 clause 7 with both tails.
+    """
+    if limit < 0.0:
+        raise ValueError(f"the limit of a size is not negative, got {limit}")
+    return min(1.0, chance_over(value, u, limit) + chance_over(-value, u, limit))
+
+
+def decide_size(value: float, u: float, limit: float, confidence: float) -> tuple[float, VerdictWord]:
+    """The chance that the size of a signed value is over, and the word for it; parameters as ``decide``.
+
+    ``within`` needs both tails together to be small. ``over`` needs the measured side's tail alone to reach the
+    confidence: a value that is hardly known at all (u many times the limit) would else be called over, because nearly
+    any number is larger than the limit.
+    """
+    z = guard_factor(confidence)
+    p_over = chance_size_over(value, u, limit)
+    if p_over <= 1.0 - confidence + _ROUNDING:
+        return p_over, "within"
+    if abs(value) - z * u >= limit:
         return p_over, "over"
     return p_over, "not_decided"
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     from flatscan.caveats import Caveat
     from flatscan.quantity import Quantity
+    from flatscan.sources.hand.hand_reading import HandWhat
 
 VerdictWord = Literal["within", "over", "not_decided", "not_seen"]
 AnswerCode = Literal["lay_as_is", "fill_joints_and_lips", "level_areas", "level_all", "not_decided"]
@@ -19,7 +20,9 @@ class Finding:
     """One limit held against one measured value (or against nothing: ``not_seen``).
 
     ``p_over`` is the chance that the true value is over the limit (JCGM 106). ``where`` is the place in
-    words a person on site can follow.
+    words a person on site can follow. ``joint`` names the joint of a joint's or a lip's finding. ``share``, 0 to 1, of
+    what was not seen: the share of the joints' length that this finding speaks for. ``conflict``: hand and scan
+    contradict each other there.
     """
 
     what: str
@@ -32,16 +35,59 @@ class Finding:
     where: str
     edge_mm: float | None = None
     contacts: tuple[Point, Point] | None = None
+    joint: str | None = None
+    share: float | None = None
+    conflict: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """A hand reading that would help decide: where, what, with which instrument, how finely."""
+    """A hand reading that would help decide: where, what, with which instrument, how finely.
+
+    ``number`` counts from 1, the most informative first. ``kind`` is what the value is to be called when it is taken
+    in again; None: a job, such as clearing the floor, that gives no value. ``edge_mm``: straightedge of a gap.
+    ``joint``: id of the joint of the others.
+    """
 
     at: Point
     what: str
     instrument: str
     resolves: str
+    number: int = 0
+    kind: HandWhat | None = None
+    edge_mm: float | None = None
+    joint: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class JointShares:
+    """Shares of the joints' length, 0 to 1, that together make 1."""
+
+    over: float
+    not_decided: float
+    within: float
+    not_seen: float
+
+
+@dataclass(frozen=True, slots=True)
+class JointTally:
+    """How much of the joints is over what was asked. Shares: None where no such limit was asked for.
+
+    ``fill_m``: metres of joint over in width or depth; ``fill_undecided_m``: those that may be and are not among them.
+    ``lips_over``: joints whose lip is over somewhere, to be taken down, ``lips_over_m`` the length over;
+    ``lips_undecided`` and ``lips_undecided_m``: joints, and length, whose lips are not decided.
+    """
+
+    length_m: float
+    width: JointShares | None
+    depth: JointShares | None
+    lip: JointShares | None
+    fill_m: float
+    fill_undecided_m: float
+    lips_over: int
+    lips_over_m: float
+    lips_undecided: int
+    lips_undecided_m: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,9 +101,11 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """``findings`` worst first."""
+    """``findings`` worst first. ``more_readings``: hand readings that would help too, beyond those listed."""
 
     answer: Answer
     findings: tuple[Finding, ...]
     next_readings: tuple[Reading, ...]
     caveats: tuple[Caveat, ...]
+    joint_tally: JointTally | None = None
+    more_readings: int = 0

@@ -23,6 +23,7 @@ _DELIMITERS = (";", "\t", "|", ",")
 _MOST_BYTES = 50_000_000
 _SNIFF_BYTES = 8_192
 _NOT_TEXT = "Save it as CSV (UTF-8) or XLSX"
+_LEVELS_HEADER = "x [m], y [m], staff [mm]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,8 +68,8 @@ def is_levels(path: Path) -> bool:
     return False
 
 
-def read_table(path: Path) -> RawTable:
-    """The one table of a CSV or XLSX file; raises InputError."""
+def read_table(path: Path, *, kind: str = "levels table", header: str = _LEVELS_HEADER) -> RawTable:
+    """The one table of a CSV or XLSX file; raises InputError, which says ``kind`` and the ``header`` it needs."""
     with library_errors(path, "cannot be read"):
         size = path.stat().st_size
         with path.open("rb") as file:
@@ -76,15 +77,15 @@ def read_table(path: Path) -> RawTable:
     if size == 0:
         raise InputError(path, "the file is empty", "Export the table again")
     if size > _MOST_BYTES:
-        raise InputError(path, f"is {size / 1e6:.0f} MB, far too large for a levels table", "Check the file")
+        raise InputError(path, f"is {size / 1e6:.0f} MB, far too large for a {kind}", "Check the file")
     if start == _ZIP_MAGIC:
-        return _from_workbook(path)
+        return _from_workbook(path, kind, header)
     if path.suffix.lower() in XLSX_SUFFIXES:
         raise InputError(path, "is not an XLSX workbook in spite of its name", _NOT_TEXT)
-    return _from_text(path)
+    return _from_text(path, header)
 
 
-def _from_text(path: Path) -> RawTable:
+def _from_text(path: Path, wanted: str) -> RawTable:
     with library_errors(path, "cannot be read"):
         data = path.read_bytes()
     text = _decoded(data)
@@ -93,7 +94,7 @@ def _from_text(path: Path) -> RawTable:
     lines = text.splitlines()
     header = next((line for line in lines if line.strip() and not line.lstrip().startswith("#")), None)
     if header is None:
-        raise InputError(path, "holds no table", "Write a header line such as x [m], y [m], staff [mm]")
+        raise InputError(path, "holds no table", f"Write a header line such as {wanted}")
     delimiter = _delimiter(header)
     # Comment lines keep their place, emptied, so that the reader's line count stays the file's.
     bare = "\n".join("" if line.lstrip().startswith("#") else line for line in lines)
@@ -101,7 +102,7 @@ def _from_text(path: Path) -> RawTable:
     with library_errors(path, "is not a readable table", _NOT_TEXT):
         rows = [Row(reader.line_num, tuple(cell.strip() for cell in cells)) for cells in reader]
     comments = [(n, line.strip()) for n, line in enumerate(lines, start=1) if line.lstrip().startswith("#")]
-    return _table(str(path), rows, comments, delimiter)
+    return _table(str(path), rows, comments, delimiter, wanted)
 
 
 def _decoded(data: bytes) -> str:
@@ -118,14 +119,14 @@ def _delimiter(header: str) -> str:
     return max(_DELIMITERS, key=header.count)
 
 
-def _from_workbook(path: Path) -> RawTable:
+def _from_workbook(path: Path, kind: str, wanted: str) -> RawTable:
     import openpyxl
 
     with library_errors(path, "is not a readable XLSX workbook", _NOT_TEXT):
         with zipfile.ZipFile(path) as archive:
             unpacked = sum(entry.file_size for entry in archive.infolist())
         if unpacked > _MOST_BYTES:
-            raise InputError(path, f"unpacks to {unpacked / 1e6:.0f} MB, far too large for a levels table", _NOT_TEXT)
+            raise InputError(path, f"unpacks to {unpacked / 1e6:.0f} MB, far too large for a {kind}", _NOT_TEXT)
         # Formulas are kept as formulas: a stored result may be stale or absent.
         workbook = openpyxl.load_workbook(path, read_only=True, data_only=False)
         try:
@@ -134,13 +135,13 @@ def _from_workbook(path: Path) -> RawTable:
             workbook.close()
     filled = [(title, rows) for title, rows in sheets if rows]
     if not filled:
-        raise InputError(path, "has no sheet with data", "Write a header row such as x [m], y [m], staff [mm]")
+        raise InputError(path, "has no sheet with data", f"Write a header row such as {wanted}")
     if len(filled) > 1:
         titles = ", ".join(title for title, _ in filled)
         raise InputError(path, f"has data on {len(filled)} sheets ({titles})", "Save the one to use as its own file")
     title, rows = filled[0]
     comments = [(r.number, " ".join(c for c in r.cells if c)) for r in rows if _is_comment(r)]
-    return _table(f"{path}, sheet {title}", [r for r in rows if not _is_comment(r)], comments, None)
+    return _table(f"{path}, sheet {title}", [r for r in rows if not _is_comment(r)], comments, None, wanted)
 
 
 def _is_comment(row: Row) -> bool:
@@ -163,10 +164,12 @@ def _text(value: object) -> str:
     return str(value).strip()
 
 
-def _table(place: str, rows: list[Row], comments: list[tuple[int, str]], delimiter: str | None) -> RawTable:
+def _table(
+    place: str, rows: list[Row], comments: list[tuple[int, str]], delimiter: str | None, wanted: str
+) -> RawTable:
     filled = [row for row in rows if any(row.cells)]
     if not filled:
-        raise InputError(place, "holds no table", "Write a header row such as x [m], y [m], staff [mm]")
+        raise InputError(place, "holds no table", f"Write a header row such as {wanted}")
     facts = TableFacts()
     for number, line in comments:
         facts = facts_with(facts, line, f"{place}, row {number}")

@@ -1,0 +1,41 @@
+"""What a reading by hand is worth: its instrument's step and its reader."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from flatscan.sources.hand.hand_reading import HandWhat
+
+#: How well a reader repeats, one standard deviation in mm: 0.1 with feelers, 0.3 with a rule or a depth gauge in a
+#: joint, 0.3 for a gap with how straight the edge is and how it lies (common practice, no source; the published
+#: comparison of operators' crack widths, Laefer et al., is wider still).
+FEELER_MM = 0.1
+RULE_MM = 0.3
+#: Instruments that read a width or a depth as finely as feelers read a lip, by a word in their name.
+FINE_WORDS = ("feeler", "taper", "calliper", "caliper", "wedge")
+#: The step taken for a reading whose row says neither u_mm nor what its instrument resolves.
+USUAL_STEP_MM: dict[HandWhat, float] = {"gap": 0.5, "lip": 0.1, "joint_width": 0.5, "joint_depth": 0.5}
+#: Standard uncertainty of a reading that is only limited by its step r: r / sqrt(12) (JCGM 100, 4.3.7).
+STEPS_PER_U = math.sqrt(12.0)
+
+
+def repeat_mm(what: HandWhat, instrument: str) -> float:
+    """How well a reader repeats such a reading with this instrument, one standard deviation.
+
+    >>> repeat_mm("lip", "feeler gauges"), repeat_mm("joint_width", "steel rule"), repeat_mm("gap", "feeler gauges")
+    (0.1, 0.3, 0.3)
+    """
+    if what == "gap":
+        return RULE_MM
+    name = instrument.lower()
+    fine = any(word in name for word in FINE_WORDS)
+    if what == "lip":
+        return RULE_MM if "rule" in name and not fine else FEELER_MM
+    return FEELER_MM if fine else RULE_MM
+
+
+def hand_u_mm(what: HandWhat, instrument: str, step_mm: float) -> float:
+    """Standard uncertainty of one reading: the step's share and the reader's, root sum of squares."""
+    return math.hypot(step_mm / STEPS_PER_U, repeat_mm(what, instrument))
