@@ -48,6 +48,10 @@ _ROWS: dict[str, tuple[str, str]] = {
         "{count} of {total} depth frames have no pose within {bound_s:g} s and were left out",
         "Record poses as often as depth, or give both the same clock",
     ),
+    "photo_left_out": (
+        "{count} of {total} photos cannot be used, the first {first}",
+        "Export the photos again with the camera numbers they belong to; the other photos and the depth are used",
+    ),
     "points_thinned": (
         "The capture holds more than {million:g} million depth pixels; one in {keep_one_in} was kept",
         "Capture fewer frames, or check the rooms one by one",
@@ -92,6 +96,10 @@ _ROWS: dict[str, tuple[str, str]] = {
     "levels_interpolated": (
         "The readings do not lie on a square grid; heights were interpolated onto one of {spacing_m:.2f} m",
         "Read on a square grid where you can; between readings the floor is a guess with a larger uncertainty",
+    ),
+    "photo_turned": (
+        "Neighbouring photos agree only when {how}: their pixels do not lie as the camera numbers and poses say",
+        "Export them unturned and unmirrored; until then joints are looked for in the heights alone",
     ),
     # measures
     "directions_sampled": (

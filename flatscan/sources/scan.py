@@ -28,11 +28,13 @@ class InputFile:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PosedFrame:
-    """One depth frame with its pose, kept for stages that go back to the pictures.
+    """One frame with its pose, depth or photo or both, kept for stages that go back to the pictures.
 
     ``scan_from_camera`` is 4 x 4, mm, OpenCV camera axes (x right, y down, z forward), mapping to
     absolute scan coordinates. ``depth_camera`` is (fx, fy, cx, cy) in pixels of the depth image,
     ``colour_camera`` the same for the colour image; pixel (0, 0) is the centre of the corner pixel.
+    ``scan_from_photo`` is the photo's own pose where it is not the depth's (another moment, or pixels stored
+    turned). Without depth (``depth_path`` None) the depth camera and size repeat the photo's.
     """
 
     depth_path: Path | None
@@ -43,6 +45,7 @@ class PosedFrame:
     colour_camera: tuple[float, float, float, float] | None = None
     colour_size: tuple[int, int] | None = None
     distortion: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+    scan_from_photo: NDArray[np.float64] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,7 +69,8 @@ class Scan:
     colour : (n, 3) uint8 RGB, or None
     step_mm : the file's own coordinate step (0: none seen)
     sample_sigma_mm : standard uncertainty of one reading where the source states it (levels), else None
-    frames : posed frames behind a depth capture, for measuring in the pictures
+    frames : posed frames behind a depth capture, for measuring in the pictures; those that ``view_of_point``
+        counts come first, those of photos without depth after them
     inferences : sentences to print: what was inferred and from what
     caveats : doubts raised while reading
     """

@@ -31,7 +31,7 @@ CAMERA_KEYS: dict[str, tuple[str, ...]] = {
 LENS_KEYS = ("k1", "k2", "p1", "p2")
 _UNREAD_LENS_KEYS = ("k3", "k4", "k5", "k6")
 _READ_MODELS = {"", "OPENCV", "PINHOLE", "SIMPLE_PINHOLE", "SIMPLE_RADIAL", "RADIAL", "PERSPECTIVE"}
-_ASPECT_TOLERANCE = 0.02
+ASPECT_TOLERANCE = 0.02
 #: A principal point outside the middle of the picture by more than this share belongs to another size.
 _CENTRE_TOLERANCE = 0.25
 _LENS_STEPS = 30
@@ -63,7 +63,7 @@ class Camera:
         """
         width, height = size
         sx, sy = width / self.width, height / self.height
-        if abs(sx / sy - 1.0) > _ASPECT_TOLERANCE:
+        if abs(sx / sy - 1.0) > ASPECT_TOLERANCE:
             raise InputError(
                 where,
                 f"the camera numbers are for {self.width} x {self.height} pixels, the image has {width} x {height}",

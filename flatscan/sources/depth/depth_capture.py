@@ -18,8 +18,9 @@ from flatscan.sources.depth.depth_edges import on_surface
 from flatscan.sources.depth.depth_evidence import Evidence, gather
 from flatscan.sources.depth.depth_image import ImageHeader, read_confidence, read_depth
 from flatscan.sources.depth.depth_meaning import FLOAT_SCALES, WHOLE_SCALES, DepthScale, check_scale, choose_scale
+from flatscan.sources.depth.kept_frames import kept_frames
 from flatscan.sources.guard import fingerprint
-from flatscan.sources.scan import InputFile, PosedFrame, Scan
+from flatscan.sources.scan import InputFile, Scan
 from flatscan.units import mm_per
 
 if TYPE_CHECKING:
@@ -48,6 +49,16 @@ class DepthFrame:
     confidence_path: Path | None = None
     colour_path: Path | None = None
     colour_camera: Camera | None = None
+    scan_from_photo: NDArray[np.float64] | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LonePhoto:
+    """A posed photo without depth; ``scan_from_camera`` as in DepthFrame."""
+
+    path: Path
+    camera: Camera
+    scan_from_camera: NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,6 +70,7 @@ class DepthCapture:
     where : file or folder to name in messages
     kind : name of the reader
     frames : at least one
+    photos : photos with a pose and no depth
     side_files : the other files read (poses, cameras)
     depth_per_m : counts per metre where stated
     usual_scales : scales to try first where none is stated, and who says so
@@ -70,6 +82,7 @@ class DepthCapture:
     kind: str
     frames: tuple[DepthFrame, ...]
     side_files: tuple[Path, ...]
+    photos: tuple[LonePhoto, ...] = ()
     depth_per_m: float | None = None
     usual_scale: float | None = None
     is_ray: bool | None = None
@@ -111,7 +124,7 @@ def scan_of(capture: DepthCapture, settings: ReadSettings, progress: Progress = 
         viewpoints_mm=cameras_mm - origin_mm,
         weight=points.weight,
         step_mm=step_mm,
-        frames=tuple(_posed(f) for f in capture.frames),
+        frames=kept_frames(capture),
         inferences=(*capture.inferences, *said, *up_said),
         caveats=(*capture.caveats, *doubts, *up_doubts),
     )
@@ -261,20 +274,9 @@ def _up(
 
 def _inputs(capture: DepthCapture) -> tuple[InputFile, ...]:
     images = [p for f in capture.frames for p in (f.depth_path, f.confidence_path) if p is not None]
-    return tuple(fingerprint(path, capture.kind) for path in (*capture.side_files, *images))
-
-
-def _posed(frame: DepthFrame) -> PosedFrame:
-    pose_mm = frame.scan_from_camera.copy()
-    pose_mm[:3, 3] *= MM_PER_M
-    colour = frame.colour_camera
-    return PosedFrame(
-        depth_path=frame.depth_path,
-        colour_path=frame.colour_path,
-        scan_from_camera=pose_mm,
-        depth_camera=frame.camera.intrinsics,
-        depth_size=(frame.camera.width, frame.camera.height),
-        colour_camera=None if colour is None else colour.intrinsics,
-        colour_size=None if colour is None else (colour.width, colour.height),
-        distortion=(colour or frame.camera).lens,
+    photos = [f.colour_path for f in capture.frames if f.colour_path is not None and f.colour_camera is not None]
+    photos += [p.path for p in capture.photos]
+    return (
+        *(fingerprint(path, capture.kind) for path in (*capture.side_files, *images)),
+        *(fingerprint(path, "photo") for path in dict.fromkeys(photos)),
     )

@@ -86,17 +86,6 @@ def read_confidence(path: Path, depth_size: tuple[int, int]) -> NDArray[np.uint8
     return _pixels(path, header).astype(np.uint8)
 
 
-def picture_size(path: Path) -> tuple[int, int] | None:
-    """(width, height) of a colour picture as stored, from its header; None if it is not one."""
-    from PIL import Image
-
-    try:
-        with library_errors(path, "not a picture"), Image.open(path) as image:
-            return image.size
-    except InputError:
-        return None
-
-
 def _header(path: Path) -> ImageHeader:
     kind = image_kind(path)
     if kind == "jpeg":

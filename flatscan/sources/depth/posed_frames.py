@@ -2,7 +2,8 @@
 
 What is read (the widespread convention, with a few keys of our own marked *):
 
-- at the top or in each frame: ``fl_x fl_y cx cy w h``, optional ``k1 k2 p1 p2``; the photo's camera;
+- at the top or in each frame: ``fl_x fl_y cx cy w h``, optional ``k1 k2 p1 p2``; the photo's camera. A photo that
+  fits none is left out with a caveat; photos with a pose and no depth are kept as photos;
 - ``depth``: an object with the same keys for a depth camera of its own, at the top or in each frame.
   Without it the photo's numbers are scaled to the depth image's size;
 - ``frames[]``: ``transform_matrix`` (camera to world, metres), ``depth_file_path``, ``file_path`` (the
@@ -19,14 +20,16 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from flatscan.errors import InputError
 from flatscan.progress import SILENT, Progress
 from flatscan.sources.depth.camera import Camera, camera_from_keys, has_camera
-from flatscan.sources.depth.depth_capture import DepthCapture, DepthFrame, scan_of
-from flatscan.sources.depth.depth_image import depth_header, image_kind, picture_size
+from flatscan.sources.depth.depth_capture import DepthCapture, DepthFrame, LonePhoto, scan_of
+from flatscan.sources.depth.depth_image import depth_header, image_kind
 from flatscan.sources.depth.depth_keys import confidence_beside, depth_keys, stated_ray, stated_scale
+from flatscan.sources.depth.photos import PhotoDesk
 from flatscan.sources.depth.pose import OPENCV_FROM_OPENGL, rigid_pose
 from flatscan.sources.guard import library_errors
 
@@ -36,6 +39,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from flatscan.caveats import Caveat
     from flatscan.settings import ReadSettings
     from flatscan.sources.scan import Scan
 
@@ -73,18 +77,20 @@ def read_transforms(path: Path, settings: ReadSettings, progress: Progress = SIL
         beside = f", though {photos} pictures lie beside it" if photos else ""
         raise InputError(json_path, f"lists no frames{beside}", "Export the capture with its camera poses")
     opengl = _axes_are_opengl(top, json_path)
-    frames, notes = _frames(top, listed, json_path, opengl=opengl)
-    whole = "int" in frames[0].header.dtype
+    found = _frames(top, listed, json_path, opengl=opengl)
+    whole = "int" in found.frames[0].header.dtype
     return scan_of(
         DepthCapture(
             where=json_path,
             kind="transforms",
-            frames=frames,
+            frames=found.frames,
+            photos=found.lone_photos,
             side_files=(json_path,),
             depth_per_m=stated_scale(depth_keys(top), json_path, whole=whole),
             is_ray=stated_ray(depth_keys(top), json_path),
-            other_poses=_other_poses(frames, opengl=opengl),
-            inferences=tuple(notes),
+            other_poses=_other_poses(found.frames, opengl=opengl),
+            inferences=found.notes,
+            caveats=found.caveats,
         ),
         settings,
         progress,
@@ -100,43 +106,63 @@ def read_json(path: Path) -> dict[str, Any]:
     return value
 
 
-def _frames(
-    top: Mapping[str, Any], listed: list[Any], json_path: Path, *, opengl: bool
-) -> tuple[tuple[DepthFrame, ...], list[str]]:
-    frames: list[DepthFrame] = []
-    missing: list[str] = []
-    lost_photos = photos_only = 0
+@dataclass(frozen=True, slots=True, eq=False)
+class _Listed:
+    """What the list of frames holds."""
+
+    frames: tuple[DepthFrame, ...]
+    lone_photos: tuple[LonePhoto, ...]
+    notes: tuple[str, ...]
+    caveats: tuple[Caveat, ...]
+
+
+def _frames(top: Mapping[str, Any], listed: list[Any], json_path: Path, *, opengl: bool) -> _Listed:
+    folder = json_path.parent
+    named: list[tuple[Path | None, Path | None]] = []
     for number, keys in enumerate(listed, start=1):
-        where = f"{json_path}, frame {number}"
         if not isinstance(keys, Mapping):
-            raise InputError(where, "is not an object", "Export the capture again")
-        depth_path, colour_path = _paths(keys, json_path.parent)
-        if depth_path is None:
-            photos_only += 1
-            continue
-        if not depth_path.is_file():
-            missing.append(str(keys.get("depth_file_path", keys.get("file_path"))))
-            continue
-        if colour_path is not None and not colour_path.is_file():
-            lost_photos += 1
-            colour_path = None
-        frames.append(_frame(top, keys, where, json_path.parent, (depth_path, colour_path), opengl=opengl))
+            raise InputError(f"{json_path}, frame {number}", "is not an object", "Export the capture again")
+        named.append(_paths(keys, folder))
+    missing = [
+        str(keys.get("depth_file_path", keys.get("file_path")))
+        for keys, (depth, _) in zip(listed, named, strict=True)
+        if depth is not None and not depth.is_file()
+    ]
     if missing:
         raise InputError(
             json_path,
             f"{len(missing)} of {len(listed)} depth images it names are not there, first {missing[0]}",
             "Copy the whole folder, or export again",
         )
-    if not frames:
+    if all(depth is None for depth, _ in named):
         raise InputError(
             json_path, "has poses and photos but no depth images", "Export with depth (depth_file_path in each frame)"
         )
-    notes = []
-    if photos_only:
-        notes.append(f"{photos_only} of {len(listed)} frames have no depth and give no points")
-    if lost_photos:
-        notes.append(f"{lost_photos} photos that {FILE_NAME} names are not there; their depth is used")
-    return tuple(frames), notes
+    photos = dict.fromkeys(photo for _, photo in named if photo is not None)
+    lost = [photo for photo in photos if not photo.is_file()]
+    desk = PhotoDesk.of(photo for photo in photos if photo not in lost)
+    frames: list[DepthFrame] = []
+    lone: list[LonePhoto] = []
+    for number, (keys, (depth, photo)) in enumerate(zip(listed, named, strict=True), start=1):
+        where = f"{json_path}, frame {number}"
+        if depth is not None:
+            frames.append(_frame(top, keys, where, folder, (depth, photo), desk, opengl=opengl))
+        elif photo in desk.headers:
+            lone += _lone_photo(top, keys, where, photo, desk, opengl=opengl)
+    notes = list(desk.said)
+    if len(frames) < len(listed):
+        notes.append(f"{len(listed) - len(frames)} of {len(listed)} frames have no depth and give no points")
+    if lost:
+        notes.append(f"{len(lost)} photos that {FILE_NAME} names are not there; their depth is used")
+    return _Listed(tuple(frames), tuple(lone), tuple(notes), desk.caveats)
+
+
+def _pose(keys: Mapping[str, Any], where: str, *, opengl: bool) -> NDArray[np.float64]:
+    """(4, 4) scan from camera, m, OpenCV axes."""
+    if "transform_matrix" not in keys:
+        raise InputError(where, "has no transform_matrix", "Export the capture with its camera poses")
+    pose = rigid_pose(keys["transform_matrix"], where)
+    return pose @ OPENCV_FROM_OPENGL if opengl else pose
 
 
 def _frame(
@@ -145,27 +171,44 @@ def _frame(
     where: str,
     folder: Path,
     paths: tuple[Path, Path | None],
+    desk: PhotoDesk,
     *,
     opengl: bool,
 ) -> DepthFrame:
-    depth_path, colour_path = paths
-    if "transform_matrix" not in keys:
-        raise InputError(where, "has no transform_matrix", "Export the capture with its camera poses")
-    pose = rigid_pose(keys["transform_matrix"], where)
+    depth_path, photo_path = paths
+    pose = _pose(keys, where, opengl=opengl)
     header = depth_header(depth_path)
-    photo_size = picture_size(colour_path) if colour_path is not None else None
-    colour, depth = _cameras(top, keys, where, photo_size, header.size)
-    stated = keys.get("confidence_file_path")
-    confidence = folder / str(stated) if stated else confidence_beside(depth_path)
+    stated, depth = _cameras(top, keys, where, desk.usual_size if photo_path in desk.headers else None, header.size)
+    photo = desk.take(photo_path, stated, pose, header.size)
+    confidence = keys.get("confidence_file_path")
     return DepthFrame(
         depth_path=depth_path,
         header=header,
         camera=depth,
-        scan_from_camera=pose @ OPENCV_FROM_OPENGL if opengl else pose,
-        confidence_path=confidence,
-        colour_path=colour_path,
-        colour_camera=colour if photo_size is not None else None,
+        scan_from_camera=pose,
+        confidence_path=folder / str(confidence) if confidence else confidence_beside(depth_path),
+        colour_path=None if photo is None else photo.path,
+        colour_camera=None if photo is None else photo.camera,
+        scan_from_photo=None if photo is None else photo.scan_from_photo,
     )
+
+
+def _lone_photo(
+    top: Mapping[str, Any], keys: Mapping[str, Any], where: str, path: Path, desk: PhotoDesk, *, opengl: bool
+) -> list[LonePhoto]:
+    """The photo of a frame without depth; one that cannot be placed is left out, for the depth of others counts."""
+    try:
+        pose = _pose(keys, where, opengl=opengl)
+        numbers = {**top, **keys}
+        size = desk.usual_size or desk.headers[path].size
+        stated = camera_from_keys(numbers, where, size) if has_camera(numbers) else None
+    except InputError as error:
+        desk.left_out.append(f"{path.name}: {error.what}")
+        return []
+    photo = desk.take(path, stated, pose, None)
+    if photo is None:
+        return []
+    return [LonePhoto(path, photo.camera, pose if photo.scan_from_photo is None else photo.scan_from_photo)]
 
 
 def _cameras(
@@ -175,7 +218,7 @@ def _cameras(
     photo_size: tuple[int, int] | None,
     depth_size: tuple[int, int],
 ) -> tuple[Camera | None, Camera]:
-    """(photo's camera at the photo's size or None, depth camera at the depth image's size)."""
+    """(photo's camera as stated or None, depth camera at the depth image's size)."""
     photo_keys, own_keys = {**top, **keys}, {**_inner(top), **_inner(keys)}
     as_stated = camera_from_keys(photo_keys, where, photo_size or depth_size) if has_camera(photo_keys) else None
     if has_camera(own_keys):
@@ -184,8 +227,7 @@ def _cameras(
         depth = as_stated.scaled_to(depth_size, where)
     else:
         raise InputError(where, "no focal length is stated", "Add fl_x, fl_y, cx, cy, w and h to the file")
-    colour = as_stated.scaled_to(photo_size, where) if as_stated is not None and photo_size is not None else None
-    return colour, depth
+    return as_stated, depth
 
 
 def _inner(keys: Mapping[str, Any]) -> Mapping[str, Any]:

@@ -3,15 +3,16 @@
 ``depth.txt`` and ``rgb.txt`` hold lines ``time file``; ``groundtruth.txt`` or ``trajectory.txt`` lines
 ``time tx ty tz qx qy qz qw``: camera to world, metres, quaternion with w last, OpenCV camera axes. Lines
 that start with ``#`` are comments. Each depth image takes the pose and the photo nearest in time, at
-most 0.02 s away (the bound of the layout's own association script); frames without a pose are left
-out and counted. 5000 counts per metre, the layout's own, unless the camera file or an option says
-otherwise or the view contradicts it. Camera file: see ``camera_file``. Layout: J. Sturm et al., "A
-benchmark for the evaluation of RGB-D SLAM systems", IROS 2012 (from memory).
+most 0.02 s away (the bound of the layout's own association script), each photo the pose nearest to its own
+time; frames without a pose are left out and counted, photos that no depth image takes are kept as photos.
+5000 counts per metre, the layout's own, unless the camera file or an option says otherwise or the view
+contradicts it. Camera file: see ``camera_file``. Layout: J. Sturm et al., "A benchmark for the evaluation of
+RGB-D SLAM systems", IROS 2012 (from memory).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,9 +22,10 @@ from flatscan.errors import InputError
 from flatscan.progress import SILENT, Progress
 from flatscan.sources.depth.camera import Camera, camera_from_keys
 from flatscan.sources.depth.camera_file import find_camera_file, read_camera_file
-from flatscan.sources.depth.depth_capture import DepthCapture, DepthFrame, scan_of
-from flatscan.sources.depth.depth_image import depth_header, picture_size
+from flatscan.sources.depth.depth_capture import DepthCapture, DepthFrame, LonePhoto, scan_of
+from flatscan.sources.depth.depth_image import depth_header
 from flatscan.sources.depth.depth_keys import confidence_beside, depth_keys, stated_ray, stated_scale
+from flatscan.sources.depth.photos import FramePhoto, PhotoDesk
 from flatscan.sources.depth.pose import OPENCV_FROM_OPENGL, pose_from_quaternion
 from flatscan.sources.guard import library_errors
 
@@ -69,7 +71,8 @@ def read_tum(folder: Path, settings: ReadSettings, progress: Progress = SILENT) 
             f"no pose lies within {ASSOCIATION_S:g} s of any depth image",
             "Give poses and depth images the same clock",
         )
-    frames = _frames(folder, depth_times.seconds, depth_names, nearest, poses, keys, camera_path)
+    photos = _Photos.of(folder, poses)
+    frames = _frames(folder, depth_times.seconds, depth_names, nearest, poses, keys, camera_path, photos)
     side_files = [depth_list, trajectory, camera_path]
     if (folder / PHOTO_LIST).is_file():
         side_files.insert(1, folder / PHOTO_LIST)
@@ -78,13 +81,14 @@ def read_tum(folder: Path, settings: ReadSettings, progress: Progress = SILENT) 
             where=folder,
             kind="tum",
             frames=frames,
+            photos=photos.left(camera_from_keys(keys, camera_path, frames[0].header.size)),
             side_files=tuple(side_files),
             depth_per_m=stated_scale(keys, camera_path, whole="int" in frames[0].header.dtype),
             usual_scale=USUAL_PER_M,
             is_ray=stated_ray(keys, camera_path),
             other_poses=_other_poses(poses, nearest[nearest >= 0]),
-            inferences=_time_sayings(depth_times, poses),
-            caveats=_left_out(nearest),
+            inferences=(*_time_sayings(depth_times, poses), *photos.desk.said),
+            caveats=(*_left_out(nearest), *photos.desk.caveats),
         ),
         settings,
         progress,
@@ -106,6 +110,10 @@ class _Poses(_Times):
     position: NDArray[np.float64]
     quaternion: NDArray[np.float64]
     where: tuple[str, ...]
+
+    def at(self, index: int) -> NDArray[np.float64]:
+        """(4, 4) scan from camera, m."""
+        return pose_from_quaternion(self.position[index], self.quaternion[index], self.where[index])
 
 
 def _lines(path: Path) -> list[tuple[str, list[str]]]:
@@ -164,6 +172,8 @@ def _in_seconds(times: NDArray[np.float64]) -> tuple[NDArray[np.float64], str | 
 
 def _nearest(times: NDArray[np.float64], others: NDArray[np.float64]) -> NDArray[np.int64]:
     """Index into sorted ``others`` of the time nearest to each of ``times``; -1 beyond the bound."""
+    if len(others) == 0:
+        return np.full(len(times), -1, dtype=np.int64)
     after = np.searchsorted(others, times).clip(0, len(others) - 1)
     before = (after - 1).clip(0)
     index = np.where(np.abs(others[before] - times) <= np.abs(others[after] - times), before, after)
@@ -178,50 +188,75 @@ def _frames(
     poses: _Poses,
     keys: dict[str, Any],
     camera_path: Path,
+    photos: _Photos,
 ) -> tuple[DepthFrame, ...]:
-    photos = _photos(folder, times)
+    of_depth = _nearest(times, photos.seconds)
     frames = []
-    for index, (name, pose) in enumerate(zip(names, nearest, strict=True)):
+    for name, pose, index in zip(names, nearest, of_depth, strict=True):
         path = folder / name
         if not path.is_file():
             raise InputError(folder / DEPTH_LIST, f"names {name}, which is not there", "Copy the whole folder")
         if pose < 0:
             continue
         header = depth_header(path)
-        photo = photos[index]
-        photo_size = picture_size(photo) if photo is not None else None
+        stated = camera_from_keys(keys, camera_path, header.size)
+        # In this layout depth is already registered to the photo: one camera serves both.
+        photo = photos.take(index, stated, header.size) if index >= 0 else None
         frames.append(
             DepthFrame(
                 depth_path=path,
                 header=header,
-                camera=camera_from_keys(keys, camera_path, header.size).scaled_to(header.size, camera_path),
-                scan_from_camera=pose_from_quaternion(poses.position[pose], poses.quaternion[pose], poses.where[pose]),
+                camera=stated.scaled_to(header.size, camera_path),
+                scan_from_camera=poses.at(pose),
                 confidence_path=confidence_beside(path),
-                colour_path=photo if photo_size is not None else None,
-                colour_camera=_photo_camera(keys, camera_path, header.size, photo_size),
+                colour_path=None if photo is None else photo.path,
+                colour_camera=None if photo is None else photo.camera,
+                scan_from_photo=None if photo is None else photo.scan_from_photo,
             )
         )
     return tuple(frames)
 
 
-def _photo_camera(
-    keys: dict[str, Any], camera_path: Path, depth_size: tuple[int, int], photo_size: tuple[int, int] | None
-) -> Camera | None:
-    """In this layout depth is already registered to the photo: one camera serves both."""
-    if photo_size is None:
-        return None
-    return camera_from_keys(keys, camera_path, depth_size).scaled_to(photo_size, camera_path)
+@dataclass(slots=True, eq=False)
+class _Photos:
+    """Photos in the order of their times; each takes the pose nearest to its own moment, which is not the depth's."""
 
+    seconds: NDArray[np.float64]
+    paths: tuple[Path, ...]
+    nearest: NDArray[np.int64]
+    poses: _Poses
+    desk: PhotoDesk
+    taken: set[int]
 
-def _photos(folder: Path, times: NDArray[np.float64]) -> list[Path | None]:
-    photo_list = folder / PHOTO_LIST
-    if not photo_list.is_file():
-        return [None] * len(times)
-    photo_times, names = _file_list(photo_list)
-    order = np.argsort(photo_times.seconds, kind="stable")
-    nearest = _nearest(times, photo_times.seconds[order])
-    paths = [folder / names[order[i]] if i >= 0 else None for i in nearest]
-    return [p if p is not None and p.is_file() else None for p in paths]
+    @classmethod
+    def of(cls, folder: Path, poses: _Poses) -> _Photos:
+        photo_list = folder / PHOTO_LIST
+        if not photo_list.is_file():
+            return cls(np.empty(0), (), np.empty(0, np.int64), poses, PhotoDesk(None, {}), set())
+        times, names = _file_list(photo_list)
+        order = np.argsort(times.seconds, kind="stable")
+        paths = tuple(folder / names[i] for i in order)
+        desk = PhotoDesk.of(path for path in paths if path.is_file())
+        seconds = times.seconds[order]
+        return cls(seconds, paths, _nearest(seconds, poses.seconds), poses, desk, set())
+
+    def take(self, index: int, stated: Camera, depth_size: tuple[int, int] | None) -> FramePhoto | None:
+        """Photo ``index`` with its camera and pose; None where it has no pose or cannot be used."""
+        if self.nearest[index] < 0:
+            return None
+        self.taken.add(index)
+        pose = self.poses.at(self.nearest[index])
+        photo = self.desk.take(self.paths[index], stated, pose, depth_size)
+        return photo if photo is None or photo.scan_from_photo is not None else replace(photo, scan_from_photo=pose)
+
+    def left(self, stated: Camera) -> tuple[LonePhoto, ...]:
+        """The photos that no depth image took."""
+        rest = (self.take(i, stated, None) for i in range(len(self.paths)) if i not in self.taken)
+        return tuple(
+            LonePhoto(photo.path, photo.camera, photo.scan_from_photo)
+            for photo in rest
+            if photo is not None and photo.scan_from_photo is not None
+        )
 
 
 def _other_poses(poses: _Poses, used: NDArray[np.int64]) -> dict[str, list[NDArray[np.float64]]]:
