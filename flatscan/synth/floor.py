@@ -14,7 +14,7 @@ from flatscan.synth.shape import NO_WAVES, Bay, Tilt, Waves, draw_waves
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from flatscan.synth.tiles import TileField
+    from flatscan.synth.tiles import Tiles
 
 #: Grid on which the waves' rms is made exact.
 _RMS_CELL_MM = 25.0
@@ -35,7 +35,7 @@ class InventedFloor:
     tilt: Tilt
     waves: Waves
     bays: tuple[Bay, ...]
-    tiles: TileField | None
+    tiles: Tiles | None
 
     def __post_init__(self) -> None:
         check_outline(self.outline_mm)

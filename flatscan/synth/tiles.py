@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 import numpy as np
 
@@ -21,6 +21,63 @@ class Place(NamedTuple):
     col: NDArray[np.int64]
     u_mm: NDArray[np.float64]
     v_mm: NDArray[np.float64]
+
+
+class Tiles(Protocol):
+    """What a floor needs to know of the tiles on it. Heights are above the large shape, positions in the room."""
+
+    @property
+    def radius_mm(self) -> float:
+        """Radius of the rounded edge."""
+
+    @property
+    def highest_mm(self) -> float:
+        """No face rises further."""
+
+    @property
+    def lowest_mm(self) -> float:
+        """No joint lies further below."""
+
+    def place(self, x_mm: NDArray[np.float64], y_mm: NDArray[np.float64]) -> Place:
+        """Tile of each point, and the position in its cell."""
+
+    def face_of(
+        self,
+        row: NDArray[np.int64],
+        col: NDArray[np.int64],
+        x_mm: NDArray[np.float64],
+        y_mm: NDArray[np.float64],
+    ) -> NDArray[np.float64]:
+        """Face of a tile, extended as a plane to any point."""
+
+    def wall_distance_mm(self, at: Place) -> NDArray[np.float64]:
+        """Distance from the nearest wall of the cell's tile: positive on the tile, negative in a joint."""
+
+    def share_of_tile(self, at: Place) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Position across the tile, 0 at one wall and 1 at the other."""
+
+    def relief_mm(self, x_mm: NDArray[np.float64], y_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Height of face, rounded edge or grout."""
+
+    def grout_mm(self, at: Place, x_mm: NDArray[np.float64], y_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Height of the grout at points of joints."""
+
+
+def relief_of(tiles: Tiles, x_mm: NDArray[np.float64], y_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Height above the large shape: the face, its edge rounded to a quarter circle, the grout. Broadcasts."""
+    shape = np.broadcast(x_mm, y_mm).shape
+    x_mm, y_mm = (np.ravel(np.broadcast_to(np.asarray(p, dtype=np.float64), shape)) for p in (x_mm, y_mm))
+    at = tiles.place(x_mm, y_mm)
+    relief = tiles.face_of(at.row, at.col, x_mm, y_mm)
+    to_wall = tiles.wall_distance_mm(at)
+    rounded = (to_wall >= 0) & (to_wall < tiles.radius_mm)
+    short = tiles.radius_mm - to_wall[rounded]
+    relief[rounded] -= tiles.radius_mm - np.sqrt(tiles.radius_mm**2 - short**2)
+    joint = to_wall < 0
+    if joint.any():
+        spots = Place(at.row[joint], at.col[joint], at.u_mm[joint], at.v_mm[joint])
+        relief[joint] = tiles.grout_mm(spots, x_mm[joint], y_mm[joint])
+    return relief.reshape(shape)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -106,23 +163,18 @@ class TileField:
         in_y = np.minimum(v - self.half_h[row], self.pitch_mm[1] - self.half_h[row + 1] - v)
         return np.minimum(in_x, in_y)
 
+    def share_of_tile(self, at: Place) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Position across the tile, 0 at one wall and 1 at the other."""
+        left, right = self.half_v[at.row, at.col], self.half_v[at.row, at.col + 1]
+        below, above = self.half_h[at.row], self.half_h[at.row + 1]
+        across = (at.u_mm - left) / (self.pitch_mm[0] - left - right)
+        return across, (at.v_mm - below) / (self.pitch_mm[1] - below - above)
+
     def relief_mm(self, x_mm: NDArray[np.float64], y_mm: NDArray[np.float64]) -> NDArray[np.float64]:
         """Height above the large shape: face, rounded edge or grout."""
-        shape = np.broadcast(x_mm, y_mm).shape
-        x_mm, y_mm = (np.ravel(np.broadcast_to(np.asarray(p, dtype=np.float64), shape)) for p in (x_mm, y_mm))
-        at = self.place(x_mm, y_mm)
-        relief = self.face_of(at.row, at.col, x_mm, y_mm)
-        to_wall = self.wall_distance_mm(at)
-        rounded = (to_wall >= 0) & (to_wall < self.radius_mm)
-        short = self.radius_mm - to_wall[rounded]
-        relief[rounded] -= self.radius_mm - np.sqrt(self.radius_mm**2 - short**2)
-        joint = to_wall < 0
-        if joint.any():
-            spots = Place(at.row[joint], at.col[joint], at.u_mm[joint], at.v_mm[joint])
-            relief[joint] = self._grout_mm(spots, x_mm[joint], y_mm[joint])
-        return relief.reshape(shape)
+        return relief_of(self, x_mm, y_mm)
 
-    def _grout_mm(self, at: Place, x_mm: NDArray[np.float64], y_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    def grout_mm(self, at: Place, x_mm: NDArray[np.float64], y_mm: NDArray[np.float64]) -> NDArray[np.float64]:
         """Grout: the joint's depth below the lower of the two faces beside it."""
         rows, cols = self.offset_mm.shape
         below = at.v_mm < self.half_h[at.row]

@@ -9,12 +9,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.synth.outline import cell_centres
+from flatscan.synth.rectangle_truth import Piece, pieces
+from flatscan.synth.rectangles import RectangleField
+from flatscan.synth.tiles import TileField
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from flatscan.synth.floor import InventedFloor
-    from flatscan.synth.tiles import TileField
+    from flatscan.synth.tiles import Tiles
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -44,7 +47,7 @@ class TrueJoint:
 
     Attributes
     ----------
-    first, second : (row, col) of the two tiles; second lies to +x or +y
+    first, second : (row, col) of the two tiles, of rectangles (index, 0); second lies to +x or +y of the field
     width_mm : between the tile walls; ``top_width_mm`` between the ends of the flat faces
     depth_mm : from the lower tile edge down to the grout, the same all along
     lip_start_mm, lip_end_mm : second face minus first at the ends; linear in between
@@ -66,13 +69,26 @@ class TrueJoint:
 
 
 def true_joints(floor: InventedFloor) -> tuple[TrueJoint, ...]:
-    """Every joint whose middle lies within the walls; ends may run on beneath a wall. Empty for a bare floor."""
-    if floor.tiles is None:
+    """Every joint between two tiles, from where another joint meets it to where the next does. Bare floor: none.
+
+    Of tiles in rows, those whose middle lies within the walls (ends may run on beneath a wall); of rectangles, what
+    lies within the walls. A tile against a wall or against mortar makes no joint.
+    """
+    tiles = floor.tiles
+    if isinstance(tiles, RectangleField):
+        return tuple(_of_piece(tiles, piece) for piece in pieces(tiles, floor.outline_mm))
+    if not isinstance(tiles, TileField):
         return ()
-    joints = [*_upright(floor.tiles), *_lengthwise(floor.tiles)]
+    joints = [*_upright(tiles), *_lengthwise(tiles)]
     middles = np.array([np.add(j.start_mm, j.end_mm) / 2.0 for j in joints])
     within = floor.inside(middles[:, 0], middles[:, 1])
     return tuple(joint for joint, keep in zip(joints, within, strict=True) if keep)
+
+
+def _of_piece(tiles: RectangleField, piece: Piece) -> TrueJoint:
+    return _joint(
+        tiles, piece.start_mm, piece.end_mm, (piece.first, 0), (piece.second, 0), piece.width_mm, piece.depth_mm
+    )
 
 
 def _upright(tiles: TileField) -> list[TrueJoint]:
@@ -121,7 +137,7 @@ def _lengthwise(tiles: TileField) -> list[TrueJoint]:
 
 
 def _joint(
-    tiles: TileField,
+    tiles: Tiles,
     start: tuple[float, float],
     end: tuple[float, float],
     first: tuple[int, int],
