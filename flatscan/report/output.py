@@ -16,9 +16,11 @@ if TYPE_CHECKING:
 
     from flatscan.report.report import Report
 
-#: Every name a result folder may hold. A folder with anything else in it is not replaced, even with --force.
+#: Every name a result folder may hold, as they are told to people. A folder with anything else in it is not replaced,
+#: even with --force.
 FILE_NAMES = (
     "result.json", "heatmap.png", "report.html", "gaps.csv", "findings.csv", "areas.csv", "height.tif", "height.json",
+    "joints.csv", "stations.csv", "next_readings.csv",
 )  # fmt: skip
 
 
@@ -70,7 +72,7 @@ def write_report(report: Report, out: Path, *, force: bool = False) -> tuple[Pat
         ) from error
     finally:
         shutil.rmtree(aside, ignore_errors=True)
-    return tuple(out / name for name in FILE_NAMES)
+    return tuple(out / name for name in FILE_NAMES if (out / name).exists())
 
 
 def as_json(report: Report) -> str:
@@ -91,12 +93,19 @@ def as_words(report: Report, written: Sequence[Path] = ()) -> str:
 def _write_files(report: Report, folder: Path) -> None:
     from flatscan.report.heatmap import heatmap_png
     from flatscan.report.heights import write_heights
+    from flatscan.report.joint_tables import joints_csv, stations_csv
     from flatscan.report.page import page_html
+    from flatscan.report.readings_sheet import readings_csv
     from flatscan.report.tables import areas_csv, findings_csv, gaps_csv
 
     (folder / "result.json").write_bytes(json_of(result_of(report)))
-    for name, table in (("gaps.csv", gaps_csv), ("findings.csv", findings_csv), ("areas.csv", areas_csv)):
-        (folder / name).write_text(table(report), encoding="utf-8", newline="")
+    tables = {"gaps": gaps_csv, "findings": findings_csv, "areas": areas_csv}
+    if report.measurement.joints is not None and report.measurement.joints.joints:
+        tables |= {"joints": joints_csv, "stations": stations_csv}
+    if any(reading.kind is not None for reading in report.verdict.next_readings):
+        tables["next_readings"] = lambda report: readings_csv(report.verdict)
+    for name, table in tables.items():
+        (folder / f"{name}.csv").write_text(table(report), encoding="utf-8", newline="")
     write_heights(report.surface, folder / "height.tif")
     picture = heatmap_png(report)
     (folder / "heatmap.png").write_bytes(picture)

@@ -10,16 +10,16 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from flatscan import __version__
+from flatscan.report import result_joints, rounding
 from flatscan.report import result_measured as measured
 from flatscan.report import result_records as records
-from flatscan.report import rounding
 from flatscan.report.cautions import cautions_for
 from flatscan.report.doubts import caveats_of
 from flatscan.report.result_records import Result, result_schema
 
 if TYPE_CHECKING:
     from flatscan.judgement.limits import LimitSet
-    from flatscan.judgement.verdict import Finding
+    from flatscan.judgement.verdict import Finding, Reading
     from flatscan.levelling.plan import LevellingPlan, Method
     from flatscan.measures.measurement import FNumbers, GapSpot, Measurement
     from flatscan.report.report import Report
@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Result", "json_of", "result_of", "result_schema"]
 
+#: A value, its uncertainty and its unit, without a budget.
+_VALUE = re.compile(rb'\{\n\s*("value": [-+.\deE]+),\n\s*("u": (?:[-+.\deE]+|null)),\n\s*("unit": "[^"\\\n]*")\n\s*\}')
+_REFUSED = re.compile(rb'\{\n\s*("figure": "\w+"),\n\s*("why": "\w+")\n\s*\}')
 _NAMED_VERSIONS = ("numpy", "scipy", "numba", "shapely")
 
 
@@ -57,28 +60,29 @@ def result_of(report: Report) -> Result:
             for hump in report.measurement.humps
         ],
         f_numbers=None if report.measurement.f_numbers is None else _f_numbers(report.measurement.f_numbers),
-        joints=[],
+        joints=result_joints.joint_records(report),
         findings=[_finding(finding) for finding in report.verdict.findings],
-        next_readings=[
-            records.ReadingRecord(at=rounding.xy(r.at), what=r.what, instrument=r.instrument, resolves=r.resolves)
-            for r in report.verdict.next_readings
-        ],
+        next_readings=[_reading(reading) for reading in report.verdict.next_readings],
         levelling=_levelling(report.plan),
         caveats=[records.CaveatRecord(name=c.name, text=c.text, advice=c.advice) for c in caveats_of(report)],
         cautions=[records.CautionRecord(name=c.name, text=c.text) for c in cautions_for(report)],
+        joint_tally=result_joints.tally_record(report.verdict.joint_tally),
+        more_readings=report.verdict.more_readings,
+        tiles=result_joints.tiles_record(report.measurement.joints),
+        hand_readings=[result_joints.hand_record(held) for held in report.measurement.hand],
     )
 
 
 def json_of(result: Result) -> bytes:
-    """The file's text: two spaces deep, each coordinate pair on one line, a newline at the end."""
+    """The file's text: two spaces deep, each pair of coordinates and each plain value on one line, a last newline."""
     wide = msgspec.json.format(msgspec.json.encode(result), indent=2)
-    # A raw line break never stands inside a JSON string, so only arrays of plain numbers can match.
+    # A raw line break never stands inside a JSON string, so only arrays of plain numbers and values can match.
     narrow = re.sub(
         rb"\[\n\s*([-+.\deE]+(?:,\n\s*[-+.\deE]+)*)\n\s*\]",
         lambda found: b"[" + b", ".join(part.strip() for part in found[1].split(b",")) + b"]",
         wide,
     )
-    return narrow + b"\n"
+    return _REFUSED.sub(rb"{\1, \2}", _VALUE.sub(rb"{\1, \2, \3}", narrow)) + b"\n"
 
 
 def versions() -> dict[str, str]:
@@ -209,6 +213,22 @@ def _finding(finding: Finding) -> records.FindingRecord:
         where=finding.where,
         edge_mm=rounding.maybe(finding.edge_mm, rounding.MM),
         contacts=None if contacts is None else (rounding.xy(contacts[0]), rounding.xy(contacts[1])),
+        joint=finding.joint,
+        share=rounding.maybe(finding.share, rounding.SHARE),
+        conflict=finding.conflict,
+    )
+
+
+def _reading(reading: Reading) -> records.ReadingRecord:
+    return records.ReadingRecord(
+        at=rounding.xy(reading.at),
+        what=reading.what,
+        instrument=reading.instrument,
+        resolves=reading.resolves,
+        number=reading.number,
+        kind=reading.kind,
+        edge_mm=rounding.maybe(reading.edge_mm, rounding.MM),
+        joint=reading.joint,
     )
 
 

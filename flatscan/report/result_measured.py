@@ -125,24 +125,3 @@ class FNumbersRecord(Struct, frozen=True, kw_only=True):
     fl_interval: tuple[float, float] | None
     lines: list[ProfileRecord]
     notes: list[str]
-
-
-class StationRecord(Struct, frozen=True, kw_only=True):
-    """One place along a joint; null: could not be measured there."""
-
-    at: XY
-    width: QuantityRecord | None
-    depth: QuantityRecord | None
-    lip: QuantityRecord | None
-
-
-class JointRecord(Struct, frozen=True, kw_only=True):
-    """A joint between tiles with its worst station's quantities."""
-
-    id: str
-    line: Line
-    width: QuantityRecord | None
-    wall_width: QuantityRecord | UnsetType | None = UNSET
-    depth: QuantityRecord | None
-    lip: QuantityRecord | None
-    stations: list[StationRecord]

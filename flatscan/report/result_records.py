@@ -15,19 +15,20 @@ from msgspec import Meta, Struct
 from flatscan.judgement.limits import LimitKind, Mark
 from flatscan.judgement.verdict import AnswerCode, VerdictWord
 from flatscan.levelling.plan import MethodName
+from flatscan.report.result_joint_records import HandReadingRecord, JointRecord, JointTallyRecord, TilesRecord
 from flatscan.report.result_measured import (
     XY,
     FlatnessRecord,
     FNumbersRecord,
     GapRecord,
     HumpRecord,
-    JointRecord,
     QuantityRecord,
     Rings,
     Share,
     SurfaceRecord,
 )
 from flatscan.settings import Settings
+from flatscan.sources.hand.hand_reading import HandWhat
 
 SCHEMA_NAME: Literal["flatscan-result/1"] = "flatscan-result/1"
 SCHEMA_ID = "urn:flatscan:result:1"
@@ -73,7 +74,11 @@ class LimitSetRecord(Struct, frozen=True, kw_only=True):
 
 
 class FindingRecord(Struct, frozen=True, kw_only=True):
-    """One limit held against one measured value. p_over: the chance that the true value is over (JCGM 106)."""
+    """One limit held against one measured value. p_over: the chance that the true value is over (JCGM 106).
+
+    joint: of a joint's finding. share: of what was not seen, the share of the joints' length that it speaks for.
+    conflict: a hand reading and the capture contradict each other there.
+    """
 
     what: str
     limit_id: str
@@ -85,15 +90,22 @@ class FindingRecord(Struct, frozen=True, kw_only=True):
     where: str
     edge_mm: float | None
     contacts: tuple[XY, XY] | None
+    joint: str | None = None
+    share: Share | None = None
+    conflict: bool = False
 
 
 class ReadingRecord(Struct, frozen=True, kw_only=True):
-    """A hand reading that would help decide."""
+    """A hand reading that would help decide. kind null: a job that gives no value, such as clearing the floor."""
 
     at: XY
     what: str
     instrument: str
     resolves: str
+    number: int = 0
+    kind: HandWhat | None = None
+    edge_mm: float | None = None
+    joint: str | None = None
 
 
 class IntervalRecord(Struct, frozen=True, kw_only=True):
@@ -192,6 +204,10 @@ class Result(Struct, frozen=True, kw_only=True):
     levelling: LevellingRecord
     caveats: list[CaveatRecord]
     cautions: list[CautionRecord]
+    tiles: TilesRecord | None = None
+    joint_tally: JointTallyRecord | None = None
+    more_readings: int = 0
+    hand_readings: list[HandReadingRecord] = []
 
 
 def result_schema() -> dict[str, Any]:

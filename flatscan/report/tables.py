@@ -30,22 +30,22 @@ def gaps_csv(report: Report) -> str:
     letters = letters_of(report)
     rows: list[list[Cell]] = []
     for index, spot in enumerate(report.measurement.gaps):
-        places = [_mm(v) for at in (spot.at, *spot.contacts) for v in at]
+        places = [mm(v) for at in (spot.at, *spot.contacts) for v in at]
         angle = round(math.degrees(spot.direction_rad), 1)
         rows.append(
             [
                 letters.get(index, ""),
-                _mm(spot.edge_mm),
+                mm(spot.edge_mm),
                 *_value(spot.gap),
-                _fine(spot.raw_mm),
-                _fine(spot.noise_floor_mm),
+                fine(spot.raw_mm),
+                fine(spot.noise_floor_mm),
                 *places,
-                _mm(spot.span_mm),
+                mm(spot.span_mm),
                 angle,
                 "yes" if spot.bridges_hole else "no",
             ]
         )
-    return _csv(header, rows)
+    return as_csv(header, rows)
 
 
 def findings_csv(report: Report) -> str:
@@ -59,13 +59,13 @@ def findings_csv(report: Report) -> str:
         value: list[Cell] = [None, None, None]
         if finding.value is not None:
             value = [*_value(finding.value), finding.value.unit]
-        place: list[Cell] = [None, None] if finding.at is None else [_mm(v) for v in finding.at]
+        place: list[Cell] = [None, None] if finding.at is None else [mm(v) for v in finding.at]
         rows.append(
             [
                 finding.what,
                 finding.limit_id,
-                _fine(finding.limit_mm),
-                None if finding.edge_mm is None else _mm(finding.edge_mm),
+                fine(finding.limit_mm),
+                None if finding.edge_mm is None else mm(finding.edge_mm),
                 *value,
                 None if finding.p_over is None else round(finding.p_over, 4),
                 finding.verdict,
@@ -73,7 +73,7 @@ def findings_csv(report: Report) -> str:
                 finding.where,
             ]
         )
-    return _csv(header, rows)
+    return as_csv(header, rows)
 
 
 def areas_csv(report: Report) -> str:
@@ -95,14 +95,14 @@ def areas_csv(report: Report) -> str:
                 *_value(area.volume_l),
                 round(area.mean_mm, 2),
                 round(area.max_mm, 2),
-                _mm(low[0]),
-                _mm(high[0]),
-                _mm(low[1]),
-                _mm(high[1]),
+                mm(low[0]),
+                mm(high[0]),
+                mm(low[1]),
+                mm(high[1]),
                 outline,
             ]
         )
-    return _csv(header, rows)
+    return as_csv(header, rows)
 
 
 def safe_text(text: str) -> str:
@@ -114,7 +114,8 @@ def safe_text(text: str) -> str:
     return f"'{text}" if text.lstrip(" ").startswith(_FORMULA_STARTS) else text
 
 
-def _csv(header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
+def as_csv(header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
+    """A table with every text made safe."""
     buffer = io.StringIO()
     writer = csv.writer(buffer)
     writer.writerow(header)
@@ -123,12 +124,14 @@ def _csv(header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
 
 
 def _value(q: Quantity) -> list[Cell]:
-    return [_fine(q.value), _fine(q.u)]
+    return [fine(q.value), fine(q.u)]
 
 
-def _mm(value: float) -> float:
+def mm(value: float) -> float:
+    """A length or a coordinate, to 0.1 mm."""
     return round(float(value), 1) + 0.0
 
 
-def _fine(value: float) -> float | None:
+def fine(value: float) -> float | None:
+    """A measured value, to 0.001; None for what is not finite."""
     return round(float(value), 3) + 0.0 if math.isfinite(value) else None

@@ -1,0 +1,186 @@
+"""How joints, lips and tiles are said to people: the part of ``wording`` that is about them."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from typing import TYPE_CHECKING
+
+from flatscan.constants import MM_PER_M
+from flatscan.report import places, wording
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from flatscan.measures.joints.joints import MeasuredJoint, Refusal, Station
+    from flatscan.measures.joints.network import FoundIn, TileFormat
+    from flatscan.measures.measurement import HeldAgainst
+    from flatscan.quantity import Quantity
+    from flatscan.report.joint_words import JointKind, Worst
+
+KIND_TEXT: Mapping[JointKind, str] = {"joint_width": "width", "joint_depth": "depth", "lip": "lip"}
+#: Why a figure is missing, and what to do about it.
+REFUSAL_TEXT: Mapping[Refusal, tuple[str, str]] = {
+    "no_photo": ("no photo shows the place", "Take a photo of it from straight above"),
+    "too_coarse": (
+        "too few pixels or readings lie across the joint",
+        "Go closer: photos from about half a metre above the floor, or a finer scan",
+    ),
+    "too_blurred": (
+        "the photo is too blurred for a joint this narrow",
+        "Hold the camera still, in more light, and focus on the floor",
+    ),
+    "shadow": (
+        "a shadow lies in the joint and would count as width",
+        "Take it again without sun or a lamp low above the floor",
+    ),
+    "low_contrast": (
+        "tile and joint look alike there",
+        "Measure the width by hand, or light the floor from one side for the photo",
+    ),
+    "steep_view": (
+        "it was seen so much from the side that the tile hides the joint's far edge",
+        "Take a photo of it from straight above",
+    ),
+    "no_edges": (
+        "no pair of tile edges fits what is seen",
+        "Clean the joint and take the photo again, or measure by hand",
+    ),
+    "too_few_heights": (
+        "too few heights were measured on one of the tiles",
+        "Scan slower and from both sides of the joint",
+    ),
+    "smoothed": (
+        "the heights were smoothed by whoever made the file",
+        "Use the point cloud or the depth frames, or measure by hand",
+    ),
+}
+FOUND_IN_TEXT: Mapping[FoundIn, str] = {
+    "picture": "the picture of the floor",
+    "heights": "the heights",
+    "both": "the picture of the floor and the heights",
+}
+_FIGURES = ("width", "depth", "lip")
+
+
+def value(what: JointKind, q: Quantity) -> str:
+    """A figure under its name.
+
+    >>> from flatscan.quantity import Quantity
+    >>> value("lip", Quantity(1.8, 0.15, "mm")), value("joint_width", Quantity(5.9, 0.4, "mm"))
+    ('lip 1.8 ± 0.3 mm', 'width 5.9 ± 0.8 mm')
+    """
+    return f"{KIND_TEXT[what]} {wording.size(q)}"
+
+
+def metres(length_mm: float) -> str:
+    """A length of joint.
+
+    >>> metres(61_240.0), metres(40.0), metres(0.0)
+    ('61.2 m', 'less than 0.1 m', '0 m')
+    """
+    length_m = length_mm / MM_PER_M
+    if length_m == 0.0:
+        return "0 m"
+    return "less than 0.1 m" if length_m < 0.05 else f"{length_m:.1f} m"  # noqa: PLR2004 - rounds to none
+
+
+def tiles(tile: TileFormat) -> str:
+    """The commonest tile, measured with one joint.
+
+    >>> from flatscan.measures.joints.network import TileFormat
+    >>> from flatscan.quantity import Quantity
+    >>> tiles(TileFormat(Quantity(600.4, 0.4, "mm"), Quantity(300.2, 0.4, "mm"), 0.0, "running", 1 / 3, 0.9))
+    'tiles 600.4 ± 0.8 × 300.2 ± 0.8 mm with one joint, each row shifted by a third of the tile'
+    """
+    long, short = (wording.quantity(q) for q in (tile.pitch_long, tile.pitch_short))
+    size = f"{long} each way" if long == short else f"{long.removesuffix(' mm')} × {short}"
+    return f"tiles {size} with one joint, {_bond(tile)}"
+
+
+def low_side(station: Station, joint: MeasuredJoint) -> str:
+    """Which side of a lip is the lower one, as seen on the map.
+
+    >>> from flatscan.measures.joints.joints import MeasuredJoint, Station
+    >>> from flatscan.quantity import Quantity
+    >>> station = Station((0.0, 50.0), 50.0, 100.0, lip=Quantity(1.0, 0.1, "mm"))
+    >>> low_side(station, MeasuredJoint("J1", 0, ((0.0, 0.0), (0.0, 100.0)), (station,)))
+    'right'
+    """
+    return places.heading(low_side_rad(station, joint))
+
+
+def low_side_rad(station: Station, joint: MeasuredJoint) -> float:
+    """Direction square to the joint towards the lower side; a positive lip is higher to the left of the way."""
+    (x0, y0), (x1, y1) = joint.line[0], joint.line[-1]
+    high = math.atan2(y1 - y0, x1 - x0) + math.pi / 2.0
+    return high + math.pi if station.lip is None or station.lip.value >= 0.0 else high
+
+
+def where(worst: Worst) -> str:
+    """The place of a worst station, with the lower side of a lip; empty where nothing was measured."""
+    if worst.station is None:
+        return ""
+    said = places.point(worst.station.at)
+    if worst.what == "lip":
+        said += f"; lower side: {low_side(worst.station, worst.joint)}"
+    return said
+
+
+def refused(stations: Iterable[Station]) -> list[tuple[str, Refusal, float]]:
+    """(figure, reason, mm of joint), the longest first."""
+    lengths: Counter[tuple[str, Refusal]] = Counter()
+    for station in stations:
+        for figure, why in station.refused:
+            lengths[figure, why] += station.stretch_mm  # type: ignore[assignment]
+    return [(figure, why, float(mm)) for (figure, why), mm in lengths.most_common()]
+
+
+def refused_lines(joints: Sequence[MeasuredJoint]) -> list[str]:
+    """What could not be measured, on how much joint, why and what to do: one sentence for each reason."""
+    found: dict[Refusal, list[str]] = {}
+    for figure, why, mm in refused(station for joint in joints for station in joint.stations):
+        found.setdefault(why, []).append(f"{figure} on {metres(mm)}")
+    return [
+        f"Not measured: {', '.join(of)}; {REFUSAL_TEXT[why][0]}. {REFUSAL_TEXT[why][1]}" for why, of in found.items()
+    ]
+
+
+def refused_words(joint: MeasuredJoint) -> str:
+    """The same for one joint, in a table's cell."""
+    found = refused(joint.stations)
+    return "; ".join(
+        f"{figure}: {REFUSAL_TEXT[why][0]} ({mm:.0f} mm)"
+        for name in _FIGURES
+        for figure, why, mm in found
+        if figure == name
+    )
+
+
+def hand_line(held: HeldAgainst) -> str:
+    """A hand reading that was taken in, and how it compares."""
+    reading = held.reading
+    name = "gap" if reading.what == "gap" else f"joint {KIND_TEXT[reading.what]}" if reading.what != "lip" else "lip"
+    laid = f" {wording.under_edge(reading.edge_mm)}" if reading.edge_mm else ""
+    of = f" at {reading.joint}" if reading.joint else ""
+    said = f"Line {reading.row}: {name}{of} {wording.size(reading.value)}{laid}, {places.point(reading.at)}"
+    if held.scan is None:
+        return f"{said}. The capture had no value there; the reading is judged"
+    scan = f"{said}. The capture said {wording.size(held.scan)}"
+    if held.conflict or held.taken is None:
+        return f"{scan}: the two contradict each other, so this place stays open. Measure it again"
+    return f"{scan}; judged is {wording.size(held.taken)}"
+
+
+def _bond(tile: TileFormat) -> str:
+    named = {"stack": "laid in a square grid", "herringbone": "laid in herringbone", "mixed": "laid in no one pattern"}
+    if tile.bond != "running":
+        return named[tile.bond]
+    if not tile.shift:
+        return "laid in running bond"
+    return f"each row shifted by {_part(tile.shift)} of the tile"
+
+
+def _part(share: float) -> str:
+    near = {"half": 1 / 2, "a third": 1 / 3, "a quarter": 1 / 4}
+    return next((word for word, part in near.items() if abs(share - part) < 0.03), wording.share(share))  # noqa: PLR2004
