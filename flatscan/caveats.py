@@ -130,6 +130,14 @@ _ROWS: dict[str, tuple[str, str]] = {
         "On a perfectly flat floor this capture would itself show {floor_mm:.1f} mm under a {edge_m:g} m edge",
         "Capture closer, slower or with a better sensor before deciding on this limit",
     ),
+    "no_joints_found": (
+        "No joints were found in {looked}: there are none, or they are finer or fainter than can be seen there",
+        "If the floor has joints, photograph it from closer (a pixel of 1 mm or less) in even light",
+    ),
+    "tile_size_disagrees": (
+        "Tiles measure {found_mm:.0f} mm where {stated_mm:.0f} mm was stated, {percent:+.1f} %",
+        "Measure a tile; if the stated size is right, the capture's scale is wrong: check the camera's numbers",
+    ),
     # levelling
     "unseen_not_filled": (
         "{area_m2:.2g} m² of floor was not seen; no compound is counted for it",

@@ -1,0 +1,99 @@
+"""The network of joints of one picture on plain arrays: nodes, pieces and how clearly each piece is seen."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flatscan.measures.joints.finding.candidates import REACH_MM, bridges, drawn_on, without_doubles
+from flatscan.measures.joints.finding.crossings import cut_at_crossings
+from flatscan.measures.joints.finding.directions import line_directions
+from flatscan.measures.joints.finding.graph import Graph, dissolved, without_dangling
+from flatscan.measures.joints.finding.proof import proof_of
+from flatscan.measures.joints.finding.ridges import evidence
+from flatscan.measures.joints.finding.segments import lines_in
+from flatscan.measures.joints.finding.strips import Strips, strips_along
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from flatscan.progress import Progress
+
+#: Finer pictures are averaged to pixels of about this size before looking, mm.
+_WORK_MM = 0.9
+#: A piece this clear stays; one less clear stays where it closes the network.
+STRONG_Z = 5.0
+WEAK_Z = 2.5
+_STRONG_AGREE = 0.65
+#: Nodes closer than this are one, mm and pixels, whichever is more.
+_SNAP_MM = 4.0
+_SNAP_PX = 1.5
+#: Free ends shorter than this are cut off, mm.
+DANGLING_MM = 45.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Found:
+    """What was found in one picture: its graph in picture mm and the pixel it was looked for at."""
+
+    graph: Graph
+    pixel_mm: float
+
+
+def find_lines(tone: NDArray[np.float32], pixel_mm: float, *, heights: bool, progress: Progress) -> Found:
+    """Find the joints in a picture seen from straight above.
+
+    Parameters
+    ----------
+    tone : (rows, cols) float32, NaN unseen; brightness in any unit, or with ``heights`` relief in mm
+    pixel_mm : side of a pixel; the outer corner of pixel [0, 0] is the origin
+    heights : steps from one side to the other count as well
+    """
+    tone, pixel_mm = work_size(tone, pixel_mm)
+    strips, segments, strengths = list[Strips](), list[np.ndarray](), list[float]()
+    turns = [a + quarter for a in line_directions(tone) for quarter in (0.0, math.pi / 2.0)]
+    for turn in progress.track(turns, label="looking for joints", total=len(turns)):
+        one = strips_along(tone, pixel_mm, turn)
+        strips.append(one)
+        z, _ = evidence(one, steps=heights)
+        for line in lines_in(one, z):
+            ends = np.array([line.start, line.end])
+            segments.append(one.to_picture(ends[:, 0], ends[:, 1]))
+            strengths.append(line.z)
+    if not segments:
+        return Found(Graph.empty(), pixel_mm)
+    lines = without_doubles(np.array(segments), np.array(strengths), pixel_mm)
+    trial = np.concatenate([drawn_on(lines, REACH_MM), bridges(lines, pixel_mm)])
+    nodes, links = cut_at_crossings(trial, max(_SNAP_MM, _SNAP_PX * pixel_mm))
+    z, agree = proof_of(nodes[links], strips, steps=heights)
+    return Found(proven(nodes, links, z, agree), pixel_mm)
+
+
+def proven(
+    nodes: NDArray[np.float64], links: NDArray[np.int64], z: NDArray[np.float64], agree: NDArray[np.float64]
+) -> Graph:
+    """Keep clear pieces, and less clear ones that join clear ones at both ends; then cut free ends."""
+    strong = (z >= STRONG_Z) & (agree >= _STRONG_AGREE)
+    touched = np.zeros(len(nodes), dtype=np.bool_)
+    touched[links[strong].ravel()] = True
+    keep = strong | ((z >= WEAK_Z) & touched[links].all(axis=1))
+    keep = without_dangling(nodes, links, keep, DANGLING_MM)
+    return dissolved(Graph(nodes, links[keep], z[keep]))
+
+
+def work_size(tone: NDArray[np.float32], pixel_mm: float) -> tuple[NDArray[np.float32], float]:
+    """Means over whole pixels, so that one is about as fine as is needed to find (not to measure) a joint."""
+    times = max(1, math.ceil(_WORK_MM / pixel_mm - 0.25))
+    if times == 1:
+        return np.ascontiguousarray(tone, dtype=np.float32), pixel_mm
+    rows, cols = (-(-n // times) for n in tone.shape)
+    padded = np.full((rows * times, cols * times), np.nan, np.float32)
+    padded[: tone.shape[0], : tone.shape[1]] = tone
+    blocks = padded.reshape(rows, times, cols, times)
+    seen = np.isfinite(blocks).sum(axis=(1, 3))
+    total = np.nansum(blocks, axis=(1, 3))
+    mean = np.divide(total, seen, out=np.full((rows, cols), np.nan, np.float32), where=2 * seen > times * times)
+    return mean.astype(np.float32), pixel_mm * times
