@@ -10,12 +10,15 @@ from flatscan.synth.rectangles import X0, X1, Y0, Y1
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+    from shapely import LineString, Polygon
 
     from flatscan.synth.rectangles import RectangleField
 
 _SAME_SIDE_MM = 1e-5
 #: What a wall leaves of a joint is not worth a name below this.
 _LEAST_MM = 1.0
+#: A tile must show this far beyond its joint to be one.
+_SHOWS_MM = 2.0
 
 
 class Piece(NamedTuple):
@@ -39,7 +42,7 @@ def pieces(field: RectangleField, outline_mm: NDArray[np.float64]) -> list[Piece
     for first, second, line, width in (*_between(field, (X0, X1, Y0, Y1)), *_between(field, (Y0, Y1, X0, X1))):
         along = np.column_stack(field.room_from_field(line[:, 0], line[:, 1]))
         for part in get_parts(room.intersection(LineString(along))):
-            if part.length >= _LEAST_MM:
+            if part.length >= _LEAST_MM and _seen(room, part, width):
                 ends = np.asarray(part.coords)
                 # The walls' cut may turn a line round.
                 if (ends[-1] - ends[0]) @ (along[1] - along[0]) < 0:
@@ -47,6 +50,18 @@ def pieces(field: RectangleField, outline_mm: NDArray[np.float64]) -> list[Piece
                 depth = float(field.joint_depth_mm(np.array(first), np.array(second)))
                 found.append(Piece(first, second, _point(ends[0]), _point(ends[-1]), width, depth))
     return found
+
+
+def _seen(room: Polygon, line: LineString, width_mm: float) -> bool:
+    """Both tiles show within the room beside some place of their joint; else it is a tile against a wall."""
+    from shapely.affinity import translate
+
+    (ax, ay), (bx, by) = line.coords[0], line.coords[-1]
+    out = (0.5 * width_mm + _SHOWS_MM) / line.length
+    for sign in (-1.0, 1.0):
+        # Where the line lies within the room moved one way, the room has a place the other way from the line.
+        line = line.intersection(translate(room, sign * out * (ay - by), sign * out * (bx - ax)))
+    return bool(line.length >= _LEAST_MM)
 
 
 def _between(
