@@ -6,12 +6,13 @@ from typing import TYPE_CHECKING
 
 from flatscan.constants import MM_PER_M
 from flatscan.judgement.findings import GAP_KINDS, JOINT_KINDS, WORD_ORDER
+from flatscan.judgement.joint_reasons import joint_reasons
 from flatscan.judgement.verdict import Answer
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from flatscan.judgement.verdict import AnswerCode, Finding, VerdictWord
+    from flatscan.judgement.verdict import AnswerCode, Finding, JointTally, VerdictWord
 
 #: Over more than this share of the seen floor, levelling places one by one is no longer the simpler job.
 LEVEL_ALL_SHARE = 0.5
@@ -49,10 +50,19 @@ def answer_code(flat: VerdictWord | None, joints: VerdictWord | None, share_over
     return "lay_as_is" if flat == "within" else "not_decided"
 
 
-def answer(findings: Sequence[Finding], *, unseen_share: float, most_unseen_share: float, share_over: float) -> Answer:
-    """The answer; ``findings`` worst first, shares 0 to 1."""
+def answer(
+    findings: Sequence[Finding],
+    *,
+    unseen_share: float,
+    most_unseen_share: float,
+    share_over: float,
+    tally: JointTally | None = None,
+) -> Answer:
+    """The answer; ``findings`` worst first, shares 0 to 1. ``tally``: over all joints, where they were measured."""
     gaps = [f for f in findings if f.what in GAP_KINDS]
-    joints = [f for f in findings if f.what in JOINT_KINDS]
+    # Few enough joints without a figure do not keep the others from being within.
+    counted = [f for f in findings if f.share is None or f.share >= most_unseen_share]
+    joints = [f for f in counted if f.what in JOINT_KINDS]
     too_little_seen = unseen_share >= most_unseen_share
     # Listed unseen patches do not count one by one: the share does.
     flat = combined_word(f for f in gaps if f.verdict != "not_seen" or f.at is None)
@@ -68,7 +78,8 @@ def answer(findings: Sequence[Finding], *, unseen_share: float, most_unseen_shar
     if too_little_seen:
         reasons.append(f"{100 * unseen_share:.0f} % of the floor was not seen: too much to call it within, which "
                        f"takes less than {100 * most_unseen_share:.0f} %")  # fmt: skip
-    reasons += _not_measured(findings)
+    reasons += joint_reasons(joints, tally)
+    reasons += _not_measured(counted)
     text = _OPEN.get(flat, _TEXTS[code]) if code == "not_decided" else _TEXTS[code]
     if code == "not_decided" and flat == "within":
         text = f"Flat enough; joints and lips {'not measured' if joint_word == 'not_seen' else 'not decided'}"

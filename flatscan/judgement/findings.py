@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.judgement.decision import chance_over, decide, guard_factor
+from flatscan.judgement.hand_findings import SAME_PLACE_MM, contradicted, same_edge
+from flatscan.judgement.joint_findings import CONFLICT
 from flatscan.judgement.places import place_in_words, unseen_patches
 from flatscan.judgement.steps import gap_limits
 from flatscan.judgement.verdict import Finding
@@ -20,7 +22,7 @@ if TYPE_CHECKING:
 
     from flatscan.judgement.limits import Limit, LimitSet
     from flatscan.judgement.verdict import VerdictWord
-    from flatscan.measures.measurement import GapMap, GapSpot, Measurement
+    from flatscan.measures.measurement import GapMap, GapSpot, HeldAgainst, Measurement
     from flatscan.surface.surface import Surface
 
 JOINT_KINDS = ("lip", "joint_width", "joint_depth")
@@ -57,20 +59,25 @@ def gap_findings(
     for limit_set in limit_sets:
         for limit in gap_limits(limit_set, surface.longest_mm):
             name = limit_id(limit_set, limit)
-            spots = [s for s in measurement.gaps if _same_edge(s.edge_mm, limit.edge_mm)]
-            judged = [_of_spot(name, limit, s, confidence) for s in spots]
+            spots = [s for s in measurement.gaps if same_edge(s.edge_mm, limit.edge_mm)]
+            judged = [_of_spot(name, limit, s, confidence, measurement.hand) for s in spots]
             judged = judged[:1] + [f for f in judged[1:] if f.verdict != "within"]
             if all(f.verdict == "within" for f in judged):
-                judged += _doubtful_place(name, limit, measurement.gap_maps, surface, confidence)
+                judged += _doubtful_place(name, limit, measurement, surface, confidence)
             found += judged or [_not_measured(name, limit, _NOT_LAID)]
     return found
 
 
-def other_findings(limit_sets: Sequence[LimitSet]) -> list[Finding]:
-    """Limits of what a height map does not measure, the strictest of each kind and set: not seen."""
+def other_findings(limit_sets: Sequence[LimitSet], *, with_joints: bool = True) -> list[Finding]:
+    """Limits of what was not measured, the strictest of each kind and set: not seen.
+
+    ``with_joints``: joints and lips are among them.
+    """
     found = []
     for limit_set in limit_sets:
         for kind, why in _NOT_MEASURED.items():
+            if kind in JOINT_KINDS and not with_joints:
+                continue
             of_kind = [limit for limit in limit_set.limits if limit.what == kind]
             if of_kind:
                 strictest = min(of_kind, key=lambda limit: limit.limit_mm)
@@ -121,9 +128,12 @@ def share_over(measurement: Measurement, surface: Surface, limit_sets: Sequence[
     return float(over.sum()) / max(1, int(surface.seen.sum()))
 
 
-def _of_spot(name: str, limit: Limit, spot: GapSpot, confidence: float) -> Finding:
+def _of_spot(name: str, limit: Limit, spot: GapSpot, confidence: float, hand: Sequence[HeldAgainst] = ()) -> Finding:
     p_over, word = decide(spot.gap.value, spot.gap.u, limit.limit_mm, confidence)
     tail = "; crosses floor that was not seen, so at least this much" if spot.bridges_hole else ""
+    conflict = contradicted(hand, spot.edge_mm, spot.at)
+    if conflict:
+        word, tail = "not_decided", f"; {CONFLICT}{tail}"
     return Finding(
         what=limit.what,
         limit_id=name,
@@ -135,14 +145,16 @@ def _of_spot(name: str, limit: Limit, spot: GapSpot, confidence: float) -> Findi
         where=place_in_words(spot.at) + tail,
         edge_mm=limit.edge_mm,
         contacts=spot.contacts,
+        conflict=conflict,
     )
 
 
 def _doubtful_place(
-    name: str, limit: Limit, maps: Sequence[GapMap], surface: Surface, confidence: float
+    name: str, limit: Limit, measurement: Measurement, surface: Surface, confidence: float
 ) -> list[Finding]:
-    for gap_map in _maps_of(maps, limit):
+    for gap_map in _maps_of(measurement.gap_maps, limit):
         chance_order = _excess_in_u(gap_map, limit.limit_mm)
+        chance_order[_read_by_hand(measurement.hand, limit, surface)] = np.nan
         if not np.isfinite(chance_order).any():
             continue
         row, col = np.unravel_index(int(np.nanargmax(chance_order)), chance_order.shape)
@@ -164,6 +176,18 @@ def _doubtful_place(
             )
         ]
     return []
+
+
+def _read_by_hand(hand: Sequence[HeldAgainst], limit: Limit, surface: Surface) -> NDArray[np.bool_]:
+    """Cells at which the edge was laid by hand: the reading has the word there."""
+    rows, cols = np.indices(surface.height_mm.shape)
+    read = np.zeros(surface.height_mm.shape, dtype=bool)
+    x0, y0 = surface.xy_mm(0, 0)
+    for held in hand:
+        if held.reading.what == "gap" and same_edge(held.reading.edge_mm, limit.edge_mm):
+            x, y = held.reading.at
+            read |= np.hypot(x0 + cols * surface.cell_mm - x, y0 + rows * surface.cell_mm - y) < SAME_PLACE_MM
+    return read
 
 
 def _excess_in_u(gap_map: GapMap, limit_mm: float) -> NDArray[np.float64]:
@@ -188,9 +212,4 @@ def _not_measured(name: str, limit: Limit, why: str) -> Finding:
 
 
 def _maps_of(maps: Iterable[GapMap], limit: Limit) -> list[GapMap]:
-    return [m for m in maps if _same_edge(m.edge_mm, limit.edge_mm)]
-
-
-def _same_edge(a: float, b: float | None) -> bool:
-    # Half of steps.STEP_BACK_MM, so that a stepped edge is never taken for its neighbour.
-    return b is not None and abs(a - b) < 5e-3  # noqa: PLR2004
+    return [m for m in maps if same_edge(m.edge_mm, limit.edge_mm)]

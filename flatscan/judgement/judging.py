@@ -8,43 +8,67 @@ import numpy as np
 
 from flatscan.judgement.answer import answer
 from flatscan.judgement.findings import gap_findings, other_findings, share_over, unseen_findings, worst_first
-from flatscan.judgement.readings import joint_reading, next_readings
+from flatscan.judgement.hand_findings import lone_findings
+from flatscan.judgement.joint_findings import joint_findings
+from flatscan.judgement.joint_places import JointPlaces
+from flatscan.judgement.readings import next_readings
 from flatscan.judgement.verdict import Verdict
+from flatscan.settings import PlaceSettings
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from flatscan.judgement.limits import LimitSet
-    from flatscan.judgement.verdict import Point
+    from flatscan.judgement.verdict import Finding, JointTally, Point
     from flatscan.measures.measurement import Measurement
     from flatscan.settings import JudgeSettings
     from flatscan.surface.surface import Surface
 
+_NOWHERE = PlaceSettings()
+
 
 def judge(
-    measurement: Measurement, surface: Surface, limit_sets: Sequence[LimitSet], settings: JudgeSettings
+    measurement: Measurement,
+    surface: Surface,
+    limit_sets: Sequence[LimitSet],
+    settings: JudgeSettings,
+    *,
+    place: PlaceSettings = _NOWHERE,
 ) -> Verdict:
     """Hold every limit against the measurement (JCGM 106) and answer whether the floor can be laid over.
 
     The gaps must have been measured at the edges ``edges_needed(limit_sets, surface.longest_mm)``; a
     limit whose edge was not measured is *not seen*. The whole floor is within only if every judged part is and
-    less than ``settings.most_unseen_share`` of it was not seen.
+    less than ``settings.most_unseen_share`` of it was not seen; so are its joints, by their length. ``place`` names
+    the doors that joints are counted from.
     """
+    joints = measurement.joints if measurement.joints is not None and measurement.joints.joints else None
+    places = None if joints is None else JointPlaces.of(joints.network, surface, place.doors_mm)
+    of_joints: list[Finding] = []
+    tally: JointTally | None = None
+    if joints is not None and places is not None:
+        of_joints, tally = joint_findings(joints, limit_sets, settings, places, measurement.hand)
     findings = worst_first(
         gap_findings(measurement, surface, limit_sets, settings.confidence)
-        + other_findings(limit_sets)
+        + of_joints
+        + lone_findings(measurement, surface.longest_mm, limit_sets, settings.confidence)
+        + other_findings(limit_sets, with_joints=joints is None)
         + unseen_findings(surface, limit_sets)
     )
+    readings, more = next_readings(findings, settings, start_at=_middle(surface), joints=joints, places=places)
     return Verdict(
         answer=answer(
             findings,
             unseen_share=1.0 - surface.seen_share,
             most_unseen_share=settings.most_unseen_share,
             share_over=share_over(measurement, surface, limit_sets),
+            tally=tally,
         ),
         findings=findings,
-        next_readings=next_readings(findings, settings.confidence) + joint_reading(findings, _middle(surface)),
+        next_readings=readings,
         caveats=(),
+        joint_tally=tally,
+        more_readings=more,
     )
 
 

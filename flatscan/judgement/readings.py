@@ -3,89 +3,114 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from flatscan.constants import MM_PER_M
-from flatscan.judgement.decision import guard_factor
 from flatscan.judgement.findings import GAP_KINDS, JOINT_KINDS
+from flatscan.judgement.hand_findings import SAME_PLACE_MM
+from flatscan.judgement.instruments import instrument_for, metres
+from flatscan.judgement.joint_readings import Candidate, doubt, joint_candidates, unknown_candidates
 from flatscan.judgement.places import place_in_words
 from flatscan.judgement.verdict import Reading
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from flatscan.judgement.joint_places import JointPlaces
     from flatscan.judgement.verdict import Finding, Point
+    from flatscan.measures.joints.joints import Joints
+    from flatscan.settings import JudgeSettings
 
-#: Readings closer together than this, beneath edges of like length, are one reading.
-SAME_PLACE_MM = 300.0
-#: Standard uncertainty of a reading that is only limited by its step r: r / sqrt(12) (JCGM 100, 4.3.7).
-_STEPS_PER_U = math.sqrt(12.0)
-#: What feeler gauges, wedges and rules can be read to.
-_HAND_STEPS_MM = (1.0, 0.5, 0.2, 0.1, 0.05)
 MOST_READINGS = 12
 #: How a reading of floor that was not seen begins.
 UNSEEN = "floor not seen"
+#: A contradiction is looked into before any doubt.
+_CONFLICT_TELLS = 2.0
 
 
-def next_readings(findings: Sequence[Finding], confidence: float) -> tuple[Reading, ...]:
-    """Hand readings for what is not decided, the most informative first, then for what was not seen.
+def next_readings(
+    findings: Sequence[Finding],
+    settings: JudgeSettings,
+    *,
+    start_at: Point,
+    joints: Joints | None = None,
+    places: JointPlaces | None = None,
+) -> tuple[tuple[Reading, ...], int]:
+    """Hand readings for what is not decided, the most informative first, and how many more there are.
 
-    A reading tells most where the outcome is least known, which is where the chance of being over is nearest
-    one half (the greatest entropy of a yes or no). Places that coincide are listed once.
+    A reading tells most where the outcome is least known, which is where the chance of being over is nearest one
+    half (the greatest entropy of a yes or no), and where it decides more than its own place. Places that coincide
+    are listed once. What was not seen at all comes last.
     """
     undecided = [f for f in findings if f.verdict == "not_decided" and f.what in GAP_KINDS and f.at is not None]
-    undecided.sort(key=lambda f: abs((f.p_over or 0.0) - 0.5))
-    readings = [_gap_reading(f, confidence) for f in _apart(undecided)]
-    readings += [
-        Reading(
-            at=f.at,
-            what=f"{UNSEEN}, {place_in_words(f.at)}: clear it and scan it, or lay the straightedge across it "
-            "in two directions",
-            instrument=f"{_metres(f.edge_mm)} straightedge and feeler gauges",
-            resolves=_resolution_words(_HAND_STEPS_MM[1]),
-        )
-        for f in findings
-        if f.verdict == "not_seen" and f.what in GAP_KINDS and f.at is not None
+    undecided.sort(key=_least_known_first)
+    candidates = [
+        Candidate(_CONFLICT_TELLS if f.conflict else doubt(f.p_over), _gap_reading(f, settings.confidence))
+        for f in _apart(undecided)
     ]
-    return tuple(readings[:MOST_READINGS])
+    if joints is not None and places is not None:
+        candidates += joint_candidates(findings, joints, settings.confidence)
+        candidates += unknown_candidates(findings, joints, places, settings.most_unseen_share)
+    candidates.sort(key=lambda c: -c.tells)
+    readings = [c.reading for c in candidates] + [_unseen_reading(f) for f in findings if _unseen_floor(f)]
+    tail = [] if joints is not None else _joint_reading(findings, start_at)
+    listed = readings[: MOST_READINGS - len(tail)] + tail
+    numbered = tuple(replace(r, number=i) for i, r in enumerate(listed, start=1))
+    return numbered, len(readings) + len(tail) - len(listed)
 
 
-def joint_reading(findings: Sequence[Finding], start_at: Point) -> tuple[Reading, ...]:
-    """One line of the field sheet for joints that were not measured."""
+def _least_known_first(finding: Finding) -> float:
+    return -math.inf if finding.conflict else abs((finding.p_over or 0.0) - 0.5)
+
+
+def _unseen_floor(finding: Finding) -> bool:
+    return finding.verdict == "not_seen" and finding.what in GAP_KINDS and finding.at is not None
+
+
+def _unseen_reading(finding: Finding) -> Reading:
+    if finding.at is None:
+        raise ValueError("an unseen patch has a place")
+    return Reading(
+        at=finding.at,
+        what=f"{UNSEEN}, {place_in_words(finding.at)}: clear it and scan it, or lay the straightedge across it "
+        "in two directions",
+        instrument=f"{metres(finding.edge_mm)} straightedge and feeler gauges",
+        resolves="0.5 mm or finer",
+        kind="gap",
+        edge_mm=finding.edge_mm,
+    )
+
+
+def _joint_reading(findings: Sequence[Finding], start_at: Point) -> list[Reading]:
+    """One line of the field sheet for joints that were not looked for."""
     kinds = [f.what for f in findings if f.verdict == "not_seen" and f.what in JOINT_KINDS]
     if not kinds:
-        return ()
+        return []
     words = {"lip": "lip", "joint_width": "width", "joint_depth": "depth"}
     named = ", ".join(words[k] for k in dict.fromkeys(kinds))
-    return (
+    return [
         Reading(
             at=start_at,
             what=f"{named} of the widest, deepest and most uneven joints you can find; begin here",
             instrument="steel rule, depth gauge and feeler gauges",
-            resolves=_resolution_words(0.1),
-        ),
-    )
+            resolves="0.1 mm or finer",
+        )
+    ]
 
 
 def _gap_reading(finding: Finding, confidence: float) -> Reading:
-    if finding.at is None or finding.value is None:
-        raise ValueError("an undecided finding has a place and a value")
-    lay = f"gap under a {_metres(finding.edge_mm)} straightedge, {place_in_words(finding.at)}"
+    if finding.at is None:
+        raise ValueError("an undecided finding has a place")
+    lay = f"gap under a {metres(finding.edge_mm)} straightedge, {place_in_words(finding.at)}"
     if finding.contacts is not None:
         a, b = finding.contacts
         lay += f", resting at {_tapes(a)} and {_tapes(b)}"
-    needed_u = abs(finding.limit_mm - finding.value.value) / guard_factor(confidence)
-    step = next((s for s in _HAND_STEPS_MM if s <= needed_u * _STEPS_PER_U), None)
-    resolves = (
-        _resolution_words(step)
-        if step is not None
-        else "0.05 mm, and even that may not tell so close to the limit: if the reading agrees, treat it as over"
-    )
+    if finding.conflict:
+        lay += "; hand and scan disagree, so read it again"
+    instrument, resolves = instrument_for("gap", finding, confidence)
     return Reading(
-        at=finding.at,
-        what=lay,
-        instrument=f"{_metres(finding.edge_mm)} straightedge and feeler gauges",
-        resolves=resolves,
+        at=finding.at, what=lay, instrument=instrument, resolves=resolves, kind="gap", edge_mm=finding.edge_mm
     )
 
 
@@ -107,11 +132,3 @@ def _same_reading(a: Finding, b: Finding) -> bool:
 def _tapes(at: Point) -> str:
     """A second and third place beside one that named the walls."""
     return f"({at[0] / MM_PER_M:.2f}, {at[1] / MM_PER_M:.2f}) m"
-
-
-def _metres(edge_mm: float | None) -> str:
-    return f"{round((edge_mm or 0.0) / MM_PER_M, 2):g} m"
-
-
-def _resolution_words(step_mm: float) -> str:
-    return f"{step_mm:g} mm or finer"

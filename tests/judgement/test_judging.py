@@ -148,14 +148,17 @@ def test_hand_readings_begin_where_least_is_known_and_are_not_repeated(make_surf
         make_spot(3.3, at=(1000.0, 1000.0)),  # p = 0.88
         make_spot(3.0, at=(3000.0, 1000.0)),  # p = 0.50
         make_spot(3.05, at=(3100.0, 1000.0)),  # the same place
-        make_spot(2.8, at=(4500.0, 2000.0)),  # p = 0.21
+        make_spot(2.65, at=(4500.0, 2000.0)),  # p = 0.081
     ]
     verdict = judge(make_measurement(spots), make_surface(), [FLAT_ONLY], RULE)
-    assert [r.at[0] for r in verdict.next_readings] == [3000.0, 4500.0, 1000.0]
-    # |3 - 2.8| = 0.2 mm = 1.645 u and u = step / sqrt(12): the step may be 0.42 mm, so a 0.2 mm gauge will do.
-    assert verdict.next_readings[1].resolves == "0.2 mm or finer"
+    assert [r.at[0] for r in verdict.next_readings] == [3000.0, 1000.0, 4500.0]
+    assert [r.number for r in verdict.next_readings] == [1, 2, 3]
+    # |3 - 2.65| = 0.35 mm = 1.645 u together, u = 0.213; with the scan's 0.25 the hand may have
+    # 1 / sqrt(1/0.213² - 1/0.25²) = 0.406; less the reader's 0.3 that is step / sqrt(12) = 0.273, a step of 0.95 mm.
+    assert verdict.next_readings[2].resolves == "0.5 mm or finer"
     assert "even that may not tell" in verdict.next_readings[0].resolves
     assert verdict.next_readings[2].instrument == "2 m straightedge and feeler gauges"
+    assert all(r.kind == "gap" and r.edge_mm == 2000.0 for r in verdict.next_readings)
 
 
 def test_levels_are_named_but_do_not_decide(make_surface, make_spot, make_measurement):
