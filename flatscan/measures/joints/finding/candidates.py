@@ -57,12 +57,25 @@ def without_doubles(segments: NDArray[np.float64], z: NDArray[np.float64], pixel
     return np.array([(p.coords[0], p.coords[-1]) for p in parts], dtype=np.float64).reshape(-1, 2, 2)
 
 
-def bridges(segments: NDArray[np.float64], pixel_mm: float) -> NDArray[np.float64]:
-    """Straight links over gaps between lines on one straight: each end to the nearest line ahead of it."""
+def trial_lines(segments: NDArray[np.float64], pixel_mm: float) -> NDArray[np.float64]:
+    """Lines, links over the gaps between those on one straight, and free ends drawn on to meet other lines."""
+    linked = _facing_ends(segments, pixel_mm)
+    ends = np.concatenate([segments[:, 0], segments[:, 1]])
+    out = np.concatenate([segments[:, 0] - segments[:, 1], segments[:, 1] - segments[:, 0]])
+    out = out / np.maximum(np.linalg.norm(out, axis=1)[:, None], 1e-9)
+    gap = np.linalg.norm(ends[linked[:, 0]] - ends[linked[:, 1]], axis=1)
+    bridges = np.stack([ends[linked[:, 0]], ends[linked[:, 1]]], axis=1)
+    free = np.ones(len(ends), dtype=np.bool_)
+    # Beyond a long gap the line may have ended at a crossing just past its end: the bridge runs through it.
+    free[linked.ravel()] = False
+    drawn = np.stack([ends[free], ends[free] + REACH_MM * out[free]], axis=1)
+    return np.concatenate([segments, bridges[gap > 0.0], drawn])
+
+
+def _facing_ends(segments: NDArray[np.float64], pixel_mm: float) -> NDArray[np.int64]:
+    """(k, 2) numbers of ends (starts, then ends of lines) that face each other on one straight, each the nearest."""
     import shapely
 
-    if len(segments) == 0:
-        return segments
     off_most = max(_BRIDGE_OFF_MM, pixel_mm)
     ends = np.concatenate([segments[:, 0], segments[:, 1]])
     out = np.concatenate([segments[:, 0] - segments[:, 1], segments[:, 1] - segments[:, 0]])
@@ -74,20 +87,10 @@ def bridges(segments: NDArray[np.float64], pixel_mm: float) -> NDArray[np.float6
     off_one = np.abs(gap[:, 0] * out[one, 1] - gap[:, 1] * out[one, 0])
     off_other = np.abs(gap[:, 0] * out[other, 1] - gap[:, 1] * out[other, 0])
     facing = (out[one] * out[other]).sum(axis=1) < -np.cos(_SAME_TURN)
-    fits = facing & (ahead > 1.0) & (np.maximum(off_one, off_other) < off_most + 0.01 * ahead)
+    fits = facing & (ahead > 0.0) & (np.maximum(off_one, off_other) < off_most + 0.01 * ahead)
     one, other, ahead = one[fits], other[fits], ahead[fits]
-    order = np.argsort(ahead)
     nearest: dict[int, int] = {}
-    for index in order:
+    for index in np.argsort(ahead):
         nearest.setdefault(int(one[index]), int(other[index]))
-    pairs = sorted({(min(a, b), max(a, b)) for a, b in nearest.items() if nearest.get(b) == a})
-    return np.array([(ends[a], ends[b]) for a, b in pairs], dtype=np.float64).reshape(-1, 2, 2)
-
-
-def drawn_on(segments: NDArray[np.float64], reach_mm: float) -> NDArray[np.float64]:
-    """Each line longer by ``reach_mm`` at both ends."""
-    if len(segments) == 0:
-        return segments
-    way = segments[:, 1] - segments[:, 0]
-    way = way / np.linalg.norm(way, axis=1)[:, None]
-    return np.stack([segments[:, 0] - reach_mm * way, segments[:, 1] + reach_mm * way], axis=1)
+    pairs = sorted((a, b) for a, b in nearest.items() if a < b and nearest.get(b) == a)
+    return np.array(pairs, dtype=np.int64).reshape(-1, 2)

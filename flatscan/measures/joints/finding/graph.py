@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 
 #: Two pieces at a node without a third are one where they bend by less than this, radians.
 _STRAIGHT = 0.02
+#: A part of the network shorter than this in all is no network, mm.
+_LOOSE_MM = 300.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -101,3 +103,33 @@ def dissolved(graph: Graph) -> Graph:
     z = np.array([net[a][b]["z"] for a, b in links.tolist()], dtype=np.float64)
     used, renamed = np.unique(links, return_inverse=True)
     return Graph(at[used], renamed.reshape(-1, 2).astype(np.int64), z)
+
+
+def without_islands(graph: Graph) -> Graph:
+    """Leave out parts that lie within one face of the rest without touching it (print on a tile), and short loose ones."""
+    import shapely
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    if len(graph.links) == 0:
+        return graph
+    count = len(graph.nodes_mm)
+    a, b = graph.links.T
+    _, part = connected_components(coo_matrix((np.ones(len(a)), (a, b)), shape=(count, count)), directed=False)
+    part = part[a]
+    lines = shapely.linestrings(graph.nodes_mm[graph.links])
+    whole = np.array([shapely.multilinestrings(lines[part == p]) for p in range(part.max() + 1)])
+    around = np.array([_filled(w) for w in whole])
+    one, other = shapely.STRtree(around).query(whole, predicate="within")
+    drop = np.zeros(len(whole), dtype=np.bool_)
+    drop[one[one != other]] = True
+    drop |= shapely.length(whole) < _LOOSE_MM
+    return graph.only(~drop[part])
+
+
+def _filled(lines):  # type: ignore[no-untyped-def]
+    """The area enclosed by a connected part, its faces together."""
+    import shapely
+
+    faces = shapely.get_parts(shapely.polygonize(shapely.get_parts(lines)))
+    return shapely.union_all(faces) if len(faces) else shapely.Polygon()

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.measures.joints.finding.candidates import REACH_MM, bridges, drawn_on, without_doubles
+from flatscan.measures.joints.finding.candidates import trial_lines, without_doubles
 from flatscan.measures.joints.finding.crossings import cut_at_crossings
 from flatscan.measures.joints.finding.directions import line_directions
-from flatscan.measures.joints.finding.graph import Graph, dissolved, without_dangling
-from flatscan.measures.joints.finding.proof import proof_of
+from flatscan.measures.joints.finding.graph import Graph, dissolved, without_dangling, without_islands
+from flatscan.measures.joints.finding.proof import Proof, proof_of
 from flatscan.measures.joints.finding.ridges import evidence
 from flatscan.measures.joints.finding.segments import lines_in
 from flatscan.measures.joints.finding.strips import Strips, strips_along
@@ -28,6 +28,10 @@ _WORK_MM = 0.9
 STRONG_Z = 5.0
 WEAK_Z = 2.5
 _STRONG_AGREE = 0.65
+_WEAK_AGREE = 0.6
+#: Less contrast than this share of what is usual nearby: no joint.
+_LEAST_OF_USUAL = 0.35
+_NEIGHBOURS = 15
 #: Nodes closer than this are one, mm and pixels, whichever is more.
 _SNAP_MM = 4.0
 _SNAP_PX = 1.5
@@ -66,22 +70,45 @@ def find_lines(tone: NDArray[np.float32], pixel_mm: float, *, heights: bool, pro
     if not segments:
         return Found(Graph.empty(), pixel_mm)
     lines = without_doubles(np.array(segments), np.array(strengths), pixel_mm)
-    trial = np.concatenate([drawn_on(lines, REACH_MM), bridges(lines, pixel_mm)])
-    nodes, links = cut_at_crossings(trial, max(_SNAP_MM, _SNAP_PX * pixel_mm))
-    z, agree = proof_of(nodes[links], strips, steps=heights)
-    return Found(proven(nodes, links, z, agree), pixel_mm)
+    nodes, links = cut_at_crossings(trial_lines(lines, pixel_mm), max(_SNAP_MM, _SNAP_PX * pixel_mm))
+    proof = proof_of(nodes[links], strips, steps=heights)
+    return Found(proven(nodes, links, proof, alike=not heights), pixel_mm)
 
 
-def proven(
-    nodes: NDArray[np.float64], links: NDArray[np.int64], z: NDArray[np.float64], agree: NDArray[np.float64]
-) -> Graph:
-    """Keep clear pieces, and less clear ones that join clear ones at both ends; then cut free ends."""
-    strong = (z >= STRONG_Z) & (agree >= _STRONG_AGREE)
-    touched = np.zeros(len(nodes), dtype=np.bool_)
-    touched[links[strong].ravel()] = True
-    keep = strong | ((z >= WEAK_Z) & touched[links].all(axis=1))
+def proven(nodes: NDArray[np.float64], links: NDArray[np.int64], proof: Proof, *, alike: bool) -> Graph:
+    """Keep clear pieces, and less clear ones that join clear ones; then cut free ends and what touches no network.
+
+    ``alike``: joints near each other differ alike from the tiles (not so with lips), so a piece with much less
+    contrast than those around it is none.
+    """
+    strong = (proof.z >= STRONG_Z) & (proof.agree >= _STRONG_AGREE)
+    if not strong.any():
+        return Graph.empty()
+    length = np.linalg.norm(nodes[links[:, 1]] - nodes[links[:, 0]], axis=1)
+    usual = usual_nearby(nodes[links].mean(axis=1), proof.contrast, strong & (length > DANGLING_MM / 2.0))
+    like = proof.contrast >= (_LEAST_OF_USUAL * usual if alike else 0.0)
+    keep = strong & like
+    may = (proof.z >= WEAK_Z) & (proof.agree >= _WEAK_AGREE) & like
+    for _ in range(4):
+        touched = np.zeros(len(nodes), dtype=np.bool_)
+        touched[links[keep].ravel()] = True
+        keep = keep | (may & touched[links].all(axis=1))
     keep = without_dangling(nodes, links, keep, DANGLING_MM)
-    return dissolved(Graph(nodes, links[keep], z[keep]))
+    graph = without_islands(dissolved(Graph(nodes, links[keep], proof.z[keep])))
+    return dissolved(graph)
+
+
+def usual_nearby(
+    at_mm: NDArray[np.float64], contrast: NDArray[np.float64], strong: NDArray[np.bool_]
+) -> NDArray[np.float64]:
+    """Median contrast of the strong pieces nearest to each piece."""
+    from scipy.spatial import cKDTree
+
+    if not strong.any():
+        return np.zeros(len(at_mm))
+    count = min(_NEIGHBOURS, int(strong.sum()))
+    _, index = cKDTree(at_mm[strong]).query(at_mm, k=count)
+    return np.asarray(np.median(contrast[strong][index.reshape(len(at_mm), count)], axis=1), dtype=np.float64)
 
 
 def work_size(tone: NDArray[np.float32], pixel_mm: float) -> tuple[NDArray[np.float32], float]:

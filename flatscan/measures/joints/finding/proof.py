@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -29,10 +30,19 @@ _LEAST_OF_RANGE = 0.006
 _MOST_VALUES = 8_000_000
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Proof:
+    """Of each piece (n,): evidence in standard deviations, share of its cells that agree, difference in tone."""
+
+    z: NDArray[np.float64]
+    agree: NDArray[np.float64]
+    contrast: NDArray[np.float64]
+
+
 def proof_of(
     pieces: NDArray[np.float64], strips: Sequence[Strips], *, steps: bool
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """How clearly each piece is seen, in standard deviations, and its share of cells that agree.
+) -> Proof:
+    """How clearly each piece is seen.
 
     Parameters
     ----------
@@ -40,9 +50,9 @@ def proof_of(
     strips : by direction; each piece is looked at in the one nearest to its own
     steps : a step in height from side to side counts as well
     """
-    z, agree = np.zeros(len(pieces)), np.zeros(len(pieces))
+    proof = Proof(*(np.zeros(len(pieces)) for _ in range(3)))
     if len(pieces) == 0:
-        return z, agree
+        return proof
     d = pieces[:, 1] - pieces[:, 0]
     turn = np.arctan2(d[:, 1], d[:, 0])
     aligned = np.stack([np.abs(np.cos(turn - one.direction_rad)) for one in strips])
@@ -50,13 +60,12 @@ def proof_of(
     for index, one in enumerate(strips):
         mine = np.flatnonzero(nearest == index)
         if mine.size:
-            z[mine], agree[mine] = _in_strips(pieces[mine], one, steps=steps)
-    return z, agree
+            part = _in_strips(pieces[mine], one, steps=steps)
+            proof.z[mine], proof.agree[mine], proof.contrast[mine] = part.z, part.agree, part.contrast
+    return proof
 
 
-def _in_strips(
-    pieces: NDArray[np.float64], strips: Strips, *, steps: bool
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _in_strips(pieces: NDArray[np.float64], strips: Strips, *, steps: bool) -> Proof:
     tone = clip_specks(strips)
     span = tone_range(strips)
     u0, v0 = strips.from_picture(pieces[:, 0])
@@ -68,7 +77,7 @@ def _in_strips(
     first = np.floor(low / strips.cell_mm).astype(np.int64)
     count = np.maximum(np.ceil(high / strips.cell_mm).astype(np.int64) - first, 1)
     reach = round(_REACH_MM / strips.pixel_mm)
-    z, agree = np.zeros(len(pieces)), np.zeros(len(pieces))
+    proof = Proof(*(np.zeros(len(pieces)) for _ in range(3)))
     order = np.argsort(count)
     start = 0
     while start < len(order):
@@ -82,9 +91,10 @@ def _in_strips(
         piece = np.repeat(np.arange(len(some)), count[some])
         slope = (v1 - v0)[some] / np.maximum((u1 - u0)[some], 1e-9)
         middle = v0[some][piece] + slope[piece] * ((cells + 0.5) * strips.cell_mm - u0[some][piece])
-        z[some], agree[some] = _profiles(tone, strips, cells, share, middle, piece, len(some), reach, span, steps=steps)
+        part = _profiles(tone, strips, cells, share, middle, piece, len(some), reach, span, steps=steps)
+        proof.z[some], proof.agree[some], proof.contrast[some] = part.z, part.agree, part.contrast
         start = stop
-    return z, agree
+    return proof
 
 
 def _cells(
@@ -110,7 +120,7 @@ def _profiles(
     span: float,
     *,
     steps: bool,
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+) -> Proof:
     rows, cols = tone.shape
     row = np.rint(middle / strips.pixel_mm - 0.5).astype(np.int64)[:, None] + np.arange(-reach, reach + 1)
     inside = (row >= 0) & (row < rows) & ((cells >= 0) & (cells < cols))[:, None]
@@ -123,7 +133,7 @@ def _profiles(
     seen = mass > 0.4 * mass_all
     profile = np.divide(total, mass, out=np.full(total.shape, np.nan), where=seen)
     per_cell = np.where(weight > 0.3 * share[:, None], value / np.maximum(weight, 1e-9), np.nan)
-    best, agree = np.zeros(number), np.zeros(number)
+    best, agree, contrast = (np.zeros(number) for _ in range(3))
     off = max(1, math.ceil(_OFF_MM / strips.pixel_mm))
     flank = max(2, round(_FLANK_MM / strips.pixel_mm))
     for width in odd_widths(strips.pixel_mm):
@@ -136,7 +146,8 @@ def _profiles(
             fits = np.add.reduceat(same * share, begin) / mass_all[:, 0]
             better = z > best
             best[better], agree[better] = z[better], fits[better]
-    return best, agree
+            contrast[better] = np.abs(kind[np.arange(number), where])[better]
+    return Proof(best, agree, np.nan_to_num(contrast))
 
 
 def measures(profile: NDArray[np.float64], width: int, flank: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
