@@ -1,0 +1,86 @@
+"""What stands on the floor, from the points: cells it covers, and what it hides from a photo."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from flatscan.sources.scan import Scan
+    from flatscan.surface.picture.ground import Ground
+    from flatscan.surface.picture.posed_photo import PosedPhoto
+    from flatscan.surface.surface import Surface
+
+#: Points looked at; more are thinned evenly.
+_MOST_POINTS = 6_000_000
+_BLOCK = 1_000_000
+#: What rises by this over the floor can hide it; lips and the sensor's bends stay below.
+_HIDES_MM = 25.0
+_HIGHEST_MM = 2500.0
+_VOXEL_MM = 25.0
+#: Fewer points in a voxel are strays.
+_LEAST_POINTS = 2
+#: A hole most of whose points lie this high is covered by a thing, not merely unseen.
+_COVERS_MM = 6.0
+#: A thing hides a place when it is nearer to the camera by this and by this share.
+_NEARER_MM, _NEARER_SHARE = 30.0, 0.01
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Standing:
+    """``covered`` (rows, cols) bool of the surface; ``at_mm`` (n, 3) centres of voxels that things fill."""
+
+    covered: NDArray[np.bool_]
+    at_mm: NDArray[np.float64]
+
+
+def standing_on(scan: Scan, surface: Surface, ground: Ground) -> Standing:
+    """Voxels and covered cells from an even share of the points."""
+    rows, cols = surface.height_mm.shape
+    high, low = np.zeros(rows * cols), np.zeros(rows * cols)
+    turn = surface.floor_from_scan[:3, :3]
+    shift = turn @ scan.origin_mm + surface.floor_from_scan[:3, 3]
+    keys = [np.empty((0, 3), dtype=np.int32)]
+    points = scan.points_mm[:: max(1, -(-len(scan.points_mm) // _MOST_POINTS))]
+    for start in range(0, len(points), _BLOCK):
+        xyz = points[start : start + _BLOCK].astype(np.float64) @ turn.T + shift
+        above = xyz[:, 2] - ground.at(xyz[:, 0], xyz[:, 1])
+        usable = (above < _HIGHEST_MM) & (above > -_HIGHEST_MM)
+        col, row = np.floor((xyz[:, :2] - surface.origin_mm) / surface.cell_mm).T
+        on = usable & (row >= 0) & (row < rows) & (col >= 0) & (col < cols)
+        cell = (row[on] * cols + col[on]).astype(np.int64)
+        raised = above[on] > _COVERS_MM
+        high += np.bincount(cell[raised], minlength=rows * cols)
+        low += np.bincount(cell[~raised], minlength=rows * cols)
+        keys.append(np.floor(xyz[usable & (above > _HIDES_MM)] / _VOXEL_MM).astype(np.int32))
+    voxels, count = np.unique(np.concatenate(keys), axis=0, return_counts=True)
+    covered = (high > low).reshape(rows, cols) & ~surface.seen
+    return Standing(covered, (voxels[count >= _LEAST_POINTS].astype(np.float64) + 0.5) * _VOXEL_MM)
+
+
+def nearest_thing_mm(photo: PosedPhoto, standing: Standing) -> tuple[NDArray[np.float32], int]:
+    """Depth of the nearest thing in each tile of the photo (inf: none), and the side of a tile in pixels."""
+    above_mm = max(float(photo.position_mm[2]), _VOXEL_MM)
+    side = max(2, int(np.ceil(_VOXEL_MM * photo.fx / above_mm)))
+    width, height = photo.size
+    nearest = np.full((height // side + 1, width // side + 1), np.inf, dtype=np.float32)
+    uv, depth_mm, ok = photo.project(standing.at_mm)
+    # A voxel is about a tile wide: it is put into the four tiles that it may touch.
+    corner = np.floor(uv[ok] / side - 0.5).astype(int)
+    for step in ((0, 0), (0, 1), (1, 0), (1, 1)):
+        row = np.clip(corner[:, 1] + step[0], 0, nearest.shape[0] - 1)
+        col = np.clip(corner[:, 0] + step[1], 0, nearest.shape[1] - 1)
+        np.minimum.at(nearest, (row, col), depth_mm[ok].astype(np.float32))
+    return nearest, side
+
+
+def is_hidden(
+    uv: NDArray[np.float64], depth_mm: NDArray[np.float64], nearest: NDArray[np.float32], side: int
+) -> NDArray[np.bool_]:
+    """(n,) bool: a thing stands before the place. ``uv`` must lie within the picture."""
+    tile = (uv / side).astype(int)
+    return np.asarray(nearest[tile[:, 1], tile[:, 0]] < depth_mm * (1.0 - _NEARER_SHARE) - _NEARER_MM)
