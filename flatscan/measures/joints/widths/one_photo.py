@@ -1,0 +1,134 @@
+"""All stations one photo shows: strips, profiles, fits, and which of them to believe."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flatscan.measures.joints.widths.blur_doubt import blur_doubt
+from flatscan.measures.joints.widths.fit import Fits, fit_profiles
+from flatscan.measures.joints.widths.profile_model import CENTRE, JOINT, LEFT, LOG_BLUR, RIGHT, WIDTH
+from flatscan.measures.joints.widths.refusal import MEASURED, REASONS, refusals
+from flatscan.measures.joints.widths.start import WIDTHS_MM, Band, best_band, start_of
+from flatscan.measures.joints.widths.straighten import profiles_of
+from flatscan.measures.joints.widths.strips import Grid, Places, Projects, pixels_of, sample, strip_grid
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+#: How far off its centre line a joint is looked for.
+SEARCH_MM = 4.0
+#: Flat face on either side of the joint that takes part in the fit.
+FACE_MM = 6.0
+#: Steps across per photo pixel, and the finest step: below it samples only repeat each other.
+_STEP_PIXELS = 0.5
+_LEAST_STEP_MM = 0.06
+_ROWS = 64
+PARTS = 3
+_AT_ONCE = 96
+#: Face slopes are drawn to 0 as by one look at them with a tone step of this share of the contrast over 10 mm.
+_SLOPE_SHARE_PER_MM = 0.03
+#: Brightness of a channel that must be gained before colour is taken for grey: colour is stored coarser.
+_COLOUR_GAIN = 1.4
+_GREY = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Reading:
+    """What one photo says of k stations.
+
+    ``reason``: (k,) index into ``REASONS``, or ``MEASURED``; the rest (k,) in mm, meaningless where refused.
+    ``fit_u``: of the width by its residuals; ``part_widths``: (k, parts) of parts of the stretch; ``blur_u``: by the
+    blur's and the tone's unknown shape; ``polarity``: +1 joint lighter than the faces, -1 darker.
+    """
+
+    reason: NDArray[np.int8]
+    width: NDArray[np.float64]
+    fit_u: NDArray[np.float64]
+    part_widths: NDArray[np.float64]
+    blur_u: NDArray[np.float64]
+    centre: NDArray[np.float64]
+    polarity: NDArray[np.float64]
+
+
+def read_photo(photo: Projects, places: Places, pixel_mm: NDArray[np.float64], *, rng: np.random.Generator) -> Reading:
+    """Load the photo once and measure every place in it."""
+    image = photo.load()
+    step = max(_LEAST_STEP_MM, _STEP_PIXELS * float(np.median(pixel_mm)))
+    reach = SEARCH_MM + float(WIDTHS_MM[-1]) / 2.0 + FACE_MM
+    grid = strip_grid(reach, step, _ROWS, rng)
+    chunks = []
+    for first in range(0, len(pixel_mm), _AT_ONCE):
+        rows = slice(first, first + _AT_ONCE)
+        part = Places(*(array[rows] for array in places))
+        chunks.append(_read_chunk(photo, image, part, grid, pixel_mm[rows]))
+    fields = Reading.__dataclass_fields__
+    return Reading(**{name: np.concatenate([getattr(chunk, name) for chunk in chunks]) for name in fields})
+
+
+def _read_chunk(
+    photo: Projects, image: NDArray[np.uint8], places: Places, grid: Grid, pixel_mm: NDArray[np.float64]
+) -> Reading:
+    pixels, inside = pixels_of(photo, places, grid)
+    tone, band = _best_tone(sample(image, pixels), grid.across_mm)
+    straight = profiles_of(tone, grid.across_mm, grid.along, band, parts=PARTS)
+    band = best_band(grid.across_mm, straight.whole, SEARCH_MM)
+    fits, weight = _fit(grid.across_mm, straight.whole, band, pixel_mm)
+    theta = fits.theta
+    parts = np.stack([_fit_again(grid.across_mm, straight.parts[:, i], weight, theta) for i in range(PARTS)], axis=1)
+    reason = refusals(fits, grid.across_mm, weight, pixel_mm, SEARCH_MM)
+    reason[~inside] = REASONS.index("no_photo")
+    face = (theta[:, RIGHT] + theta[:, LEFT]) / 2.0
+    return Reading(
+        reason=reason,
+        width=theta[:, WIDTH],
+        fit_u=np.sqrt(np.maximum(fits.covariance[:, WIDTH, WIDTH], 0.0)),
+        part_widths=parts,
+        blur_u=blur_doubt(theta[:, WIDTH], np.exp(theta[:, LOG_BLUR]), theta[:, JOINT], face),
+        centre=theta[:, CENTRE],
+        polarity=np.sign(theta[:, JOINT] - face),
+    )
+
+
+def _best_tone(strips: NDArray[np.float32], x_mm: NDArray[np.float64]) -> tuple[NDArray[np.float32], Band]:
+    """(k, rows, m) of the channel in which the joint stands out most, and where it is seen there."""
+    tones = [strips @ _GREY, *(strips[..., channel] for channel in range(3))]
+    bands = [best_band(x_mm, tone.mean(axis=1).astype(np.float64), SEARCH_MM) for tone in tones]
+    gain = np.array([1.0] + [1.0 / _COLOUR_GAIN] * 3)[:, None]
+    pick = np.argmax(np.stack([band.contrast for band in bands]) * gain, axis=0)
+    rows = np.arange(len(strips))
+    tone = np.stack(tones)[pick, rows]
+    return tone, Band(*(np.stack(field)[pick, rows] for field in zip(*bands, strict=True)))
+
+
+def _fit(
+    x_mm: NDArray[np.float64], tone: NDArray[np.float64], band: Band, pixel_mm: NDArray[np.float64]
+) -> tuple[Fits, NDArray[np.float64]]:
+    """Fit twice: the second time over faces counted from the edges that the first one found."""
+    theta = start_of(band, 1.0)
+    theta[:, LOG_BLUR] = np.log(np.minimum(1.2 * pixel_mm, band.width_mm / 4.0))
+    prior = np.zeros(len(theta))
+    for _ in range(2):
+        weight = _window(x_mm, theta)
+        fits = fit_profiles(x_mm, tone, weight, theta, slope_prior=prior)
+        theta = fits.theta
+        contrast = np.maximum(np.abs(theta[:, JOINT] - theta[:, RIGHT]), 1e-3)
+        prior = (fits.rms / (_SLOPE_SHARE_PER_MM * contrast)) ** 2
+    return fits, weight
+
+
+def _fit_again(
+    x_mm: NDArray[np.float64], tone: NDArray[np.float64], weight: NDArray[np.float64], theta: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """(k,) width of another profile of the same joint."""
+    return fit_profiles(x_mm, tone, weight, theta).theta[:, WIDTH]
+
+
+def _window(x_mm: NDArray[np.float64], theta: NDArray[np.float64]) -> NDArray[np.float64]:
+    reach = theta[:, [WIDTH]] / 2.0 + FACE_MM
+    return (np.abs(x_mm - theta[:, [CENTRE]]) <= reach).astype(np.float64)
+
+
+__all__ = ["MEASURED", "Reading", "read_photo"]
