@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from flatscan.report.joint_story import takes_down_lips
+
 if TYPE_CHECKING:
     from flatscan.report.report import Report
 
@@ -50,7 +52,8 @@ LIMITS = Caution("limits", "What comes first", "Local code, contract and product
 def cautions_for(report: Report) -> tuple[Caution, ...]:
     """The cautions that the suggested work calls for; the last one always."""
     grinds = _grinds(report)
-    fills = any(method.bags > 0 for method in report.plan.methods)
+    tally = report.verdict.joint_tally
+    fills = any(method.bags > 0 for method in report.plan.methods) or (tally is not None and tally.fill_m > 0.0)
     found = []
     if grinds:
         found.append(SILICA)
@@ -62,7 +65,8 @@ def cautions_for(report: Report) -> tuple[Caution, ...]:
 
 
 def _grinds(report: Report) -> bool:
-    if report.verdict.answer.code == "fill_joints_and_lips":
+    lips = takes_down_lips(report)
+    if lips or (lips is None and report.verdict.answer.code == "fill_joints_and_lips"):
         return True
     by_area = any("grind" in area.action.lower() for area in report.plan.areas)
     return by_area or any(method.name == "grind_and_patch" for method in report.plan.methods)

@@ -15,8 +15,11 @@ _NOISE_FLOOR = "noise_floor_high"
 
 
 def caveats_of(report: Report) -> tuple[Caveat, ...]:
-    """Caveats of the surface (with the scan's), the measures, the verdict and the plan; repeats left out."""
-    stages = (report.surface, report.measurement, report.verdict, report.plan)
+    """Caveats of the surface (with the scan's), picture, joints, measures, verdict and plan; repeats left out."""
+    joints = report.measurement.joints
+    of_joints = (joints.network, joints) if joints is not None else ()
+    of_picture = (report.picture,) if report.picture is not None else ()
+    stages = (report.surface, *of_picture, *of_joints, report.measurement, report.verdict, report.plan)
     return tuple(dict.fromkeys(c for stage in stages for c in stage.caveats))
 
 

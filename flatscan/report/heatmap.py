@@ -10,15 +10,20 @@ import numpy as np
 
 from flatscan.report import caption, wording
 from flatscan.report.drawn import shown_gaps
+from flatscan.report.joint_words import judged_joints
 from flatscan.report.picture import floor, key, marks
 from flatscan.report.picture.colours import contour_step_mm, height_colours, scale_mm
-from flatscan.report.picture.lettering import font, line_in, wrap
+from flatscan.report.picture.joints import draw_joints, joint_entries
+from flatscan.report.picture.lettering import line_in, wrap
 from flatscan.report.picture.sheet import EDGE_IN, Sheet, room_of, sheet_for, text_width_in
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from flatscan.report.joint_words import JudgedJoint
     from flatscan.report.report import Report
 
 #: Dots per inch; the next where the one before makes too large a file.
@@ -40,7 +45,8 @@ def draw_heatmap(report: Report) -> Figure:
     title = wrap(report.verdict.answer.text, wide, _TITLE_PT, bold=True)
     subtitle = wrap(caption.subtitle(), wide, _SUBTITLE_PT)
     scale = scale_mm(report.surface.estimate_mm, report.surface.noise.height_sigma_mm)
-    key_rows = key.rows_of(_entries(report, scale), wide)
+    judged = judged_joints(report)
+    key_rows = key.rows_of([*_entries(report, scale), *joint_entries(judged)], wide)
     grid_mm = sheet_for(room, above_in=0.0, below_in=0.0).grid_mm
     small = [piece for line in caption.caption_lines(report, grid_mm) for piece in wrap(line, wide, _CAPTION_PT)]
     above = len(title) * line_in(_TITLE_PT) + _AFTER_TITLE_IN + len(subtitle) * line_in(_SUBTITLE_PT)
@@ -51,12 +57,12 @@ def draw_heatmap(report: Report) -> Figure:
     FigureCanvasAgg(figure)
     axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
     axes.set_axis_off()
-    top = _write(axes, title, sheet.height - EDGE_IN, _TITLE_PT, bold=True) - _AFTER_TITLE_IN
-    _write(axes, subtitle, top, _SUBTITLE_PT)
-    _draw_map(axes, report, sheet, scale)
+    top = floor.write_lines(axes, title, sheet.height - EDGE_IN, _TITLE_PT, bold=True) - _AFTER_TITLE_IN
+    floor.write_lines(axes, subtitle, top, _SUBTITLE_PT)
+    _draw_map(axes, report, judged, sheet, scale)
     under = sheet.map_box[1]
     key.draw_key(axes, key_rows, EDGE_IN, under)
-    _write(axes, small, under - len(key_rows) * key.ROW_IN - _AFTER_IN, _CAPTION_PT)
+    floor.write_lines(axes, small, under - len(key_rows) * key.ROW_IN - _AFTER_IN, _CAPTION_PT)
     # Pictures set the limits to themselves: the whole paper comes last.
     axes.set(xlim=(0.0, sheet.width), ylim=(0.0, sheet.height), aspect="auto")
     return figure
@@ -86,7 +92,7 @@ def _entries(report: Report, scale: float) -> list[key.Entry]:
     )
 
 
-def _draw_map(axes: Axes, report: Report, sheet: Sheet, scale: float) -> None:
+def _draw_map(axes: Axes, report: Report, judged: Sequence[JudgedJoint], sheet: Sheet, scale: float) -> None:
     surface, place = report.surface, report.settings.place
     colours = height_colours()
     nodes = np.empty((0, 2))
@@ -98,26 +104,21 @@ def _draw_map(axes: Axes, report: Report, sheet: Sheet, scale: float) -> None:
     floor.draw_outline(axes, surface, sheet)
     blocked = floor.draw_grid(axes, surface, sheet)
     floor.draw_corner(axes, sheet)
+    joint_labels, on_joints = draw_joints(axes, judged, sheet)
     edge_labels, on_edges = marks.draw_edges(axes, shown_gaps(report), surface, sheet)
     area_labels, on_areas = marks.draw_areas(axes, report.plan.areas, sheet)
-    labels = [*edge_labels, *area_labels, *marks.draw_doors(axes, place.doors_mm, sheet)]
+    labels = [*edge_labels, *joint_labels, *area_labels, *marks.draw_doors(axes, place.doors_mm, sheet)]
     if not surface.lattice:
         labels += marks.extreme_labels(axes, surface, report.measurement.flatness, sheet)
     if place.north_deg is not None:
         marks.draw_north(axes, math.radians(place.north_deg), sheet)
     marks.draw_labels(
-        axes, labels, sheet, blocked=blocked, drawn=np.concatenate([on_edges, on_areas, *[nodes] * _FIGURES_WEIGH])
+        axes,
+        labels,
+        sheet,
+        blocked=blocked,
+        drawn=np.concatenate([on_edges, on_joints, on_areas, *[nodes] * _FIGURES_WEIGH]),
     )
     seen = surface.height_mm[surface.seen]
     clipped = (bool((seen < -scale).any()), bool((seen > scale).any()))
     key.draw_bar(axes, sheet, colours, scale, clipped=clipped)
-
-
-def _write(axes: Axes, lines: list[str], top: float, size_pt: float, *, bold: bool = False) -> float:
-    """Write lines downwards from ``top``; the height beneath them."""
-    for line in lines:
-        axes.text(
-            EDGE_IN, top, line, fontproperties=font(size_pt, bold=bold), color=floor.INK, va="top", parse_math=False
-        )
-        top -= line_in(size_pt)
-    return top

@@ -121,7 +121,7 @@ def where(worst: Worst) -> str:
     """The place of a worst station, with the lower side of a lip; empty where nothing was measured."""
     if worst.station is None:
         return ""
-    said = places.point(worst.station.at)
+    said = worst.where
     if worst.what == "lip":
         said += f"; lower side: {low_side(worst.station, worst.joint)}"
     return said

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from flatscan.constants import MM_PER_M
 from flatscan.judgement.readings import UNSEEN
 from flatscan.report import places, wording
+from flatscan.report.joint_story import work_step
 
 if TYPE_CHECKING:
     from flatscan.judgement.verdict import AnswerCode, Finding, Reading
@@ -39,7 +40,10 @@ def next_steps(report: Report) -> list[str]:
     if code == "not_decided" and not readings:
         how = "Read again on a finer grid" if report.surface.lattice else _CAPTURE_AGAIN
         readings = [f"{how}; the doubts say why"]
-    first, then = (readings, list(_STEPS[code])) if code == "not_decided" else (list(_STEPS[code]), readings)
+    joints = [joint_work] if (joint_work := work_step(report)) and code != "level_all" else []
+    # Lips come down and joints are filled before compound goes over them.
+    work = joints if joints and code == "fill_joints_and_lips" else [*joints, *_STEPS[code]]
+    first, then = (readings, work) if code == "not_decided" else (work, readings)
     return [*first, *then, _RECORD_FIRST]
 
 

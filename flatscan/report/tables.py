@@ -52,7 +52,7 @@ def findings_csv(report: Report) -> str:
     """Every limit held against its value. ``u`` is one standard uncertainty, in the unit of the value."""
     header = (
         "what", "limit_id", "limit_mm", "edge_mm", "value", "u", "value_unit", "chance_over", "verdict",
-        "x_mm", "y_mm", "where",
+        "x_mm", "y_mm", "where", "joint",
     )  # fmt: skip
     rows: list[list[Cell]] = []
     for finding in report.verdict.findings:
@@ -71,6 +71,7 @@ def findings_csv(report: Report) -> str:
                 finding.verdict,
                 *place,
                 finding.where,
+                finding.joint or "",
             ]
         )
     return as_csv(header, rows)

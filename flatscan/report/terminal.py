@@ -8,11 +8,11 @@ import textwrap
 from typing import TYPE_CHECKING, TextIO
 
 from flatscan.judgement.answer import NOT_RECORDED
-from flatscan.report import places, plain_text, story, wording
+from flatscan.report import joint_story, places, plain_text, story, wording
 from flatscan.report.caption import capture_line, limit_lines
 from flatscan.report.cautions import cautions_for
 from flatscan.report.doubts import doubts_of
-from flatscan.report.drawn import shown_gaps
+from flatscan.report.worst import worst_of_all
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from flatscan.judgement.verdict import VerdictWord
     from flatscan.report.report import Report
+    from flatscan.report.worst import Place
 
 _BOLD, _PLAIN = "\x1b[1m", "\x1b[0m"
 #: Terminal colours that stay apart for colour-blind eyes; the word and the shape say the same.
@@ -44,7 +45,7 @@ def summary(
     page.headline(answer.text)
     # The last step says as an order what this reason says.
     page.section("Why", [reason for reason in answer.reasons if reason != NOT_RECORDED])
-    page.places(report, with_map=bool(files))
+    page.places(worst_of_all(report, _MOST_PLACES), with_map=bool(files))
     page.section("What to do next", _few(story.next_steps(report), where=files), numbered=True)
     if report.plan.methods:
         methods = [story.method_line(method, report.plan.product) for method in report.plan.methods]
@@ -91,22 +92,22 @@ class _Page:
             mark = f"{number}. " if numbered else "- "
             self._lines += self._wrap(item, f"  {mark}", "  " + " " * len(mark))
 
-    def places(self, report: Report, *, with_map: bool) -> None:
-        shown = shown_gaps(report)[:_MOST_PLACES]
-        if not shown:
+    def places(self, found: Sequence[Place], *, with_map: bool) -> None:
+        if not found:
             return
-        self._title("Worst places (letters as on the map)" if with_map else "Worst places")
-        for one in shown:
-            said, verdict, ink = wording.gap(one.spot, one.what), "no limit", _PLAIN
-            if one.finding is not None and one.verdict is not None:
-                said += f", {story.limit_text(one.finding, report)}"
-                verdict = f"{wording.VERDICT_SHAPE[one.verdict]} {wording.VERDICT_TEXT[one.verdict]}"
-                ink = _INK[one.verdict]
-            first = self._wrap(f"{verdict}: {said}", f"  {one.letter} ", "    ")
+        names = "letters" if all(one.kind == "gap" for one in found) else "names"
+        self._title(f"Worst places ({names} as on the map)" if with_map else "Worst places")
+        wide = max(len(one.label) for one in found)
+        beside = " " * (wide + 3)
+        for one in found:
+            verdict, ink = "no limit", _PLAIN
+            if one.word is not None:
+                verdict, ink = f"{wording.VERDICT_SHAPE[one.word]} {wording.VERDICT_TEXT[one.word]}", _INK[one.word]
+            label = plain_text.clean(one.label)
+            first = self._wrap(f"{verdict}: {one.said}", f"  {label:<{wide}} ", beside)
             self._lines += [self._ink(first[0], ink), *first[1:]]
-            chance = wording.chance(one.finding.p_over) if one.finding is not None else ""
             self._lines += self._wrap(
-                f"{chance}{', at ' if chance else 'at '}{places.point(one.spot.at)}", "    ", "    "
+                ", ".join(t for t in (wording.chance(one.p_over), one.where) if t), beside, beside
             )
         self._lines += self._wrap(f"{places.FRAME_TEXT if with_map else places.NO_MAP_TEXT}.", "  ", "  ")
 
@@ -128,7 +129,14 @@ class _Page:
 
 
 def _measured(report: Report) -> list[str]:
-    return [*limit_lines(report), story.flatness_line(report), story.slope_line(report), capture_line(report)]
+    return [
+        *limit_lines(report),
+        story.flatness_line(report),
+        story.slope_line(report),
+        *joint_story.joint_lines(report),
+        joint_story.hand_line(report),
+        capture_line(report),
+    ]
 
 
 def _few(steps: list[str], *, where: Sequence[Path]) -> list[str]:

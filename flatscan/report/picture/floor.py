@@ -9,10 +9,12 @@ import numpy as np
 from flatscan.constants import MM_PER_M
 from flatscan.report.picture.colours import contour_step_mm
 from flatscan.report.picture.lettering import font, line_in, width_in
-from flatscan.report.picture.sheet import grid_lines_mm
+from flatscan.report.picture.sheet import EDGE_IN, grid_lines_mm
 from flatscan.report.wording import signed
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from matplotlib.axes import Axes
     from matplotlib.colors import ListedColormap
     from matplotlib.patches import PathPatch
@@ -163,7 +165,7 @@ def draw_grid(axes: Axes, surface: Surface, sheet: Sheet) -> list[Box]:
     """Grid lines in metres from corner 0, and words for both tapes; the boxes that labels must leave free."""
     left, bottom, right, top = sheet.room_box
     step, every = sheet.grid_mm, sheet.labelled_every
-    walls = _walls(axes, surface, sheet)
+    walls = walls_patch(axes, surface, sheet)
     for axis, (low, high) in enumerate(zip(sheet.room_mm[:2], sheet.room_mm[2:], strict=True)):
         for value in grid_lines_mm(low, high, step):
             index = round(value / step)
@@ -201,8 +203,16 @@ def draw_corner(axes: Axes, sheet: Sheet) -> None:
     axes.text(x, y, "0", fontproperties=font(8.5, bold=True), zorder=9, **white)
 
 
-def _walls(axes: Axes, surface: Surface, sheet: Sheet) -> PathPatch | None:
-    """The outline as an invisible shape, to keep the grid inside the room."""
+def write_lines(axes: Axes, lines: Sequence[str], top: float, size_pt: float, *, bold: bool = False) -> float:
+    """Write lines downwards from ``top``; the height beneath them."""
+    for line in lines:
+        axes.text(EDGE_IN, top, line, fontproperties=font(size_pt, bold=bold), color=INK, va="top", parse_math=False)
+        top -= line_in(size_pt)
+    return top
+
+
+def walls_patch(axes: Axes, surface: Surface, sheet: Sheet) -> PathPatch | None:
+    """The outline as an invisible shape, to keep what is drawn inside the room; None where there is no outline."""
     from matplotlib.patches import PathPatch
     from matplotlib.path import Path
 

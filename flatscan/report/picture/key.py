@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from matplotlib.axes import Axes
     from matplotlib.colors import ListedColormap
+    from matplotlib.markers import MarkerStyle
 
     from flatscan.judgement.verdict import VerdictWord
     from flatscan.report.picture.sheet import Sheet
@@ -61,13 +62,20 @@ def entries(
         found.append(Entry(where, _dot("v", "white", INK)))
     if areas:
         found.append(
-            Entry("area to level" if sure else "area to level, should it be needed", _line(AREA_INK, 1.7, "solid"))
+            Entry(
+                "area to level" if sure else "area to level, should it be needed", line_sample(AREA_INK, 1.7, "solid")
+            )
         )
     if holes:
         found.append(Entry("not seen", _hatch))
     if contour_mm is not None:
-        found.append(Entry(f"contour every {contour_mm:g} mm, dashed where low", _line(SOFT_INK, 0.6, "dashed")))
+        found.append(Entry(f"contour every {contour_mm:g} mm, dashed where low", line_sample(SOFT_INK, 0.6, "dashed")))
     return found
+
+
+def not_seen() -> Entry:
+    """Plain grey: what no picture shows."""
+    return Entry("not seen", line_sample(HOLE, 8.0, "solid"))
 
 
 def rows_of(found: Sequence[Entry], room_in: float) -> list[list[Entry]]:
@@ -125,21 +133,29 @@ def _width(entry: Entry) -> float:
 
 def _edge(word: VerdictWord | None) -> Draw:
     width, dash = LINE_OF[word]
-    return _line(INK, width, dash)
+    return line_sample(INK, width, dash)
 
 
-def _line(ink: str, width: float, dash: str | tuple[int, tuple[float, ...]]) -> Draw:
+def line_sample(ink: str, width: float, dash: str | tuple[int, tuple[float, ...]]) -> Draw:
+    """A piece of such a line."""
+
     def draw(axes: Axes, x: float, y: float) -> None:
         axes.plot([x, x + _SAMPLE_IN], [y, y], color=ink, linewidth=width, linestyle=dash, solid_capstyle="butt")
 
     return draw
 
 
-def _dot(marker: str, face: str, edge: str) -> Draw:
+def mark_sample(marker: str | MarkerStyle, **paint: Any) -> Draw:
+    """One such mark; ``paint`` as matplotlib names it."""
+
     def draw(axes: Axes, x: float, y: float) -> None:
-        axes.plot([x + _SAMPLE_IN / 2.0], [y], marker, color=face, markeredgecolor=edge, markersize=5.5, mew=1.4)
+        axes.plot([x + _SAMPLE_IN / 2.0], [y], marker=marker, linestyle="none", **paint)
 
     return draw
+
+
+def _dot(marker: str, face: str, edge: str) -> Draw:
+    return mark_sample(marker, color=face, markeredgecolor=edge, markersize=5.5, markeredgewidth=1.4)
 
 
 def _hatch(axes: Axes, x: float, y: float) -> None:

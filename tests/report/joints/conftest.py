@@ -49,8 +49,8 @@ def running_bond(pitch: tuple[float, float]) -> list[Piece]:
         found += [((x, low), (x, top)) for x in uprights[row].tolist() if in_room(x, 0.5 * (low + top))]
         if row > 0:
             nodes = np.unique(np.concatenate([uprights[row - 1], uprights[row], [0.0]])).tolist()
-            pairs = pairwise(nodes)
-            found += [((a, low), (min(b, SIZE[0]), low)) for a, b in pairs if in_room(0.5 * (a + b), low - 1.0)]
+            wall = SIZE[0] - NOTCH[0] * (low > SIZE[1] - NOTCH[1])
+            found += [((a, low), (min(b, wall), low)) for a, b in pairwise(nodes) if a < wall]
     return found
 
 

@@ -19,7 +19,7 @@ from flatscan.measures.joints.joints import Joints, Refusal
 from flatscan.quantity import Quantity
 from flatscan.report import joint_wording
 from flatscan.report.joint_tables import joints_csv, stations_csv
-from flatscan.report.joint_words import figure, judged_joints
+from flatscan.report.joint_words import judged_joints, size_of
 from flatscan.report.report import Report
 from flatscan.report.result import Result, json_of, result_of, result_schema
 
@@ -98,7 +98,7 @@ def test_values_of_stations_stand_on_one_line(tiled: Report) -> None:
 def test_the_worst_station_of_a_joint_is_the_one_most_likely_over(tiled: Report) -> None:
     for one in judged_joints(tiled):
         for kind, worst in one.worst.items():
-            values = [q for station in one.joint.stations if (q := figure(station, kind)) is not None]
+            values = [q for station in one.joint.stations if (q := size_of(station, kind)) is not None]
             if worst.value is None:
                 assert not values
                 assert worst.verdict == "not_seen"

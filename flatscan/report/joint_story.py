@@ -1,0 +1,125 @@
+"""What the report says of joints and lips as a whole, sentence by sentence; empty where they were not looked for."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from flatscan.constants import MM_PER_M
+from flatscan.report import joint_wording, wording
+
+if TYPE_CHECKING:
+    from flatscan.judgement.verdict import JointShares, JointTally
+    from flatscan.report.joint_words import JointKind
+    from flatscan.report.report import Report
+
+
+def joint_lines(report: Report) -> list[str]:
+    """What was found, then how it stands against each limit: one sentence each."""
+    joints, tally = report.measurement.joints, report.verdict.joint_tally
+    if joints is None:
+        return []
+    if not joints.network.pieces:
+        return [f"Joints: none found. {joints.network.how}"]
+    return [found_line(report), *(_tally_lines(report, tally) if tally is not None else [])]
+
+
+def found_line(report: Report) -> str:
+    """How much joint was found, in what, and the tile it belongs to; empty where none was looked for."""
+    joints = report.measurement.joints
+    if joints is None:
+        return ""
+    network = joints.network
+    said = f"Joints: {joint_wording.metres(network.length_mm)} found in {joint_wording.FOUND_IN_TEXT[network.found_in]}"
+    if network.format is None:
+        return f"{said}; no one size of tile stands out"
+    return f"{said}; {joint_wording.tiles(network.format)}"
+
+
+def work_step(report: Report) -> str:
+    """The work that joints and lips ask for, as an order; empty where none is sure."""
+    tally = report.verdict.joint_tally
+    if tally is None:
+        return ""
+    orders = []
+    if tally.fill_m > 0.0:
+        more = f" (up to {_m(tally.fill_undecided_m)} more is not decided)" if tally.fill_undecided_m > 0.0 else ""
+        orders.append(f"fill {_m(tally.fill_m)} of joint{more}")
+    if tally.lips_over > 0:
+        more = f" ({tally.lips_undecided} more are not decided)" if tally.lips_undecided > 0 else ""
+        orders.append(f"take down {_count(tally.lips_over, 'lip')}{more}")
+    if not orders:
+        return ""
+    said = ", then ".join(reversed(orders))
+    return f"{said[0].upper()}{said[1:]}: where they are, see joints.csv. Then measure again"
+
+
+def takes_down_lips(report: Report) -> bool | None:
+    """Whether lips are over; None where they were not judged."""
+    tally = report.verdict.joint_tally
+    return None if tally is None or tally.lip is None else tally.lips_over > 0
+
+
+def hand_line(report: Report) -> str:
+    """How many hand readings were taken in; empty where there are none."""
+    hand = report.measurement.hand
+    if not hand:
+        return ""
+    said = f"Hand readings taken in: {len(hand)}"
+    apart = sum(held.conflict for held in hand)
+    return said if not apart else f"{said}; {apart} of them contradict{'s' * (apart == 1)} the capture and stay open"
+
+
+def more_joints_line(shown: int, found: int) -> str:
+    """That a list is not whole."""
+    return f"Listed are the worst {shown} of {found} places; every joint is in joints.csv." if found > shown else ""
+
+
+def _tally_lines(report: Report, tally: JointTally) -> list[str]:
+    lines = []
+    kinds: tuple[tuple[JointKind, str, JointShares | None], ...] = (
+        ("joint_width", "Joint width", tally.width),
+        ("joint_depth", "Joint depth", tally.depth),
+    )
+    for kind, name, shares in kinds:
+        if shares is not None:
+            lines.append(f"{name}{_limit(report, kind)}: {_parts(shares, tally.length_m)}")
+    if tally.lip is not None:
+        lines.append(f"Lips{_limit(report, 'lip')}: {_lip_parts(tally, tally.lip)}")
+    return lines
+
+
+def _parts(shares: JointShares, length_m: float) -> str:
+    if shares.not_seen >= 1.0:
+        return "not measured"
+    named = (
+        ("over", shares.over),
+        ("not decided", shares.not_decided),
+        ("within", shares.within),
+        ("not measured", shares.not_seen),
+    )
+    return ", ".join(f"{_m(part * length_m)} {name}" for name, part in named if part > 0.0)
+
+
+def _lip_parts(tally: JointTally, shares: JointShares) -> str:
+    if shares.not_seen >= 1.0:
+        return "not measured"
+    parts = [f"{_count(tally.lips_over, 'joint')} over"] if tally.lips_over else []
+    parts += [f"{_count(tally.lips_undecided, 'joint')} not decided"] if tally.lips_undecided else []
+    named = (("within", shares.within), ("not measured", shares.not_seen))
+    return ", ".join([*parts, *(f"{_m(part * tally.length_m)} {name}" for name, part in named if part > 0.0)])
+
+
+def _limit(report: Report, kind: JointKind) -> str:
+    """The limit where all sets name one figure, else nothing: it then goes by the tile, and the findings name it."""
+    rules = [rule for limits in report.limits for rule in limits.limits if rule.what == kind]
+    figures = {rule.limit_mm for rule in rules}
+    one = len(figures) == 1 and not any(rule.per_tile_sum for rule in rules)
+    return f", limit {wording.length(figures.pop())}" if one else ""
+
+
+def _m(length_m: float) -> str:
+    return joint_wording.metres(length_m * MM_PER_M)
+
+
+def _count(number: int, name: str) -> str:
+    return f"{number} {name}{'' if number == 1 else 's'}"
