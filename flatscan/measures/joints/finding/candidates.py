@@ -14,6 +14,8 @@ _SAME_MM = 5.0
 _SAME_PX = 2.5
 #: Of two lines of nearly one direction, radians.
 _SAME_TURN = 0.06
+#: What is left of a line beside a stronger one is a line of its own from this length on, mm.
+_REST_MM = 40.0
 #: Ends are drawn on by this much to meet other lines, mm.
 REACH_MM = 70.0
 #: A gap between two lines on one straight is tried up to this length, mm.
@@ -46,14 +48,17 @@ def without_doubles(segments: NDArray[np.float64], z: NDArray[np.float64], pixel
     for weak, strong in zip(one[alike], other[alike], strict=True):
         strips.setdefault(int(weak), []).append(int(strong))
     kept = list(lines)
+    least = np.full(len(lines), 2.0 * beside)
     for weak in sorted(strips):
         for strong in strips[weak]:
             if kept[strong].is_empty:
                 continue
             near = kept[strong].buffer(beside, cap_style="flat")
-            kept[weak] = kept[weak].difference(near)
-    parts = shapely.get_parts(np.array(kept))
-    parts = parts[shapely.length(parts) > 2.0 * beside]
+            if kept[weak].intersects(near):
+                kept[weak] = kept[weak].difference(near)
+                least[weak] = _REST_MM
+    parts, source = shapely.get_parts(np.array(kept), return_index=True)
+    parts = parts[shapely.length(parts) > least[source]]
     return np.array([(p.coords[0], p.coords[-1]) for p in parts], dtype=np.float64).reshape(-1, 2, 2)
 
 

@@ -22,6 +22,8 @@ _SAME_SHARE = 0.02
 _SAME_MM = 3.0
 #: A rectangle fills its own smallest rectangle by at least this share.
 _RECTANGULAR = 0.96
+#: Edges within this of a side's direction belong to it (sine).
+_SIDE_TURN = 0.35
 #: A format stands on at least this many tiles.
 _LEAST_TILES = 3
 #: Of the pairs of neighbours, this share must agree on a bond.
@@ -52,12 +54,33 @@ def boxes_about(rings: Sequence[NDArray[np.float64]]) -> Boxes:
         edge = corners[1:3] - corners[0:2]
         length = np.linalg.norm(edge, axis=1)
         long = int(np.argmax(length))
-        # The mean length from the area is less drawn by one bent corner than the box itself.
-        sides[index] = length[long], length[1 - long]
-        direction[index] = math.atan2(edge[long, 1], edge[long, 0]) % math.pi
+        direction[index], sides[index] = _sides(ring, math.atan2(edge[long, 1], edge[long, 0]), length[[long, 1 - long]])
         fill[index] = polygon.area / max(float(np.prod(length)), 1e-9)
         middle[index] = polygon.centroid.coords[0]
     return Boxes(sides, direction, fill, middle)
+
+
+def _sides(
+    ring: NDArray[np.float64], turn: float, box_mm: NDArray[np.float64]
+) -> tuple[float, NDArray[np.float64]]:
+    """Direction of the long side and distance of opposite sides by their mean places, long first.
+
+    The smallest rectangle goes by its outermost corners and is too large by their scatter; means are not.
+    """
+    edge = np.roll(ring, -1, axis=0) - ring
+    length = np.linalg.norm(edge, axis=1)
+    middle = ring + 0.5 * edge - ring.mean(axis=0)
+    along = np.arctan2(edge[:, 1], edge[:, 0])
+    near = np.abs(np.sin(along - turn)) < _SIDE_TURN
+    turn = float(np.angle(np.sum(length[near] * np.exp(2j * along[near]))) / 2.0)
+    sides = box_mm.copy()
+    for index, (normal, way) in enumerate(((turn, turn + math.pi / 2.0), (turn + math.pi / 2.0, turn))):
+        side = np.abs(np.sin(along - way)) < _SIDE_TURN
+        place = middle @ (math.cos(normal), math.sin(normal))
+        if (side & (place > 0)).any() and (side & (place < 0)).any():
+            high, low = (np.average(place[side & s], weights=length[side & s]) for s in (place > 0, place < 0))
+            sides[index] = high - low
+    return turn % math.pi, sides
 
 
 def tile_format(boxes: Boxes, pixel_mm: float) -> tuple[TileFormat | None, NDArray[np.bool_]]:

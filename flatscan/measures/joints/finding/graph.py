@@ -10,10 +10,14 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-#: Two pieces at a node without a third are one where they bend by less than this, radians.
-_STRAIGHT = 0.02
+#: Two pieces at a node without a third are one where the node lies this close to the straight past it, mm.
+_STRAIGHT_MM = 2.5
 #: A part of the network shorter than this in all is no network, mm.
 _LOOSE_MM = 300.0
+#: A part whose outline is smaller than this share of a face of the rest lies within a tile.
+_ISLAND_SHARE = 1.1
+#: Straight on, radians.
+_STRAIGHT_ON = 0.15
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,13 +90,15 @@ def dissolved(graph: Graph) -> Graph:
     for (a, b), z, length in zip(graph.links, graph.z, graph.length_mm, strict=True):
         net.add_edge(int(a), int(b), z=float(z), length=float(length))
     at = graph.nodes_mm
-    for node in list(net):
+    # Short bumps first, so that what they leave is straight.
+    order = sorted(net, key=lambda n: (min((d["length"] for _, _, d in net.edges(n, data=True)), default=0.0), n))
+    for node in order:
         if net.degree(node) != 2:  # noqa: PLR2004 - neither end nor crossing
             continue
         a, b = net[node]
-        before, after = at[node] - at[a], at[b] - at[node]
-        turn = abs(before[0] * after[1] - before[1] * after[0]) / (np.linalg.norm(before) * np.linalg.norm(after))
-        if turn > _STRAIGHT or before @ after < 0 or net.has_edge(a, b):
+        before, after, past = at[node] - at[a], at[b] - at[node], at[b] - at[a]
+        off = abs(before[0] * after[1] - before[1] * after[0]) / max(float(np.linalg.norm(past)), 1e-9)
+        if off > _STRAIGHT_MM or before @ after < 0 or net.has_edge(a, b):
             continue
         one, other = net[a][node], net[node][b]
         length = one["length"] + other["length"]
@@ -106,7 +112,10 @@ def dissolved(graph: Graph) -> Graph:
 
 
 def without_islands(graph: Graph) -> Graph:
-    """Leave out parts that lie within one face of the rest without touching it (print on a tile), and short loose ones."""
+    """Leave out parts that touch no network: print within one tile, and short loose ones.
+
+    A part is print where it lies within one face of another part, or is smaller than the faces of the largest part.
+    """
     import shapely
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components
@@ -116,20 +125,125 @@ def without_islands(graph: Graph) -> Graph:
     count = len(graph.nodes_mm)
     a, b = graph.links.T
     _, part = connected_components(coo_matrix((np.ones(len(a)), (a, b)), shape=(count, count)), directed=False)
-    part = part[a]
+    _, part = np.unique(part[a], return_inverse=True)
     lines = shapely.linestrings(graph.nodes_mm[graph.links])
     whole = np.array([shapely.multilinestrings(lines[part == p]) for p in range(part.max() + 1)])
-    around = np.array([_filled(w) for w in whole])
-    one, other = shapely.STRtree(around).query(whole, predicate="within")
-    drop = np.zeros(len(whole), dtype=np.bool_)
-    drop[one[one != other]] = True
-    drop |= shapely.length(whole) < _LOOSE_MM
+    largest = int(np.argmax(shapely.length(whole)))
+    drop = shapely.length(whole) < _LOOSE_MM
+    faces = shapely.get_parts(shapely.polygonize(lines[part == largest]))
+    if len(faces):
+        small = shapely.area(shapely.convex_hull(whole)) < _ISLAND_SHARE * np.median(shapely.area(faces))
+        one, _ = shapely.STRtree(faces).query(whole, predicate="within")
+        drop |= small
+        drop[one] = True
+        drop[largest] = False
     return graph.only(~drop[part])
 
 
-def _filled(lines):  # type: ignore[no-untyped-def]
-    """The area enclosed by a connected part, its faces together."""
+def without_slivers(graph: Graph, thin_mm: float) -> Graph:
+    """Of two lines closer than ``thin_mm`` side by side, leave out what is seen less clearly."""
     import shapely
 
-    faces = shapely.get_parts(shapely.polygonize(shapely.get_parts(lines)))
-    return shapely.union_all(faces) if len(faces) else shapely.Polygon()
+    if len(graph.links) == 0:
+        return graph
+    lines = shapely.linestrings(graph.nodes_mm[graph.links])
+    faces = shapely.get_parts(shapely.polygonize(lines))
+    thin = faces[2.0 * shapely.area(faces) < thin_mm * shapely.length(faces)]
+    drop = np.zeros(len(lines), dtype=np.bool_)
+    length = graph.length_mm
+    tree = shapely.STRtree(lines)
+    for face in thin:
+        around = tree.query(face.exterior, predicate="covered_by")
+        around = np.array([k for k in tree.query(face) if face.exterior.covers(lines[k])]) if not len(around) else around
+        around = around[~drop[around]]
+        if len(around) < 2:  # noqa: PLR2004 - one of the two sides has gone already
+            continue
+        long = around[length[around] > 0.3 * length[around].max()]
+        drop[long[np.argmin(graph.z[long])]] = True
+    return graph.only(~drop)
+
+
+def without_doubled_ends(graph: Graph, beside_mm: float) -> Graph:
+    """Leave out pieces with a free end that run beside a longer one."""
+    import shapely
+
+    if len(graph.links) == 0:
+        return graph
+    degree = np.bincount(graph.links.ravel(), minlength=len(graph.nodes_mm))
+    ends = graph.nodes_mm[graph.links]
+    length = graph.length_mm
+    way = (ends[:, 1] - ends[:, 0]) / length[:, None]
+    loose = np.flatnonzero((degree[graph.links] == 1).any(axis=1))
+    tree = shapely.STRtree(shapely.linestrings(ends))
+    drop = np.zeros(len(length), dtype=np.bool_)
+    for share in (0.2, 0.5, 0.8):
+        at = ends[loose, 0] + share * (ends[loose, 1] - ends[loose, 0])
+        one, other = tree.query(shapely.points(at), predicate="dwithin", distance=beside_mm)
+        alike = np.abs((way[loose[one]] * way[other]).sum(axis=1)) > np.cos(_STRAIGHT_ON)
+        hit = np.zeros(len(loose), dtype=np.bool_)
+        hit[one[alike & (other != loose[one]) & (length[other] > length[loose[one]])]] = True
+        drop[loose] = hit if share == 0.2 else drop[loose] & hit  # noqa: PLR2004 - the first of the three
+    return graph.only(~drop)
+
+
+def closed_gaps(
+    nodes: NDArray[np.float64], links: NDArray[np.int64], keep: NDArray[np.bool_], most_mm: float
+) -> NDArray[np.bool_]:
+    """Kept pieces with short gaps closed: from a free end straight on along pieces left out, to the next kept node.
+
+    Joints have no free ends but where a stain or shadow hides them; so nothing need be seen in a gap shorter than
+    ``most_mm`` and than what is seen of the line before it.
+    """
+    keep = keep.copy()
+    at_node: dict[int, list[int]] = {}
+    for index, (a, b) in enumerate(links.tolist()):
+        at_node.setdefault(a, []).append(index)
+        at_node.setdefault(b, []).append(index)
+    degree = np.bincount(links[keep].ravel(), minlength=len(nodes))
+    for node in np.flatnonzero(degree == 1):
+        first = next(k for k in at_node[int(node)] if keep[k])
+        back, way = _run_back(nodes, links, keep, at_node, int(node), first)
+        run, length, here = list[int](), 0.0, int(node)
+        while True:
+            onward = [(k, _other(links, k, here)) for k in at_node[here] if not keep[k] and k not in run]
+            onward = [(k, n) for k, n in onward if _turn(way, nodes[n] - nodes[here]) < _STRAIGHT_ON]
+            if not onward:
+                break
+            k, after = min(onward, key=lambda kn: _turn(way, nodes[kn[1]] - nodes[here]))
+            run.append(k)
+            length += float(np.linalg.norm(nodes[after] - nodes[here]))
+            here = after
+            if length > min(most_mm, back):
+                break
+            if degree[here] > 0:
+                keep[run] = True
+                break
+    return keep
+
+
+def _run_back(nodes, links, keep, at_node, node: int, first: int) -> tuple[float, NDArray[np.float64]]:  # type: ignore[no-untyped-def]
+    """Length of the straight run of kept pieces that ends at ``node``, and its outward direction."""
+    start = nodes[_other(links, first, node)]
+    way = nodes[node] - start
+    here, used, length = _other(links, first, node), {first}, float(np.linalg.norm(way))
+    while True:
+        onward = [
+            k
+            for k in at_node[here]
+            if keep[k] and k not in used and _turn(way, nodes[here] - nodes[_other(links, k, here)]) < _STRAIGHT_ON
+        ]
+        if not onward:
+            return length, nodes[node] - nodes[here]
+        used.add(onward[0])
+        here = _other(links, onward[0], here)
+        length = float(np.linalg.norm(nodes[node] - nodes[here]))
+
+
+def _other(links: NDArray[np.int64], link: int, node: int) -> int:
+    a, b = links[link]
+    return int(b if a == node else a)
+
+
+def _turn(one: NDArray[np.float64], other: NDArray[np.float64]) -> float:
+    """Angle between two ways."""
+    return float(abs(np.arctan2(one[0] * other[1] - one[1] * other[0], one @ other)))

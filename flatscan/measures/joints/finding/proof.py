@@ -133,21 +133,23 @@ def _profiles(
     seen = mass > 0.4 * mass_all
     profile = np.divide(total, mass, out=np.full(total.shape, np.nan), where=seen)
     per_cell = np.where(weight > 0.3 * share[:, None], value / np.maximum(weight, 1e-9), np.nan)
-    best, agree, contrast = (np.zeros(number) for _ in range(3))
     off = max(1, math.ceil(_OFF_MM / strips.pixel_mm))
     flank = max(2, round(_FLANK_MM / strips.pixel_mm))
+    tried: list[tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]] = []
+    number_of = np.arange(number)
     for width in odd_widths(strips.pixel_mm):
-        ridge, jump = measures(profile, width, flank)
-        single, single_jump = measures(per_cell, width, flank)
-        for kind, cellwise in ((ridge, single), (jump, single_jump))[: 2 if steps else 1]:
+        pairs = zip(measures(profile, width, flank), measures(per_cell, width, flank), strict=True)
+        for kind, cellwise in list(pairs)[: 2 if steps else 1]:
             z, where = _stands_out(kind, reach, off, width // 2 + flank + 2, span)
-            sign = np.sign(kind[np.arange(number), where])
-            same = cellwise[np.arange(len(piece)), where[piece]] * sign[piece] > 0
+            size = np.nan_to_num(kind[number_of, where])
+            same = cellwise[np.arange(len(piece)), where[piece]] * np.sign(size)[piece] > 0
             fits = np.add.reduceat(same * share, begin) / mass_all[:, 0]
-            better = z > best
-            best[better], agree[better] = z[better], fits[better]
-            contrast[better] = np.abs(kind[np.arange(number), where])[better]
-    return Proof(best, agree, np.nan_to_num(contrast))
+            tried.append((z, fits, np.abs(size)))
+    z, fits, size = (np.stack(some) for some in zip(*tried, strict=True))
+    best = np.argmax(z, axis=0)
+    # Wide boxes are quiet but dilute a narrow joint: its contrast is the largest of those that show it about as clearly.
+    clear = z >= 0.5 * z[best, number_of]
+    return Proof(z[best, number_of], fits[best, number_of], np.where(clear, size, 0.0).max(axis=0))
 
 
 def measures(profile: NDArray[np.float64], width: int, flank: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
