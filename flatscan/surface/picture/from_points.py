@@ -89,9 +89,9 @@ def height_picture(scan: Scan, surface: Surface, settings: JointSettings) -> Flo
     total, weights = np.zeros((pixels, 1), np.float32), np.zeros(pixels, np.float32)
     for view in _views(scan):
         for rows, key, xy, above in _floor_points(scan, surface, base, view):
-            level = view_level(xy, above)
-            weight = np.ones(len(key), np.float32) if scan.weight is None else scan.weight[rows]
-            add_at(key, (above - level).astype(np.float32)[:, None], weight, total, weights)
+            level, trust = view_level(xy, above)
+            weight = trust if scan.weight is None else trust * scan.weight[rows]
+            add_at(key, (above - level).astype(np.float32)[:, None], weight.astype(np.float32), total, weights)
     relief = np.full(pixels, np.nan, np.float32)
     np.divide(total[:, 0], weights, out=relief, where=weights > 0)
     tone = filled_gaps(less_surroundings(relief.reshape(base.shape), base.pixel_mm))

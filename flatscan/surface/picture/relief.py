@@ -11,36 +11,55 @@ if TYPE_CHECKING:
 
 #: The surroundings of a place, across.
 SURROUNDINGS_MM = 80.0
-#: Side of the blocks that carry a view's own level.
-_LEVEL_MM = 100.0
+#: A view's own level: mean over about this distance, from blocks of this side.
+_LEVEL_MM, _BLOCK_MM = 100.0, 25.0
+#: Blocks with less than this share of the usual points are empty.
+_THIN = 0.2
+#: Trust at the border of a view: it counts where nothing else was seen.
+_LEAST_TRUST = 1e-3
 #: What stands off its surroundings by this many times the usual is a joint or a lip, not surroundings.
 _STANDS_OFF = 1.5
 #: A gap is filled when this share of the weight around it is there.
 _LEAST_SHARE = 0.2
 
 
-def view_level(xy_mm: NDArray[np.float64], above_mm: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(n,) a view's own level at its points: means over blocks, bilinear in between.
+def view_level(
+    xy_mm: NDArray[np.float64], above_mm: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """A view's own level at its points, and how far to trust it there.
+
+    The level is the Gaussian mean of blocks; near the border of what the view saw it is one-sided, and a border must
+    not be drawn as a joint, so trust falls to little there.
 
     Parameters
     ----------
     xy_mm : (n, 2) places; above_mm : (n,) heights above the ground
+
+    Returns
+    -------
+    level : (n,) mm
+    trust : (n,) 0 to 1
     """
-    from scipy.ndimage import distance_transform_edt, map_coordinates
+    from scipy.ndimage import distance_transform_edt, gaussian_filter, map_coordinates
 
     if not len(xy_mm):
-        return np.empty(0)
-    low = xy_mm.min(axis=0)
-    place = (xy_mm - low) / _LEVEL_MM
-    col, row = place.astype(np.int64).T
-    shape = (int(row.max()) + 1, int(col.max()) + 1)
+        return np.empty(0), np.empty(0)
+    place = (xy_mm - xy_mm.min(axis=0)) / _BLOCK_MM
+    col, row = place.astype(np.int64).T + 1
+    # A rim of empty blocks: what the view did not see lies all around.
+    shape = (int(row.max()) + 2, int(col.max()) + 2)
     key = row * shape[1] + col
-    count = np.bincount(key, minlength=shape[0] * shape[1]).reshape(shape)
+    count = np.bincount(key, minlength=shape[0] * shape[1]).reshape(shape).astype(np.float64)
     total = np.bincount(key, weights=above_mm, minlength=shape[0] * shape[1]).reshape(shape)
-    mean = total / np.maximum(count, 1)
-    nearest = distance_transform_edt(count == 0, return_distances=False, return_indices=True)
-    mean = mean[tuple(nearest)]
-    return np.asarray(map_coordinates(mean, place.T[::-1] - 0.5, order=1, mode="nearest"), dtype=np.float64)
+    width = _LEVEL_MM / 2.0 / _BLOCK_MM
+    share = gaussian_filter(count, width, mode="constant")
+    mean = gaussian_filter(total, width, mode="constant") / np.maximum(share, 1e-12)
+    empty = count < _THIN * np.median(count[count > 0])
+    border_mm = distance_transform_edt(~empty) * _BLOCK_MM
+    trust = np.clip((border_mm - _BLOCK_MM) / _LEVEL_MM, 0.0, 1.0) ** 2
+    at = place.T[::-1] + 0.5
+    level, sure = (map_coordinates(a, at, order=1, mode="nearest") for a in (mean, np.maximum(trust, _LEAST_TRUST)))
+    return np.asarray(level, dtype=np.float64), np.asarray(sure, dtype=np.float64)
 
 
 def less_surroundings(height_mm: NDArray[np.float32], pixel_mm: float) -> NDArray[np.float32]:

@@ -22,8 +22,14 @@ _BLOCK = 1_000_000
 _HIDES_MM = 25.0
 _HIGHEST_MM = 2500.0
 _VOXEL_MM = 25.0
+#: Voxels each way from the origin that a number can tell apart.
+_HALF = 1 << 19
+#: Depth is lost this far along the edge of a thing.
+_LOST_MM = 60.0
 #: Fewer points in a voxel are strays.
 _LEAST_POINTS = 2
+#: A voxel nearer than this many tiles across is cut down to it: it fills much of the picture anyway.
+_MOST_TILES = 12
 #: A hole most of whose points lie this high is covered by a thing, not merely unseen.
 _COVERS_MM = 6.0
 #: A thing hides a place when it is nearer to the camera by this and by this share.
@@ -40,11 +46,13 @@ class Standing:
 
 def standing_on(scan: Scan, surface: Surface, ground: Ground) -> Standing:
     """Voxels and covered cells from an even share of the points."""
+    from scipy.ndimage import binary_dilation
+
     rows, cols = surface.height_mm.shape
     high, low = np.zeros(rows * cols), np.zeros(rows * cols)
     turn = surface.floor_from_scan[:3, :3]
     shift = turn @ scan.origin_mm + surface.floor_from_scan[:3, 3]
-    keys = [np.empty((0, 3), dtype=np.int32)]
+    keys = [np.empty(0, dtype=np.int64)]
     points = scan.points_mm[:: max(1, -(-len(scan.points_mm) // _MOST_POINTS))]
     for start in range(0, len(points), _BLOCK):
         xyz = points[start : start + _BLOCK].astype(np.float64) @ turn.T + shift
@@ -56,10 +64,25 @@ def standing_on(scan: Scan, surface: Surface, ground: Ground) -> Standing:
         raised = above[on] > _COVERS_MM
         high += np.bincount(cell[raised], minlength=rows * cols)
         low += np.bincount(cell[~raised], minlength=rows * cols)
-        keys.append(np.floor(xyz[usable & (above > _HIDES_MM)] / _VOXEL_MM).astype(np.int32))
-    voxels, count = np.unique(np.concatenate(keys), axis=0, return_counts=True)
+        keys.append(_keys(xyz[usable & (above > _HIDES_MM)]))
+    key, count = np.unique(np.concatenate(keys), return_counts=True)
     covered = (high > low).reshape(rows, cols) & ~surface.seen
-    return Standing(covered, (voxels[count >= _LEAST_POINTS].astype(np.float64) + 0.5) * _VOXEL_MM)
+    # Where depth is lost along a thing's edge nothing was measured at all: it is the thing's as much as the floor's.
+    reach = max(1, round(_LOST_MM / surface.cell_mm))
+    covered |= binary_dilation(covered, iterations=reach) & ~surface.seen & (low == 0.0).reshape(rows, cols)
+    return Standing(covered, _centres(key[count >= _LEAST_POINTS]))
+
+
+def _keys(xyz_mm: NDArray[np.float64]) -> NDArray[np.int64]:
+    """One number a voxel."""
+    cell = np.clip(np.floor(xyz_mm / _VOXEL_MM), -_HALF, _HALF - 1).astype(np.int64) + _HALF
+    return (cell[:, 0] * 2 * _HALF + cell[:, 1]) * 2 * _HALF + cell[:, 2]
+
+
+def _centres(key: NDArray[np.int64]) -> NDArray[np.float64]:
+    """(n, 3) mm of the middle of voxels."""
+    cell = np.column_stack([key // (2 * _HALF) ** 2, key // (2 * _HALF) % (2 * _HALF), key % (2 * _HALF)]) - _HALF
+    return (cell.astype(np.float64) + 0.5) * _VOXEL_MM
 
 
 def nearest_thing_mm(photo: PosedPhoto, standing: Standing) -> tuple[NDArray[np.float32], int]:
@@ -69,12 +92,16 @@ def nearest_thing_mm(photo: PosedPhoto, standing: Standing) -> tuple[NDArray[np.
     width, height = photo.size
     nearest = np.full((height // side + 1, width // side + 1), np.inf, dtype=np.float32)
     uv, depth_mm, ok = photo.project(standing.at_mm)
-    # A voxel is about a tile wide: it is put into the four tiles that it may touch.
-    corner = np.floor(uv[ok] / side - 0.5).astype(int)
-    for step in ((0, 0), (0, 1), (1, 0), (1, 1)):
-        row = np.clip(corner[:, 1] + step[0], 0, nearest.shape[0] - 1)
-        col = np.clip(corner[:, 0] + step[1], 0, nearest.shape[1] - 1)
-        np.minimum.at(nearest, (row, col), depth_mm[ok].astype(np.float32))
+    uv, depth_mm = uv[ok], depth_mm[ok]
+    # A voxel is put into every tile that it may touch: near the camera it covers many.
+    across = np.minimum(np.ceil(_VOXEL_MM * photo.fx / (depth_mm * side)).astype(int), _MOST_TILES)
+    for tiles in np.unique(across):
+        these = across == tiles
+        corner = np.floor(uv[these] / side - 0.5 * tiles).astype(int)
+        for step in np.ndindex(int(tiles) + 1, int(tiles) + 1):
+            row, col = corner[:, 1] + step[0], corner[:, 0] + step[1]
+            on = (row >= 0) & (row < nearest.shape[0]) & (col >= 0) & (col < nearest.shape[1])
+            np.minimum.at(nearest, (row[on], col[on]), depth_mm[these][on].astype(np.float32))
     return nearest, side
 
 
