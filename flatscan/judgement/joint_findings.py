@@ -87,10 +87,10 @@ def _of_kind(
     return found + _unseen(name, kind, judged)
 
 
-def _worst(pair: tuple[Judged, int]) -> tuple[int, float, float]:
+def _worst(pair: tuple[Judged, int]) -> tuple[int, bool, float, float]:
     judged = pair[0]
     size = 0.0 if judged.value is None else abs(judged.value.value) - judged.limit_mm
-    return _ORDER.index(judged.word), -round(judged.p_over or 0.0, 4), -size
+    return _ORDER.index(judged.word), not judged.read_here, -round(judged.p_over or 0.0, 4), -size
 
 
 def _finding(name: str, kind: LimitKind, judged: Judged, number: int, joints: Joints, places: JointPlaces) -> Finding:

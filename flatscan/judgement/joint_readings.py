@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, NamedTuple
 
+from flatscan.judgement.decision import decide_size
 from flatscan.judgement.instruments import instrument_for, usual_instrument
 from flatscan.judgement.joint_stations import figure
 from flatscan.judgement.verdict import Reading
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from flatscan.judgement.joint_places import JointPlaces
-    from flatscan.judgement.verdict import Finding
+    from flatscan.judgement.verdict import Finding, Point
     from flatscan.measures.joints.joints import Joints, MeasuredJoint, Station
     from flatscan.sources.hand.hand_reading import HandWhat
 
@@ -44,7 +45,9 @@ def doubt(p_over: float | None) -> float:
     return sum(-p * math.log2(p) for p in (p_over, 1.0 - p_over) if p > 0.0)
 
 
-def joint_candidates(findings: Sequence[Finding], joints: Joints, confidence: float) -> list[Candidate]:
+def joint_candidates(
+    findings: Sequence[Finding], joints: Joints, places: JointPlaces, confidence: float
+) -> list[Candidate]:
     """One reading for each joint and kind that is not decided.
 
     A lip reading decides its whole joint, a depth reading its joint; a width reading says besides how much of every
@@ -59,7 +62,7 @@ def joint_candidates(findings: Sequence[Finding], joints: Joints, confidence: fl
         tells = _CONFLICT_TELLS if finding.conflict else doubt(finding.p_over) + shared.get(joint.id, 0.0)
         if finding.what != "joint_width" and not finding.conflict:
             tells = doubt(finding.p_over)
-        candidate = Candidate(tells, _reading(finding, confidence))
+        candidate = Candidate(tells, _reading(finding, joint, places, confidence))
         key = (joint.id, finding.what)
         if key not in best or tells > best[key].tells:
             best[key] = candidate
@@ -104,20 +107,32 @@ def _shared_width(undecided: Sequence[Finding], by_id: dict[str, MeasuredJoint])
     return {best: sum(v for name, v in common.items() if name != best)}
 
 
-def _reading(finding: Finding, confidence: float) -> Reading:
-    if finding.at is None:
-        raise ValueError("an undecided joint has a place")
+def _reading(finding: Finding, joint: MeasuredJoint, places: JointPlaces, confidence: float) -> Reading:
     kind = next(k for k in _WORDS if k == finding.what)
     instrument, resolves = instrument_for(kind, finding, confidence)
     again = "; hand and scan disagree, so read it again" if finding.conflict else ""
+    at = _where_to_read(finding, joint, confidence)
     return Reading(
-        at=finding.at,
-        what=f"{_WORDS[kind]} of joint {finding.joint}, {finding.where.partition(';')[0]}{again}",
+        at=at,
+        what=f"{_WORDS[kind]} of joint {joint.id}, {places.words(joint.piece, at)}{again}",
         instrument=instrument,
         resolves=resolves,
         kind=kind,
-        joint=finding.joint,
+        joint=joint.id,
     )
+
+
+def _where_to_read(finding: Finding, joint: MeasuredJoint, confidence: float) -> Point:
+    """The worst station; of a lip the undecided station nearest the middle, from where it tells most of the joint."""
+    if finding.at is None:
+        raise ValueError("an undecided joint has a place")
+    if finding.what != "lip" or finding.conflict:
+        return finding.at
+    lips = [(s, s.lip) for s in joint.stations if s.lip is not None and math.isfinite(s.lip.u)]
+    open_ = [s for s, q in lips if decide_size(q.value, q.u, finding.limit_mm, confidence)[1] == "not_decided"]
+    middle_mm = sum(s.along_mm for s in joint.stations) / len(joint.stations)
+    nearest = min(open_, key=lambda s: abs(s.along_mm - middle_mm), default=None)
+    return finding.at if nearest is None else nearest.at
 
 
 def _spread(joints: Joints, kind: HandWhat) -> list[tuple[MeasuredJoint, Station]]:

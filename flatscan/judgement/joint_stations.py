@@ -30,7 +30,10 @@ _UNKNOWN_JOINT: Range = (0.0, 5.0, 10.0)
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """One station's word. ``why``: for what was not seen, the refusal's name. ``bounds_mm``: limits that may hold."""
+    """One station's word. ``why``: for what was not seen, the refusal's name. ``bounds_mm``: limits that may hold.
+
+    ``conflict``: hand and scan contradict each other; ``read_here``: at this very station.
+    """
 
     at: Point
     stretch_mm: float
@@ -41,6 +44,7 @@ class Judged:
     why: str = ""
     bounds_mm: tuple[float, float] | None = None
     conflict: bool = False
+    read_here: bool = False
 
 
 def figure(station: Station, kind: LimitKind | HandWhat) -> Quantity | None:
@@ -162,4 +166,7 @@ def _conflicts(hand: Sequence[HeldAgainst], joint: MeasuredJoint, kind: LimitKin
 def _doubted(of_joint: Sequence[Judged], at: Point, *, whole: bool) -> list[Judged]:
     nearest = min(range(len(of_joint)), key=lambda i: math.dist(of_joint[i].at, at), default=-1)
     word: Literal["not_decided"] = "not_decided"
-    return [replace(j, word=word, conflict=True) if whole or i == nearest else j for i, j in enumerate(of_joint)]
+    return [
+        replace(j, word=word, conflict=True, read_here=j.read_here or i == nearest) if whole or i == nearest else j
+        for i, j in enumerate(of_joint)
+    ]

@@ -50,7 +50,7 @@ def next_readings(
         for f in _apart(undecided)
     ]
     if joints is not None and places is not None:
-        candidates += joint_candidates(findings, joints, settings.confidence)
+        candidates += joint_candidates(findings, joints, places, settings.confidence)
         candidates += unknown_candidates(findings, joints, places, settings.most_unseen_share)
     candidates.sort(key=lambda c: -c.tells)
     readings = [c.reading for c in candidates] + [_unseen_reading(f) for f in findings if _unseen_floor(f)]
