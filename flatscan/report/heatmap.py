@@ -10,7 +10,7 @@ import numpy as np
 
 from flatscan.report import caption, wording
 from flatscan.report.drawn import shown_gaps
-from flatscan.report.joint_words import judged_joints
+from flatscan.report.joint_words import judged_joints, lips_left_out
 from flatscan.report.picture import floor, key, marks
 from flatscan.report.picture.colours import contour_step_mm, height_colours, scale_mm
 from flatscan.report.picture.joints import draw_joints, joint_entries
@@ -48,7 +48,8 @@ def draw_heatmap(report: Report) -> Figure:
     judged = judged_joints(report)
     key_rows = key.rows_of([*_entries(report, scale), *joint_entries(judged)], wide)
     grid_mm = sheet_for(room, above_in=0.0, below_in=0.0).grid_mm
-    small = [piece for line in caption.caption_lines(report, grid_mm) for piece in wrap(line, wide, _CAPTION_PT)]
+    said = [*caption.caption_lines(report, grid_mm), lips_left_out(judged)]
+    small = [piece for line in said for piece in wrap(line, wide, _CAPTION_PT)]
     above = len(title) * line_in(_TITLE_PT) + _AFTER_TITLE_IN + len(subtitle) * line_in(_SUBTITLE_PT)
     below = len(key_rows) * key.ROW_IN + _AFTER_IN + len(small) * line_in(_CAPTION_PT)
     sheet = sheet_for(room, above_in=above, below_in=below)

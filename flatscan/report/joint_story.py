@@ -50,7 +50,9 @@ def work_step(report: Report) -> str:
     if not orders:
         return ""
     said = ", then ".join(reversed(orders))
-    return f"{said[0].upper()}{said[1:]}: where they are, see joints.csv. Then measure again"
+    # Where areas are levelled too, that step ends with measuring again.
+    again = ", then measure again" if report.verdict.answer.code == "fill_joints_and_lips" else ""
+    return f"{said[0].upper()}{said[1:]} (places in joints.csv){again}"
 
 
 def takes_down_lips(report: Report) -> bool | None:
@@ -66,7 +68,8 @@ def hand_line(report: Report) -> str:
         return ""
     said = f"Hand readings taken in: {len(hand)}"
     apart = sum(held.conflict for held in hand)
-    return said if not apart else f"{said}; {apart} of them contradict{'s' * (apart == 1)} the capture and stay open"
+    agree = "contradicts the capture and stays" if apart == 1 else "contradict the capture and stay"
+    return said if not apart else f"{said}; {apart} of them {agree} open"
 
 
 def more_joints_line(shown: int, found: int) -> str:

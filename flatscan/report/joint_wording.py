@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from flatscan.constants import MM_PER_M
@@ -71,6 +72,11 @@ def value(what: JointKind, q: Quantity) -> str:
     ('lip 1.8 ± 0.3 mm', 'width 5.9 ± 0.8 mm')
     """
     return f"{KIND_TEXT[what]} {wording.size(q)}"
+
+
+def unsigned(q: Quantity) -> Quantity:
+    """The size of a lip, whose sign only tells which side is high."""
+    return replace(q, value=abs(q.value))
 
 
 def metres(length_mm: float) -> str:
@@ -142,7 +148,7 @@ def refused_lines(joints: Sequence[MeasuredJoint]) -> list[str]:
     for figure, why, mm in refused(station for joint in joints for station in joint.stations):
         found.setdefault(why, []).append(f"{figure} on {metres(mm)}")
     return [
-        f"Not measured: {', '.join(of)}; {REFUSAL_TEXT[why][0]}. {REFUSAL_TEXT[why][1]}" for why, of in found.items()
+        f"{', '.join(of).capitalize()}: {REFUSAL_TEXT[why][0]}. {REFUSAL_TEXT[why][1]}" for why, of in found.items()
     ]
 
 
@@ -163,13 +169,13 @@ def hand_line(held: HeldAgainst) -> str:
     name = "gap" if reading.what == "gap" else f"joint {KIND_TEXT[reading.what]}" if reading.what != "lip" else "lip"
     laid = f" {wording.under_edge(reading.edge_mm)}" if reading.edge_mm else ""
     of = f" at {reading.joint}" if reading.joint else ""
-    said = f"Line {reading.row}: {name}{of} {wording.size(reading.value)}{laid}, {places.point(reading.at)}"
+    said = f"Line {reading.row}: {name}{of} {wording.size(unsigned(reading.value))}{laid}, {places.point(reading.at)}"
     if held.scan is None:
         return f"{said}. The capture had no value there; the reading is judged"
-    scan = f"{said}. The capture said {wording.size(held.scan)}"
+    scan = f"{said}. The capture said {wording.size(unsigned(held.scan))}"
     if held.conflict or held.taken is None:
         return f"{scan}: the two contradict each other, so this place stays open. Measure it again"
-    return f"{scan}; judged is {wording.size(held.taken)}"
+    return f"{scan}; judged is {wording.size(unsigned(held.taken))}"
 
 
 def _bond(tile: TileFormat) -> str:

@@ -116,6 +116,12 @@ def lips_shown(judged: Sequence[JudgedJoint]) -> list[Worst]:
     return [one for word in ("over", "not_decided") for one in [w for w in lips if w.word == word][:MOST_LIPS]]
 
 
+def lips_left_out(judged: Sequence[JudgedJoint]) -> str:
+    """What is said where not every lip is drawn."""
+    lips, drawn = [one for one in worst_places(judged) if one.what == "lip"], lips_shown(judged)
+    return f"Drawn are {len(drawn)} of {len(lips)} lips; all are in joints.csv." if len(lips) > len(drawn) else ""
+
+
 def size_of(station: Station, kind: JointKind) -> Quantity | None:
     """What a station says, a lip as its size."""
     found = figure(station, kind)

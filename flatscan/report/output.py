@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 #: even with --force.
 FILE_NAMES = (
     "result.json", "heatmap.png", "report.html", "gaps.csv", "findings.csv", "areas.csv", "height.tif", "height.json",
-    "joints.csv", "stations.csv", "next_readings.csv",
+    "joints.csv", "stations.csv", "next_readings.csv", "floor.jpg",
 )  # fmt: skip
 
 
@@ -94,7 +94,9 @@ def _write_files(report: Report, folder: Path) -> None:
     from flatscan.report.heatmap import heatmap_png
     from flatscan.report.heights import write_heights
     from flatscan.report.joint_tables import joints_csv, stations_csv
+    from flatscan.report.joint_words import judged_joints
     from flatscan.report.page import page_html
+    from flatscan.report.picture.floor_photo import floor_jpg
     from flatscan.report.readings_sheet import readings_csv
     from flatscan.report.tables import areas_csv, findings_csv, gaps_csv
 
@@ -109,7 +111,12 @@ def _write_files(report: Report, folder: Path) -> None:
     write_heights(report.surface, folder / "height.tif")
     picture = heatmap_png(report)
     (folder / "heatmap.png").write_bytes(picture)
-    (folder / "report.html").write_text(page_html(report, picture), encoding="utf-8", newline="\n")
+    seen_from_above = b""
+    if report.picture is not None:
+        seen_from_above = floor_jpg(report.picture, report.surface, judged_joints(report))
+        (folder / "floor.jpg").write_bytes(seen_from_above)
+    page = page_html(report, picture, seen_from_above)
+    (folder / "report.html").write_text(page, encoding="utf-8", newline="\n")
 
 
 def _put_in_place(aside: Path, place: Path) -> None:

@@ -9,14 +9,16 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 
-from flatscan.report import caption, places, plain_text, story, wording
+from flatscan.report import caption, joint_wording, places, plain_text, story, wording
 from flatscan.report.cautions import cautions_for
 from flatscan.report.doubts import doubts_of
 from flatscan.report.drawn import shown_gaps
+from flatscan.report.joint_words import judged_joints, labelled
+from flatscan.report.page_joints import joint_words
 from flatscan.report.result import versions
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from flatscan.judgement.verdict import Finding, VerdictWord
     from flatscan.levelling.plan import Area, Method
@@ -32,8 +34,11 @@ _LEAST_SHARE = 0.04
 _MOST_HUMPS = 5
 
 
-def page_html(report: Report, picture_png: bytes) -> str:
-    """Fill the page; every text is escaped, and nothing on it is fetched or run."""
+def page_html(report: Report, picture_png: bytes, floor_jpg: bytes = b"") -> str:
+    """Fill the page; every text is escaped, and nothing on it is fetched or run.
+
+    ``floor_jpg``: the floor from straight above; empty: there is none.
+    """
     from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
@@ -46,6 +51,7 @@ def page_html(report: Report, picture_png: bytes) -> str:
         style_hash=Markup(_hash_source(style)),  # noqa: S704
         picture=base64.b64encode(picture_png).decode(),
         picture_alt=_alt(report),
+        floor_picture=base64.b64encode(floor_jpg).decode(),
         verdict=_verdict,
         **_words(report),
     )
@@ -53,7 +59,7 @@ def page_html(report: Report, picture_png: bytes) -> str:
 
 
 def _words(report: Report) -> dict[str, Any]:
-    plan, shown = report.plan, shown_gaps(report)
+    plan, shown, findings = report.plan, shown_gaps(report), _listed(report.verdict.findings)
     return {
         "answer": report.verdict.answer,
         "steps": story.next_steps(report),
@@ -65,7 +71,9 @@ def _words(report: Report) -> dict[str, Any]:
             f"{wording.size(h.clearance)} {wording.under_edge(h.edge_mm)}, {places.point(h.at)}"
             for h in report.measurement.humps[:_MOST_HUMPS]
         ],
-        "findings": [_finding(finding) for finding in report.verdict.findings],
+        "joints": joint_words(report),
+        "findings": [_finding(finding) for finding in findings],
+        "more_findings": _more_findings(len(findings), len(report.verdict.findings)),
         "decision_rule": _decision_rule(report),
         "limits": caption.limit_lines(report),
         "areas": [_area(area) for area in plan.areas],
@@ -116,15 +124,29 @@ def _budget(shown: tuple[Shown, ...]) -> str:
 
 
 def _finding(finding: Finding) -> dict[str, Any]:
+    of = f" of {finding.joint}" if finding.joint else ""
+    value = finding.value
+    if value is not None and finding.what == "lip":
+        value = joint_wording.unsigned(value)
     return {
         "verdict": finding.verdict,
-        "what": wording.kind(finding.what),
-        "value": "" if finding.value is None else wording.size(finding.value),
+        "what": f"{wording.kind(finding.what)}{of}",
+        "value": "" if value is None else wording.size(value),
         "limit": wording.length(finding.limit_mm),
         "chance": wording.chance(finding.p_over),
         "limit_id": story.limit_set(finding),
         "where": finding.where,
     }
+
+
+def _listed(findings: Sequence[Finding]) -> list[Finding]:
+    """Of the joints only the worst for each limit: their own table has the rest."""
+    worst = {f.limit_id: f for f in reversed(findings) if f.joint is not None}
+    return [f for f in findings if f.joint is None or f is worst[f.limit_id]]
+
+
+def _more_findings(shown: int, found: int) -> str:
+    return "Of joints and lips the worst for each limit; all are in findings.csv." if found > shown else ""
 
 
 def _decision_rule(report: Report) -> str:
@@ -195,6 +217,11 @@ def _alt(report: Report) -> str:
         f"{one.letter}: {wording.gap(one.spot, one.what)}, "
         f"{wording.VERDICT_TEXT[one.verdict] if one.verdict else 'no limit'}"
         for one in shown_gaps(report)
+    ]
+    lines += [
+        f"{one.joint.id}: {joint_wording.value(one.what, one.value)}, {wording.VERDICT_TEXT[one.word]}"
+        for one in labelled(judged_joints(report))
+        if one.value is not None and one.word is not None
     ]
     return "Map of the floor's heights with the worst gaps. " + "; ".join(lines)
 
