@@ -11,6 +11,8 @@ from flatscan.judgement.joint_places import JointPlaces, ordinal
 from flatscan.measures.joints.network import JointNetwork, JointPiece
 
 WIDE, DEEP = 6000.0, 3500.0
+#: Rows beyond, so that the bottom wall is the nearer one to count from.
+UP = (2000.0, 2500.0, 3000.0)
 
 
 def network(*lines) -> JointNetwork:
@@ -30,8 +32,8 @@ def test_ordinals():
 
 @pytest.mark.parametrize("backwards", [False, True])
 def test_rows_that_run_a_little_askew_are_one_line_each(make_surface, backwards):
-    """A slant of 2 in 100 lifts a row by 120 mm from wall to wall, more than the rows' own width apart matters."""
-    lines = [((x, y + 0.02 * x), (x + 1000.0, y + 0.02 * (x + 1000.0))) for (x, y), _ in rows(300.0, 400.0, 500.0)]
+    """A slant of 2 in 100 lifts a row by 120 mm from wall to wall; the next row is only 100 mm away."""
+    lines = [((x, y + 0.02 * x), (x + 1000.0, y + 0.02 * (x + 1000.0))) for (x, y), _ in rows(300.0, 400.0, 500.0, *UP)]
     if backwards:
         lines = [(b, a) for a, b in lines]
     places = JointPlaces.of(network(*lines), make_surface())
@@ -42,7 +44,7 @@ def test_rows_that_run_a_little_askew_are_one_line_each(make_surface, backwards)
 
 
 def test_a_piece_that_was_not_found_is_still_counted_on_a_line_that_runs_through(make_surface):
-    lines = [line for line in rows(500.0, 1000.0, 1500.0) if line[0] != (2000.0, 500.0)]
+    lines = [line for line in rows(500.0, 1000.0, 1500.0, *UP) if line[0] != (2000.0, 500.0)]
     places = JointPlaces.of(network(*lines), make_surface())
     number = lines.index(((2000.0, 1500.0), (3000.0, 1500.0)))
     assert places.words(number, (2500.0, 1500.0)).startswith("third joint from the bottom wall")
