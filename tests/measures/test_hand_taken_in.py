@@ -126,6 +126,14 @@ def test_a_joint_the_scan_could_not_measure_gets_the_readings_and_loses_the_refu
     assert station[0].width.u == pytest.approx(math.sqrt(0.09 + 0.32))
 
 
+@pytest.mark.parametrize(("x", "surest"), [(25.0, 0), (325.0, 6), (575.0, 11), (590.0, 11)])
+def test_a_lip_is_best_known_where_it_was_read(measurement, x, surest):
+    for name, y in (("J1", 500.0), ("J3", 1500.0)):
+        after = take_in(measurement, [reading("lip", 0.6, (x, y), joint=name)], SETTINGS)
+        joint = next(j for j in after.joints.joints if j.id == name)
+        assert int(np.argmin([s.lip.u for s in joint.stations])) == surest
+
+
 def test_one_width_narrows_all_widths_that_were_photographed(measurement):
     after = take_in(measurement, [reading("joint_width", 3.3, (325.0, 500.0), u=0.3, joint="J1")], SETTINGS)
     other = after.joints.joints[1].stations[0].width
