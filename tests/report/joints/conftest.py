@@ -10,6 +10,9 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from flatscan.judgement.findings import worst_first
+from flatscan.judgement.joint_findings import joint_findings
+from flatscan.judgement.joint_places import JointPlaces
 from flatscan.judgement.limits import Limit, LimitSet, LimitSource
 from flatscan.measures.joints.joints import Joints, MeasuredFace, MeasuredJoint, Station
 from flatscan.measures.joints.network import Face, JointNetwork, JointPiece, TileFormat
@@ -132,6 +135,16 @@ def make_picture(pixel_mm: float = 2.0) -> FloorPicture:
     )  # fmt: skip
 
 
+def judged(bare: Report, joints: Joints, limits: tuple[LimitSet, ...]) -> Report:
+    """The report with these joints, judged by the stage that judges them."""
+    held = replace(bare.measurement, joints=joints, hand=make_hand())
+    places = JointPlaces.of(joints.network, bare.surface)
+    found, tally = joint_findings(joints, limits, bare.settings.judge, places, held.hand)
+    gaps = [finding for finding in bare.verdict.findings if finding.what != "lip"]
+    verdict = replace(bare.verdict, findings=worst_first((*gaps, *found)), joint_tally=tally)
+    return replace(bare, measurement=held, limits=(*bare.limits[:1], *limits), verdict=verdict)
+
+
 @pytest.fixture(scope="session")
 def joints() -> Callable[..., Joints]:
     """``make_joints``, for other tiles."""
@@ -143,9 +156,7 @@ def tile(build: Callable[..., Report]) -> Callable[..., Report]:
     """A report of the L-shaped room with these joints."""
 
     def made(of: Joints | None = None, *, limits: tuple[LimitSet, ...] = (LIMITS,)) -> Report:
-        bare = build()
-        held = replace(bare.measurement, joints=of or make_joints(), hand=make_hand())
-        return replace(bare, measurement=held, limits=(*bare.limits[:1], *limits))
+        return judged(build(), of or make_joints(), limits)
 
     return made
 

@@ -202,7 +202,7 @@ def test_what_was_refused_adds_up_over_the_joints(tiled: Report) -> None:
     joints = joints_of(tiled).joints
     low = sum(s.stretch_mm for joint in joints for s in joint.stations if s.width is None)
     (line,) = [one for one in joint_wording.refused_lines(joints) if "shadow" in one]
-    assert f"width on {low / 1000:.1f} m" in line
+    assert f"Width on {low / 1000:.1f} m" in line
     assert line.endswith("Take it again without sun or a lamp low above the floor")
 
 

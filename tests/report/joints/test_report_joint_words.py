@@ -1,0 +1,238 @@
+"""Joints and lips in the terminal, on the page and in the folder."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from flatscan.judgement.verdict import AnswerCode, JointShares, JointTally
+from flatscan.measures.joints.joints import Joints
+from flatscan.quantity import Quantity
+from flatscan.report import joint_story, joint_wording
+from flatscan.report.cautions import cautions_for
+from flatscan.report.output import FILE_NAMES, write_report
+from flatscan.report.page import page_html
+from flatscan.report.report import Report
+from flatscan.report.story import next_steps
+from flatscan.report.terminal import summary
+from flatscan.report.worst import worst_of_all
+from flatscan.surface.picture.floor_picture import FloorPicture
+
+TileOf = Callable[..., Report]
+FILES = [Path("out/result.json")]
+
+
+def with_answer(report: Report, code: AnswerCode, tally: JointTally | None) -> Report:
+    answer = replace(report.verdict.answer, code=code)
+    return replace(report, verdict=replace(report.verdict, answer=answer, joint_tally=tally))
+
+
+def a_tally(*, fill_m: float = 4.1, lips: int = 3) -> JointTally:
+    third = JointShares(0.25, 0.25, 0.5, 0.0)
+    unseen = JointShares(0.0, 0.0, 0.0, 1.0)
+    return JointTally(60.0, third, unseen, third, fill_m, 0.0, lips, 1.2, 0, 0.0)
+
+
+# Terminal
+
+
+@pytest.mark.parametrize("width", [50, 80])
+@pytest.mark.parametrize("ascii_text", [False, True])
+def test_no_line_is_wider_than_the_terminal(tiled: Report, width: int, ascii_text: bool) -> None:
+    said = summary(tiled, colour=False, width=width, ascii_text=ascii_text, files=FILES)
+    assert max(len(line) for line in said.splitlines()) <= width
+    assert not ascii_text or said.isascii()
+
+
+def test_no_name_of_a_variable_and_no_sentence_twice(tiled: Report) -> None:
+    said = summary(tiled, colour=False, files=FILES)
+    words = said[: said.index("\nWritten")]
+    assert not re.findall(r"\w+_\w+", words)
+    section, told = "", []
+    for line in words.splitlines():
+        section = line if line and not line.startswith(" ") else section
+        if line.startswith("  - ") or re.match(r"  \d+\. ", line):
+            told.append(line)
+    assert len(told) == len(set(told))
+
+
+def test_the_worst_places_hold_each_kind_and_are_worst_first(tiled: Report) -> None:
+    found = worst_of_all(tiled, 5)
+    assert len(found) == 5
+    assert {"gap", "lip", "joint_width"} <= {one.kind for one in found}
+    assert [one.rank for one in found] == sorted(one.rank for one in found)
+    assert all(one.word == "over" for one in found)
+    said = summary(tiled, colour=False, files=FILES)
+    for one in found:
+        assert re.search(rf"^  {one.label} +▲ over: ", said, re.MULTILINE)
+
+
+def test_a_place_of_a_lip_says_which_side_is_low(tiled: Report) -> None:
+    lips = [one for one in worst_of_all(tiled, 5) if one.kind == "lip"]
+    assert lips
+    assert all(re.search(r"lower side: (left|right|top|bottom)$", one.where) for one in lips)
+
+
+def test_without_joints_only_gaps_are_listed(report: Report) -> None:
+    assert {one.kind for one in worst_of_all(report, 5)} == {"gap"}
+    said = summary(report, colour=False, files=FILES)
+    assert "Worst places (letters as on the map)" in said
+    assert "oints" not in said[said.index("\nMeasured") : said.index("\nDoubts")].replace("Limit set", "")
+
+
+def test_the_tally_adds_up_to_the_length(tiled: Report) -> None:
+    tally = tiled.verdict.joint_tally
+    assert tally is not None
+    (line,) = [one for one in joint_story.joint_lines(tiled) if one.startswith("Joint width, limit 5 mm")]
+    told = [float(v) for v in re.findall(r"([\d.]+) m ", line)]
+    assert sum(told) == pytest.approx(tally.length_m, abs=0.05 * len(told))
+    assert f"Joints: {tally.length_m:.1f} m found" in joint_story.joint_lines(tiled)[0]
+
+
+def test_what_was_measured_nowhere_is_said_in_two_words(tiled: Report) -> None:
+    lines = joint_story.joint_lines(with_answer(tiled, "not_decided", a_tally()))
+    assert "Joint depth, limit 2 mm: not measured" in lines
+
+
+def test_floors_without_any_joint_say_so(tile: TileOf, joints: Callable[..., Joints]) -> None:
+    base = joints()
+    none = Joints(replace(base.network, pieces=(), format=None), ())
+    report = tile(none)
+    assert joint_story.joint_lines(report)[0].startswith("Joints: none found")
+    page_html(report, b"")
+
+
+# What to do
+
+
+def test_the_work_is_told_in_metres_and_lips(tiled: Report) -> None:
+    steps = next_steps(with_answer(tiled, "fill_joints_and_lips", a_tally()))
+    assert steps[0] == "Take down 3 lips, then fill 4.1 m of joint (places in joints.csv), then measure again"
+    assert not any(step.startswith("Fill the joints and take down") for step in steps)
+    one = next_steps(with_answer(tiled, "fill_joints_and_lips", a_tally(fill_m=0.0, lips=1)))
+    assert one[0].startswith("Take down 1 lip (")
+
+
+def test_lips_come_down_before_areas_are_levelled(tiled: Report) -> None:
+    steps = next_steps(with_answer(tiled, "level_areas", a_tally()))
+    assert steps[0].startswith("Take down 3 lips")
+    assert steps[1].startswith("Mark the numbered areas")
+    assert sum("measure again" in step for step in steps) == 1
+
+
+@pytest.mark.parametrize("code", ["fill_joints_and_lips", "level_areas", "not_decided"])
+def test_grinding_lips_calls_for_dust_and_asbestos(tiled: Report, code: AnswerCode) -> None:
+    bare = replace(tiled, plan=replace(tiled.plan, methods=(), areas=()))
+    names = [caution.name for caution in cautions_for(with_answer(bare, code, a_tally()))]
+    assert names == ["silica", "asbestos", "heated_floor", "slips", "limits"]
+
+
+def test_filling_joints_alone_makes_no_dust(tiled: Report) -> None:
+    bare = replace(tiled, plan=replace(tiled.plan, methods=(), areas=()))
+    filled = with_answer(bare, "fill_joints_and_lips", a_tally(lips=0))
+    assert "silica" not in [caution.name for caution in cautions_for(filled)]
+
+
+# Hand readings
+
+
+def test_a_contradiction_is_shown_and_not_averaged(tiled: Report) -> None:
+    agreed, against = (joint_wording.hand_line(held) for held in tiled.measurement.hand)
+    assert "lip at J7 1.4 ± 0.2 mm" in agreed
+    assert agreed.endswith("judged is 1.4 ± 0.2 mm")
+    assert "contradict each other" in against
+    assert "stays open" in against
+    assert joint_story.hand_line(tiled).endswith("1 of them contradicts the capture and stays open")
+
+
+def test_a_lip_read_by_hand_has_no_sign(tiled: Report) -> None:
+    held = tiled.measurement.hand[0]
+    signed = replace(held, scan=Quantity(-1.2, 0.1, "mm"), taken=Quantity(-1.3, 0.1, "mm"))
+    assert "1.2 ± 0.2 mm" in joint_wording.hand_line(signed)
+    assert "−" not in joint_wording.hand_line(signed)
+    assert "-" not in joint_wording.hand_line(signed)
+
+
+# Page
+
+
+class Words(HTMLParser):
+    def __init__(self, html: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.tags: set[str] = set()
+        self.said: list[str] = []
+        self.feed(html)
+        self.text = " ".join(" ".join(self.said).split())
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:  # noqa: ARG002
+        self.tags.add(tag)
+
+    def handle_data(self, data: str) -> None:
+        self.said.append(data)
+
+
+def test_the_page_tells_joints_refusals_and_hand_readings(tiled: Report) -> None:
+    page = Words(page_html(tiled, b"", b"JPEG"))
+    for text in (
+        "Joints and lips",
+        "tiles 450.0 ± 0.6 mm each way with one joint, each row shifted by half of the tile",
+        "a shadow lies in the joint",
+        "Take it again without sun",
+        "Hand readings taken in",
+        "contradict each other",
+        "Widths were read from 41 photos",
+        "lower side: ",
+        "Listed are the worst 20 of ",
+        "Of joints and lips the worst for each limit; all are in findings.csv.",
+    ):
+        assert text in page.text, text
+    assert page.text.count("joint width of ") == 1
+
+
+def test_hostile_joints_stay_text(tile: TileOf, joints: Callable[..., Joints]) -> None:
+    base, script = joints(), "<script>alert(1)</script>\x1b[31m"
+    first = next(joint for joint in base.joints if joint.stations[0].lip is not None)
+    high = replace(first.stations[0], lip=Quantity(9.0, 0.1, "mm"))
+    bad = replace(first, id=script, stations=(high, *first.stations[1:]))
+    spoilt = Joints(
+        replace(base.network, how=script),
+        tuple(bad if joint is first else joint for joint in base.joints),
+        notes=(script,),
+    )
+    report = tile(spoilt)
+    hand = report.measurement.hand[0]
+    hand = replace(hand, reading=replace(hand.reading, joint=script))
+    report = replace(report, measurement=replace(report.measurement, hand=(hand,)))
+    html = page_html(report, b"")
+    page = Words(html)
+    assert "script" not in page.tags
+    assert "<script>alert(1)</script>" in page.text
+    assert "\x1b" not in html
+    said = summary(report, colour=False, files=FILES)
+    assert "\x1b" not in said
+    assert max(len(line) for line in said.splitlines()) <= 80
+
+
+def test_no_joints_no_section(report: Report) -> None:
+    assert "Joints and lips" not in Words(page_html(report, b"")).text
+
+
+# Folder
+
+
+def test_every_file_is_written_where_there_is_something_to_write(
+    tiled: Report, picture: FloorPicture, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("flatscan.report.heatmap.heatmap_png", lambda _: b"\x89PNG")
+    (reading,) = tiled.verdict.next_readings
+    asked = replace(reading, number=1, kind="lip", joint="J7")
+    whole = replace(tiled, picture=picture, verdict=replace(tiled.verdict, next_readings=(asked,)))
+    files = write_report(whole, tmp_path / "result")
+    assert [path.name for path in files] == list(FILE_NAMES)
+    assert sorted(path.name for path in (tmp_path / "result").iterdir()) == sorted(FILE_NAMES)
+    assert "J7" in (tmp_path / "result" / "next_readings.csv").read_text(encoding="utf-8")
