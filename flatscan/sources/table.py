@@ -60,6 +60,8 @@ class FolderReader:
 
 
 _MOST_FOLDERS = 100
+#: What a folder without a capture may hold instead.
+_PHOTO_SUFFIXES = {".jpg", ".jpeg", ".png", ".heic", ".webp"}
 _HERE = "flatscan.sources."
 _MESH = _HERE + "clouds.mesh:read_mesh"
 _LEVELS = _HERE + "levels.levels_table:read_levels"
@@ -208,6 +210,13 @@ def _choose_in_folder(folder: Path) -> list[Chosen]:
 def _nothing_in(folder: Path) -> InputError:
     """The error for a folder without a capture; one that lies a folder deeper is named."""
     deeper = [sub for sub in _subfolders(folder) if _holds_capture(sub)]
+    photos = sum(1 for file in folder.iterdir() if file.suffix.lower() in _PHOTO_SUFFIXES)
+    if not deeper and photos:
+        return InputError(
+            folder,
+            f"the folder holds {photos} pictures but neither depth nor where they were taken from",
+            "Export the capture with depth and camera poses (transforms.json); pictures alone cannot be measured",
+        )
     if not deeper:
         return InputError(
             folder,

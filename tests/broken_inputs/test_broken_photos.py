@@ -125,7 +125,7 @@ def test_a_folder_of_pictures_without_poses_is_refused_in_words(tmp_path: Path) 
     with pytest.raises(FlatscanError) as caught:
         read([tmp_path], SETTINGS)
     assert "\n" not in str(caught.value)
-    assert "pictures" in str(caught.value) or "photo" in str(caught.value) or "poses" in str(caught.value)
+    assert "3 pictures but neither depth nor where they were taken from" in str(caught.value)
 
 
 def flat_capture(folder: Path, *, cut_short: bool) -> Path:

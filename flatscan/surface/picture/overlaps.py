@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from flatscan.surface.picture.ground import Ground, MapGrid
     from flatscan.surface.picture.posed_photo import PosedPhoto
 
+#: From this factor on a photo is first made small to this many times the size wanted.
+_COARSE, _FIRST = 8, 4
 #: Light outside this is too dark or too bright to compare.
 _COMPARED = (0.003, 0.97)
 #: Places that two photos must share for their brightness to be compared, and all together to judge their turn.
@@ -56,12 +58,16 @@ def look_at(pixels: NDArray[np.uint8], factor: int) -> Look:
     """The small copy of a photo."""
     import cv2
 
-    tone = brightness(pixels)
     if factor == 1:
-        return Look(tone, 1)
-    height, width = (max(1, n // factor) for n in tone.shape)
-    whole = np.ascontiguousarray(tone[: height * factor, : width * factor])
-    return Look(np.asarray(cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA)), factor)
+        return Look(brightness(pixels), 1)
+    height, width = (max(1, n // factor) for n in pixels.shape[:2])
+    whole = pixels[: height * factor, : width * factor]
+    if factor >= _COARSE:
+        # Part of the way in numbers, the rest in light: neighbouring pixels differ too little for it to matter.
+        size = (width * _FIRST, height * _FIRST)
+        whole = np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    tone = brightness(np.ascontiguousarray(whole))
+    return Look(np.asarray(cv2.resize(tone, (width, height), interpolation=cv2.INTER_AREA)), factor)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

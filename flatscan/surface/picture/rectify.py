@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.surface.picture.rectify_kernel import NOWHERE, pixel_places
+from flatscan.surface.picture.rectify_kernel import lay, pixel_places
 from flatscan.surface.picture.tones import brightened, brightness
 
 if TYPE_CHECKING:
@@ -68,13 +68,12 @@ def draw_photo(
 
     if shrink > 1:
         pixels = _smaller(pixels, shrink)
-    tone, rgb = brightness(pixels) * np.float32(gain), brightened(pixels, gain)
     intrinsics = np.array(
         [photo.fx / shrink, photo.fy / shrink, (photo.cx + 0.5) / shrink - 0.5, (photo.cy + 0.5) / shrink - 0.5]
     )
     camera_from_floor = np.linalg.inv(photo.floor_from_camera)
     for window in _windows(chosen == number, canvas.per_cell):
-        places = pixel_places(
+        places, bounds = pixel_places(
             np.array(window),
             *canvas.grid.origin_mm,
             canvas.pixel_mm,
@@ -89,28 +88,24 @@ def draw_photo(
             np.array(photo.lens),
             photo.fold_r2,
         )
-        drawn = places[0] != NOWHERE
-        if not drawn.any():
-            continue
-        part = _part(places[:, drawn], rgb.shape[:2])
+        part = _part(bounds, pixels.shape[:2])
         if part is None:
             continue
         places[0] -= part[1].start
         places[1] -= part[0].start
+        needed = np.ascontiguousarray(pixels[part])
         light = cv2.remap(
-            tone[part],
+            brightness(needed) * np.float32(gain),
             places[0],
             places[1],
             cv2.INTER_LINEAR,
             borderMode=cv2.BORDER_CONSTANT,
             borderValue=float("nan"),
         )
-        looks = cv2.remap(rgb[part], places[0], places[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
-        row0, rows, col0, cols = window
-        at = (slice(row0, row0 + rows), slice(col0, col0 + cols))
-        drawn &= np.isfinite(light)
-        canvas.tone[at][drawn] = np.clip(light[drawn], 0.0, 1.0)
-        canvas.rgb[at][drawn] = looks[drawn]
+        looks = cv2.remap(
+            brightened(needed, gain), places[0], places[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT
+        )
+        lay(canvas.tone, canvas.rgb, light, looks, window[0], window[2])
 
 
 def _smaller(pixels: NDArray[np.uint8], factor: int) -> NDArray[np.uint8]:
@@ -136,11 +131,13 @@ def _windows(cells: NDArray[np.bool_], per_cell: int) -> Iterator[tuple[int, int
                 yield top * per_cell, rows * per_cell, left * per_cell, cols * per_cell
 
 
-def _part(places: NDArray[np.float32], shape: tuple[int, int]) -> tuple[slice, slice] | None:
-    """Rows and columns of the photo that hold the places (2, n); None when they all lie outside."""
+def _part(bounds: NDArray[np.float64], shape: tuple[int, int]) -> tuple[slice, slice] | None:
+    """Rows and columns of the photo that hold all places within the bounds; None when there are none."""
+    if not bounds[0] <= bounds[1]:
+        return None
     height, width = shape
-    col0, row0 = np.maximum(np.floor(places.min(axis=1)).astype(int) - 1, 0)
-    col1, row1 = np.minimum(np.ceil(places.max(axis=1)).astype(int) + 2, (width, height))
+    col0, row0 = (max(int(np.floor(low)) - 1, 0) for low in (bounds[0], bounds[2]))
+    col1, row1 = min(int(np.ceil(bounds[1])) + 2, width), min(int(np.ceil(bounds[3])) + 2, height)
     if row1 <= row0 or col1 <= col0:
         return None
-    return slice(int(row0), int(row1)), slice(int(col0), int(col1))
+    return slice(row0, row1), slice(col0, col1)

@@ -28,14 +28,16 @@ def pixel_places(
     intrinsics: Any,
     lens: Any,
     fold_r2: float,
-) -> Any:
-    """(2, rows, cols) float32 column and row in the photo, evaluated at every pixel of the window.
+) -> tuple[Any, Any]:
+    """(2, rows, cols) float32 column and row in the photo at every pixel of the window; (4,) their bounds.
 
+    Bounds: least column, greatest column, least row, greatest row; the least above the greatest where there are none.
     ``window``: first row, rows, first column, columns of the picture; ``chosen`` (r, c) the photo's number at each
     cell of ``per_cell`` pixels a side; ``ground`` heights at cell centres, bilinear in between.
     """
     row0, rows, col0, cols = window
     out = np.full((2, rows, cols), NOWHERE, dtype=np.float32)
+    bounds = np.array([np.inf, -np.inf, np.inf, -np.inf])
     t = camera_from_floor
     fx, fy, cx, cy = intrinsics
     k1, k2, p1, p2 = lens
@@ -67,6 +69,24 @@ def pixel_places(
             if not r2 < fold_r2:
                 continue
             radial = 1.0 + r2 * (k1 + r2 * k2)
-            out[0, i, j] = fx * (a * radial + 2.0 * p1 * a * b + p2 * (r2 + 2.0 * a * a)) + cx
-            out[1, i, j] = fy * (b * radial + p1 * (r2 + 2.0 * b * b) + 2.0 * p2 * a * b) + cy
-    return out
+            along = fx * (a * radial + 2.0 * p1 * a * b + p2 * (r2 + 2.0 * a * a)) + cx
+            down = fy * (b * radial + p1 * (r2 + 2.0 * b * b) + 2.0 * p2 * a * b) + cy
+            out[0, i, j] = along
+            out[1, i, j] = down
+            bounds[0] = min(bounds[0], along)
+            bounds[1] = max(bounds[1], along)
+            bounds[2] = min(bounds[2], down)
+            bounds[3] = max(bounds[3], down)
+    return out, bounds
+
+
+@njit(cache=True)
+def lay(tone: Any, rgb: Any, light: Any, looks: Any, row0: int, col0: int) -> None:
+    """Copy a drawn window into the picture where it shows something."""
+    for i in range(light.shape[0]):
+        for j in range(light.shape[1]):
+            value = light[i, j]
+            if np.isfinite(value):
+                tone[row0 + i, col0 + j] = min(max(value, np.float32(0.0)), np.float32(1.0))
+                for k in range(3):
+                    rgb[row0 + i, col0 + j, k] = looks[i, j, k]
