@@ -9,9 +9,13 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-#: Lines this close side by side are one, mm and pixels, whichever is more.
-_SAME_MM = 5.0
+#: Lines this close side by side are one joint (no tile fits between), mm and pixels, whichever is more.
+_SAME_MM = 14.0
 _SAME_PX = 2.5
+#: Two lines are the edges of one wide joint where they lie this far apart, overlap and are alike in strength.
+_EDGES_APART_MM = (6.0, 14.0)
+_EDGES_OVERLAP = 0.8
+_EDGES_ALIKE = 0.6
 #: Of two lines of nearly one direction, radians.
 _SAME_TURN = 0.06
 #: What is left of a line beside a stronger one is a line of its own from this length on, mm.
@@ -35,6 +39,7 @@ def without_doubles(segments: NDArray[np.float64], z: NDArray[np.float64], pixel
 
     if len(segments) == 0:
         return segments
+    segments, z = _edges_made_one(segments, z)
     length = np.linalg.norm(segments[:, 1] - segments[:, 0], axis=1)
     order = np.argsort(-z * length)
     segments = segments[order]
@@ -60,6 +65,39 @@ def without_doubles(segments: NDArray[np.float64], z: NDArray[np.float64], pixel
     parts, source = shapely.get_parts(np.array(kept), return_index=True)
     parts = parts[shapely.length(parts) > least[source]]
     return np.array([(p.coords[0], p.coords[-1]) for p in parts], dtype=np.float64).reshape(-1, 2, 2)
+
+
+def _edges_made_one(
+    segments: NDArray[np.float64], z: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Put the middle line in place of the two edges of a joint whose grout looks like the tile."""
+    import shapely
+
+    length = np.linalg.norm(segments[:, 1] - segments[:, 0], axis=1)
+    way = (segments[:, 1] - segments[:, 0]) / length[:, None]
+    lines = shapely.linestrings(segments)
+    one, other = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=_EDGES_APART_MM[1])
+    strength = z * length
+    alike = np.minimum(strength[one], strength[other]) > _EDGES_ALIKE * np.maximum(strength[one], strength[other])
+    alike &= (one < other) & (np.abs((way[one] * way[other]).sum(axis=1)) > np.cos(_SAME_TURN / 2.0))
+    gone = np.zeros(len(segments), dtype=np.bool_)
+    middle: list[NDArray[np.float64]] = []
+    middle_z: list[float] = []
+    for a, b in zip(one[alike].tolist(), other[alike].tolist(), strict=True):
+        off = segments[b] - segments[a, 0]
+        aside = off @ (-way[a, 1], way[a, 0])
+        along = np.sort(off @ way[a])
+        shared = min(along[1], length[a]) - max(along[0], 0.0)
+        within = _EDGES_APART_MM[0] <= np.abs(aside).min() and np.abs(aside).max() <= _EDGES_APART_MM[1]
+        if gone[a] or gone[b] or not within or shared < _EDGES_OVERLAP * max(length[a], length[b]):
+            continue
+        gone[[a, b]] = True
+        ends = segments[b] if way[a] @ way[b] > 0 else segments[b][::-1]
+        middle.append(0.5 * (segments[a] + ends))
+        middle_z.append(float(z[a] + z[b]))
+    if not middle:
+        return segments, z
+    return np.concatenate([segments[~gone], np.array(middle)]), np.concatenate([z[~gone], np.array(middle_z)])
 
 
 def trial_lines(segments: NDArray[np.float64], pixel_mm: float) -> NDArray[np.float64]:

@@ -80,7 +80,7 @@ def _sides(
         if (side & (place > 0)).any() and (side & (place < 0)).any():
             high, low = (np.average(place[side & s], weights=length[side & s]) for s in (place > 0, place < 0))
             sides[index] = high - low
-    return turn % math.pi, sides
+    return turn % math.pi % math.pi, sides
 
 
 def tile_format(boxes: Boxes, pixel_mm: float) -> tuple[TileFormat | None, NDArray[np.bool_]]:
@@ -131,7 +131,9 @@ def _mean_direction(direction: NDArray[np.float64], *, quarter: bool) -> float:
         near = np.abs(np.sin(direction - grid[int(np.argmax(votes))])) < math.sin(math.radians(5.0))
         direction = direction[near]
     mean = np.angle(np.mean(np.exp(1j * fold * direction))) / fold
-    return float(mean % (math.pi / 2.0 if quarter else math.pi))
+    whole_turn = math.pi / 2.0 if quarter else math.pi
+    # Twice: a tiny negative angle rounds up to the whole turn itself.
+    return float(mean % whole_turn % whole_turn)
 
 
 def _bond(

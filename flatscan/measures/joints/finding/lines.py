@@ -47,7 +47,7 @@ _LEAST_OF_USUAL = 0.35
 _NEIGHBOURS = 15
 #: Gaps shorter than this are closed, mm; faces thinner than the other are two lines on one joint, mm.
 _CLOSE_MM = 250.0
-_THIN_MM = 7.0
+_THIN_MM = 14.0
 #: Nodes closer than this are one, mm and pixels, whichever is more.
 _SNAP_MM = 4.0
 _SNAP_PX = 1.5
