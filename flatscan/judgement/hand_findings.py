@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from flatscan.judgement.decision import decide
+from flatscan.judgement.joint_findings import CONFLICT
 from flatscan.judgement.places import place_in_words
 from flatscan.judgement.steps import gap_limits
 from flatscan.judgement.verdict import Finding
@@ -42,7 +43,7 @@ def contradicted(hand: Sequence[HeldAgainst], edge_mm: float | None, at: Point) 
 def lone_findings(
     measurement: Measurement, longest_mm: float, limit_sets: Sequence[LimitSet], confidence: float
 ) -> list[Finding]:
-    """Readings that the scan has no figure of its own beside, each judged by itself at its place.
+    """Readings away from every worst place and joint of the scan, each judged by itself at its place.
 
     Such a reading can call its place over; *within* it says of its own place only.
     """
@@ -83,15 +84,15 @@ def _strictest(limit_set: LimitSet) -> list[Limit]:
 
 
 def _finding(limit_set: LimitSet, limit: Limit, held: HeldAgainst, confidence: float) -> Finding:
-    reading = held.reading
-    p_over, word = decide(reading.value.value, reading.value.u, limit.limit_mm, confidence)
+    reading, value = held.reading, held.taken or held.reading.value
+    p_over, word = decide(value.value, value.u, limit.limit_mm, confidence)
     edge = "" if limit.edge_mm is None else f"-{limit.edge_mm:.0f}"
-    tail = "; two hand readings disagree: read again" if held.conflict else "; read by hand"
+    tail = f"; {CONFLICT}" if held.conflict else "; read by hand"
     return Finding(
         what=limit.what,
         limit_id=f"{limit_set.id}/{limit.what}{edge if limit.what in ('gap', 'span_gap') else ''}",
         limit_mm=limit.limit_mm,
-        value=reading.value,
+        value=value,
         p_over=p_over,
         verdict="not_decided" if held.conflict else word,
         at=reading.at,

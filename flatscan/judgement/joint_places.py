@@ -33,6 +33,8 @@ RUNS_THROUGH = 0.6
 _REACH_MM = 10.0
 #: Cells inside as a share of the box around them, from which a room counts as a rectangle.
 _RECTANGLE = 0.95
+#: So many joints are counted from the door wall even where the other wall is nearer.
+MOST_FROM_DOOR = 5
 #: A door this close to a side of the box around the room lies in that wall.
 _IN_WALL_MM = 400.0
 _ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
@@ -110,7 +112,10 @@ class JointPlaces:
         high: Wall = "top" if axis == "x" else "right"
         from_high = self.rectangle and above < below
         if self.door in (low, high):
-            from_high = self.door == high
+            counts = (above, below) if self.door == high else (below, above)
+            # Where the door is far, nobody counts a dozen joints to a place that is the first from the other wall.
+            if not self.rectangle or counts[0] < max(counts[1], MOST_FROM_DOOR):
+                from_high = self.door == high
         wall = high if from_high else low
         position = at[1] if axis == "x" else at[0]
         tape = (far_mm - position) if from_high else position

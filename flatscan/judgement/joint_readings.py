@@ -23,7 +23,8 @@ MOST_UNKNOWN_LISTED = 3
 #: One of many joints of which nothing is known: it decides itself and says little of the others.
 _UNKNOWN_TELLS = 0.5
 #: A contradiction is looked into before any doubt.
-_CONFLICT_TELLS = 2.0
+CONFLICT_TELLS = 2.0
+READ_AGAIN = "; hand and scan disagree, so read it again"
 _WORDS: dict[HandWhat, str] = {"lip": "lip", "joint_width": "width", "joint_depth": "depth"}
 
 
@@ -51,21 +52,23 @@ def joint_candidates(
     """One reading for each joint and kind that is not decided.
 
     A lip reading decides its whole joint, a depth reading its joint; a width reading says besides how much of every
-    width is the rounding of the tiles' edges, which is why the best measured undecided joint's counts for all.
+    width is the rounding of the tiles' edges, which is why the best measured undecided joint's counts for all, and
+    the other widths' only for what is their own.
     """
     by_id = {joint.id: joint for joint in joints.joints}
     undecided = [f for f in findings if f.verdict == "not_decided" and f.joint in by_id and f.at is not None]
+    widths = _widths_tell(undecided, by_id)
     best: dict[tuple[str, str], Candidate] = {}
-    shared = _shared_width(undecided, by_id)
     for finding in undecided:
         joint = by_id[finding.joint or ""]
-        tells = _CONFLICT_TELLS if finding.conflict else doubt(finding.p_over) + shared.get(joint.id, 0.0)
-        if finding.what != "joint_width" and not finding.conflict:
-            tells = doubt(finding.p_over)
-        candidate = Candidate(tells, _reading(finding, joint, places, confidence))
+        tells = doubt(finding.p_over)
+        if finding.conflict:
+            tells = CONFLICT_TELLS
+        elif finding.what == "joint_width":
+            tells = widths.get(joint.id, tells)
         key = (joint.id, finding.what)
         if key not in best or tells > best[key].tells:
-            best[key] = candidate
+            best[key] = Candidate(tells, _reading(finding, joint, places, confidence))
     return list(best.values())
 
 
@@ -90,27 +93,28 @@ def unknown_candidates(
     return found
 
 
-def _shared_width(undecided: Sequence[Finding], by_id: dict[str, MeasuredJoint]) -> dict[str, float]:
-    """For the width finding with the best wall width: the doubt of all other widths that lies in their definition."""
+def _widths_tell(undecided: Sequence[Finding], by_id: dict[str, MeasuredJoint]) -> dict[str, float]:
+    """What a width reading of each joint tells: its own part, and of the best measured one everybody's common part."""
     widths = {f.joint or "": f for f in undecided if f.what == "joint_width" and not f.conflict}
-    wall_u, common = dict[str, float](), dict[str, float]()
+    wall_u, own, common = dict[str, float](), dict[str, float](), dict[str, float]()
     for name, finding in widths.items():
         station = next((s for s in by_id[name].stations if s.at == finding.at), None)
         if station is None or station.wall_width is None or station.width is None or station.width.u <= 0.0:
             continue
+        share = min(1.0, station.wall_width.u**2 / station.width.u**2)
         wall_u[name] = station.wall_width.u
-        left = max(0.0, station.width.u**2 - station.wall_width.u**2)
-        common[name] = doubt(finding.p_over) * left / station.width.u**2
+        own[name] = share * doubt(finding.p_over)
+        common[name] = (1.0 - share) * doubt(finding.p_over)
     if not wall_u:
         return {}
     best = min(wall_u, key=lambda name: (wall_u[name], -doubt(widths[name].p_over)))
-    return {best: sum(v for name, v in common.items() if name != best)}
+    return own | {best: own[best] + sum(common.values())}
 
 
 def _reading(finding: Finding, joint: MeasuredJoint, places: JointPlaces, confidence: float) -> Reading:
     kind = next(k for k in _WORDS if k == finding.what)
     instrument, resolves = instrument_for(kind, finding, confidence)
-    again = "; hand and scan disagree, so read it again" if finding.conflict else ""
+    again = READ_AGAIN if finding.conflict else ""
     at = _where_to_read(finding, joint, confidence)
     return Reading(
         at=at,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -10,7 +11,14 @@ from flatscan.constants import MM_PER_M
 from flatscan.judgement.findings import GAP_KINDS, JOINT_KINDS
 from flatscan.judgement.hand_findings import SAME_PLACE_MM
 from flatscan.judgement.instruments import instrument_for, metres
-from flatscan.judgement.joint_readings import Candidate, doubt, joint_candidates, unknown_candidates
+from flatscan.judgement.joint_readings import (
+    CONFLICT_TELLS,
+    READ_AGAIN,
+    Candidate,
+    doubt,
+    joint_candidates,
+    unknown_candidates,
+)
 from flatscan.judgement.places import place_in_words
 from flatscan.judgement.verdict import Reading
 
@@ -21,12 +29,11 @@ if TYPE_CHECKING:
     from flatscan.judgement.verdict import Finding, Point
     from flatscan.measures.joints.joints import Joints
     from flatscan.settings import JudgeSettings
+    from flatscan.sources.hand.hand_reading import HandWhat
 
 MOST_READINGS = 12
 #: How a reading of floor that was not seen begins.
 UNSEEN = "floor not seen"
-#: A contradiction is looked into before any doubt.
-_CONFLICT_TELLS = 2.0
 
 
 def next_readings(
@@ -40,24 +47,37 @@ def next_readings(
     """Hand readings for what is not decided, the most informative first, and how many more there are.
 
     A reading tells most where the outcome is least known, which is where the chance of being over is nearest one
-    half (the greatest entropy of a yes or no), and where it decides more than its own place. Places that coincide
-    are listed once. What was not seen at all comes last.
+    half (the greatest entropy of a yes or no), and where it decides more than its own place. The second reading of
+    a kind counts half, the third a third: it answers the question of the first again, and hundreds of doubtful lips
+    must not keep the one doubtful gap off the list. Places that coincide are listed once. Floor that was not seen
+    comes last.
     """
     undecided = [f for f in findings if f.verdict == "not_decided" and f.what in GAP_KINDS and f.at is not None]
     undecided.sort(key=_least_known_first)
     candidates = [
-        Candidate(_CONFLICT_TELLS if f.conflict else doubt(f.p_over), _gap_reading(f, settings.confidence))
+        Candidate(CONFLICT_TELLS if f.conflict else doubt(f.p_over), _gap_reading(f, settings.confidence))
         for f in _apart(undecided)
     ]
     if joints is not None and places is not None:
         candidates += joint_candidates(findings, joints, places, settings.confidence)
         candidates += unknown_candidates(findings, joints, places, settings.most_unseen_share)
-    candidates.sort(key=lambda c: -c.tells)
-    readings = [c.reading for c in candidates] + [_unseen_reading(f) for f in findings if _unseen_floor(f)]
+    readings = [c.reading for c in _by_turns(candidates)] + [_unseen_reading(f) for f in findings if _unseen_floor(f)]
     tail = [] if joints is not None else _joint_reading(findings, start_at)
     listed = readings[: MOST_READINGS - len(tail)] + tail
     numbered = tuple(replace(r, number=i) for i, r in enumerate(listed, start=1))
     return numbered, len(readings) + len(tail) - len(listed)
+
+
+def _by_turns(candidates: Sequence[Candidate]) -> list[Candidate]:
+    """What tells most first, the k-th of a kind at a k-th; contradictions before all."""
+    counted: Counter[HandWhat | None] = Counter()
+    weighed = []
+    for candidate in sorted(candidates, key=lambda c: -c.tells):
+        kind = candidate.reading.kind
+        counted[kind] += 1
+        conflict = candidate.reading.what.endswith(READ_AGAIN)
+        weighed.append((not conflict, -candidate.tells / counted[kind], candidate))
+    return [candidate for *_, candidate in sorted(weighed, key=lambda row: row[:2])]
 
 
 def _least_known_first(finding: Finding) -> float:
@@ -107,7 +127,7 @@ def _gap_reading(finding: Finding, confidence: float) -> Reading:
         a, b = finding.contacts
         lay += f", resting at {_tapes(a)} and {_tapes(b)}"
     if finding.conflict:
-        lay += "; hand and scan disagree, so read it again"
+        lay += READ_AGAIN
     instrument, resolves = instrument_for("gap", finding, confidence)
     return Reading(
         at=finding.at, what=lay, instrument=instrument, resolves=resolves, kind="gap", edge_mm=finding.edge_mm

@@ -50,7 +50,7 @@ def take_in(
     ----------
     readings : in any order
     settings : station spacing
-    surface : None: places are not checked against the floor
+    surface : the floor, for checking places and for gaps read away from the worst places; None: neither
 
     Raises
     ------
@@ -60,7 +60,7 @@ def take_in(
     if not readings:
         return measurement
     placed = [_placed(reading, measurement.joints, surface) for reading in readings]
-    gaps, of_gaps = _fuse_gaps(measurement.gaps, [r for r in placed if r.what == "gap"])
+    gaps, of_gaps = _fuse_gaps(measurement, [r for r in placed if r.what == "gap"], surface)
     of_joints = [r for r in placed if r.what != "gap"]
     joints, held = measurement.joints, [_lone(r) for r in of_joints]
     if joints is not None and joints.joints:
@@ -108,14 +108,15 @@ def _off_floor_mm(surface: Surface, at: tuple[float, float]) -> float:
     return float(np.hypot(x0 + cols * surface.cell_mm - at[0], y0 + rows * surface.cell_mm - at[1]).min())
 
 
-def _lone(reading: HandReading, *, conflict: bool = False) -> HeldAgainst:
-    return HeldAgainst(reading, scan=None, taken=None if conflict else reading.value, conflict=conflict)
+def _lone(reading: HandReading) -> HeldAgainst:
+    return HeldAgainst(reading, scan=None, taken=reading.value, conflict=False)
 
 
 def _fuse_gaps(
-    spots: Sequence[GapSpot], readings: Sequence[HandReading]
+    measurement: Measurement, readings: Sequence[HandReading], surface: Surface | None
 ) -> tuple[tuple[GapSpot, ...], list[HeldAgainst]]:
     """Spots with their readings, worst first again, and what became of each reading."""
+    spots = measurement.gaps
     of_spot: dict[int, list[HandReading]] = {}
     held: list[HeldAgainst] = []
     for reading in readings:
@@ -128,7 +129,7 @@ def _fuse_gaps(
         if distance < SAME_PLACE_MM:
             of_spot.setdefault(index, []).append(reading)
         else:
-            held.append(_lone(reading))
+            held.append(_on_map(reading, measurement, surface))
     fresh = list(spots)
     for index, of_one in of_spot.items():
         scan = spots[index].gap
@@ -140,6 +141,26 @@ def _fuse_gaps(
         taken = None if bad else fresh[index].gap
         held += [HeldAgainst(r, scan=scan, taken=taken, conflict=bad) for r in of_one]
     return tuple(sorted(fresh, key=lambda s: -s.gap.value)), held
+
+
+def _on_map(reading: HandReading, measurement: Measurement, surface: Surface | None) -> HeldAgainst:
+    """A reading away from the worst places, beside what the gap map of its edge says there, if anything."""
+    maps = [m for m in measurement.gap_maps if abs(m.edge_mm - (reading.edge_mm or 0.0)) < _SAME_EDGE_MM]
+    if surface is None or not maps:
+        return _lone(reading)
+    (x0, y0), gap_map = surface.xy_mm(0, 0), maps[0]
+    row, col = round((reading.at[1] - y0) / surface.cell_mm), round((reading.at[0] - x0) / surface.cell_mm)
+    rows, cols = gap_map.gap_mm.shape
+    if not (0 <= row < rows and 0 <= col < cols):
+        return _lone(reading)
+    value, u = float(gap_map.gap_mm[row, col]), float(gap_map.u_mm[row, col])
+    if not (math.isfinite(value) and math.isfinite(u)):
+        return _lone(reading)
+    scan = Quantity(value, u, "mm")
+    if contradict(value, u, reading.value.value, reading.value.u):
+        return HeldAgainst(reading, scan=scan, taken=None, conflict=True)
+    both = fused(np.array([value, reading.value.value]), np.array([u, reading.value.u]))
+    return HeldAgainst(reading, scan=scan, taken=Quantity(*both, "mm", (("hand and scan", both[1]),)), conflict=False)
 
 
 def _quarrel(readings: Sequence[HandReading]) -> bool:

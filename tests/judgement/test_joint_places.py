@@ -90,3 +90,11 @@ def test_a_door_away_from_every_wall_names_none(make_surface):
     left = JointPlaces.of(joints, make_surface(), doors_mm=(((-50.0, 1000.0), (-50.0, 1900.0)),))
     assert left.words(0, (500.0, 500.0)).endswith("0.50 m from the door wall")
     assert not math.isnan(left.box[0])
+
+
+def test_a_door_wall_far_away_gives_way_to_the_nearer_wall(make_surface):
+    door = (((1000.0, 3500.0), (1900.0, 3500.0)),)
+    lines = rows(*np.arange(300.0, DEEP, 300.0).tolist())  # 11 rows
+    places = JointPlaces.of(network(*lines), make_surface(), doors_mm=door)
+    assert places.words(0, (500.0, 300.0)).startswith("first joint from the bottom wall")
+    assert places.words(60, (500.0, 3300.0)).startswith("first joint from the door wall (0.20 m from it)")

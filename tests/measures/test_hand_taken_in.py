@@ -13,7 +13,7 @@ from flatscan.measures.hand import take_in
 from flatscan.measures.joints.joints import Joints, MeasuredJoint, Station
 from flatscan.measures.joints.network import JointNetwork, JointPiece
 from flatscan.measures.joints.stations import stations_along
-from flatscan.measures.measurement import Flatness, GapSpot, Measurement
+from flatscan.measures.measurement import Flatness, GapMap, GapSpot, Measurement
 from flatscan.quantity import Quantity
 from flatscan.settings import JointSettings
 from flatscan.sources.hand.hand_reading import HandReading
@@ -195,3 +195,21 @@ def test_a_place_off_the_floor_is_refused(measurement, surface_of):
         take_in(measurement, [reading("gap", 1.0, at, edge_mm=500.0)], SETTINGS, surface=surface)
     with pytest.raises(InputError, match=r"row 2: the place \(5.00, 1.00\) m is not on this floor"):
         take_in(measurement, [reading("gap", 1.0, (5000.0, 1000.0), edge_mm=500.0)], SETTINGS, surface=surface)
+
+
+def test_a_gap_read_away_from_the_worst_places_is_held_against_the_map(measurement, surface_of):
+    """Map: 2.4 ± 0.4 at column 50 to 79 (x from 2.5 m), nothing to the left. Fused with 1.9 ± 0.3: 2.08 ± 0.24."""
+    surface = surface_of(np.zeros((40, 80)))
+    gap, u = np.full((40, 80), 2.4, np.float32), np.full((40, 80), 0.4, np.float32)
+    gap[:, :50] = np.nan
+    bare = dataclasses.replace(measurement, gap_maps=(GapMap(3000.0, gap, gap, u, 0.1),))
+    given = [
+        reading("gap", 1.9, (3500.0, 500.0), u=0.3, edge_mm=3000.0, row=2),
+        reading("gap", 0.5, (3500.0, 1500.0), u=0.3, edge_mm=3000.0, row=3),
+        reading("gap", 0.5, (1500.0, 1500.0), u=0.3, edge_mm=3000.0, row=4),
+    ]
+    agree, conflict, lone = take_in(bare, given, SETTINGS, surface=surface).hand
+    assert (agree.taken.value, agree.taken.u, agree.conflict) == pytest.approx((2.08, 0.24, False), abs=1e-6)
+    assert (conflict.taken, conflict.conflict) == (None, True)
+    assert conflict.scan.value == pytest.approx(2.4)
+    assert (lone.scan, lone.taken) == (None, given[2].value)

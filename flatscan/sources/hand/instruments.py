@@ -9,8 +9,7 @@ if TYPE_CHECKING:
     from flatscan.sources.hand.hand_reading import HandWhat
 
 #: How well a reader repeats, one standard deviation in mm: 0.1 with feelers, 0.3 with a rule or a depth gauge in a
-#: joint, 0.3 for a gap with how straight the edge is and how it lies (common practice, no source; the published
-#: comparison of operators' crack widths, Laefer et al., is wider still).
+#: joint, 0.3 for a gap with how straight the edge is and how it lies (common practice, no source).
 FEELER_MM = 0.1
 RULE_MM = 0.3
 #: Instruments that read a width or a depth as finely as feelers read a lip, by a word in their name.
