@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
+from weakref import WeakKeyDictionary
 
 from flatscan.judgement.joint_findings import joint_word
 from flatscan.judgement.joint_stations import figure, judge_stations
@@ -25,8 +26,8 @@ _Named = tuple[str, str | None, "Point | None"]
 JOINT_KINDS: tuple[JointKind, ...] = ("lip", "joint_width", "joint_depth")
 #: More labels than this and a map cannot be read.
 MOST_LABELLED = 5
-#: More signs of lips than this of one verdict and none can be told apart.
-MOST_LIPS = 60
+#: More signs than this of one sort and none can be told apart.
+MOST_SIGNS = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,13 +76,26 @@ class JudgedJoint:
         return min(one.rank for one in self.worst.values())
 
 
+#: Of the reports that are in use; a report is told from others by what it is, not by what it holds.
+_KNOWN: WeakKeyDictionary[Report, tuple[JudgedJoint, ...]] = WeakKeyDictionary()
+
+
 def word_rank(word: VerdictWord | None) -> int:
     """Worst first; what no limit names comes last."""
     return len(VERDICT_RANK) if word is None else VERDICT_RANK[word]
 
 
 def judged_joints(report: Report) -> tuple[JudgedJoint, ...]:
-    """Every joint in the order it was found; empty where joints were not looked for or none was found."""
+    """Every joint in the order it was found; empty where joints were not looked for or none was found.
+
+    Worked out once for each report, since every output asks for it.
+    """
+    if report not in _KNOWN:
+        _KNOWN[report] = _judged(report)
+    return _KNOWN[report]
+
+
+def _judged(report: Report) -> tuple[JudgedJoint, ...]:
     joints = report.measurement.joints
     if joints is None:
         return ()
@@ -110,10 +124,17 @@ def labelled(judged: Sequence[JudgedJoint]) -> list[Worst]:
     return sorted(first.values(), key=lambda one: one.rank)[:MOST_LABELLED]
 
 
+def marked(judged: Sequence[JudgedJoint]) -> list[Worst]:
+    """The places to mark on joints over in width or depth, worst first, one a joint, at most ``MOST_SIGNS``."""
+    over = [one for one in worst_places(judged) if one.what != "lip" and one.word == "over"]
+    first = {one.joint.id: one for one in reversed(over)}
+    return sorted(first.values(), key=lambda one: one.rank)[:MOST_SIGNS]
+
+
 def lips_shown(judged: Sequence[JudgedJoint]) -> list[Worst]:
-    """The lips to draw, worst first: over and not decided, at most ``MOST_LIPS`` of each."""
+    """The lips to draw, worst first: over and not decided, at most ``MOST_SIGNS`` of each."""
     lips = [one for one in worst_places(judged) if one.what == "lip"]
-    return [one for word in ("over", "not_decided") for one in [w for w in lips if w.word == word][:MOST_LIPS]]
+    return [one for word in ("over", "not_decided") for one in [w for w in lips if w.word == word][:MOST_SIGNS]]
 
 
 def lips_left_out(judged: Sequence[JudgedJoint]) -> str:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from flatscan.surface.surface import Surface
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class Report:
     """Everything the outputs may say."""
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from flatscan.report import joint_wording
-from flatscan.report.joint_words import labelled, lips_shown, word_rank
+from flatscan.report.joint_words import labelled, lips_shown, marked, word_rank
 from flatscan.report.picture.floor import INK, SOFT_INK
 from flatscan.report.picture.key import Entry, line_sample, mark_sample
 from flatscan.report.picture.marks import Label
@@ -43,7 +43,7 @@ class JointStyle:
 
 #: By the word for width and depth together; None: no limit names either.
 STYLE_OF: dict[VerdictWord | None, JointStyle] = {
-    "over": JointStyle(2.4, "solid", INK, 1.6, 7.6, "joint over in width or depth, ▲ at its worst place"),
+    "over": JointStyle(2.4, "solid", INK, 1.6, 7.6, "joint over in width or depth, ▲ at the worst places"),
     "not_decided": JointStyle(1.3, (0, (3.2, 1.6)), OPEN_INK, 1.2, 6.6, "joint not decided"),
     "within": JointStyle(0.5, "solid", CALM_INK, 0.8, 3.4, "joint within, where measured"),
     "not_seen": JointStyle(0.9, (0, (1.0, 2.4)), SOFT_INK, 0.0, 3.5, "joint not measured"),
@@ -74,7 +74,7 @@ def draw_joints(axes: Axes, judged: Sequence[JudgedJoint], sheet: Sheet, *, styl
     """
     for word, style in styles.items():
         _draw_lines(axes, [one for one in judged if one.line_word == word], style, sheet)
-    places = [at for one in judged if (at := _worst_place(one)) is not None]
+    places = [one.station.at for one in marked(judged) if one.station is not None]
     marks = sheet.on_paper(np.array(places).reshape(-1, 2))
     axes.plot(
         marks[:, 0], marks[:, 1], "^", color=INK, markeredgecolor="white", markersize=_MARK_PT, mew=0.8,
@@ -126,13 +126,6 @@ def _draw_lines(axes: Axes, judged: Sequence[JudgedJoint], style: JointStyle, sh
         label=style.said,
     )
     axes.add_collection(lines, autolim=False)
-
-
-def _worst_place(one: JudgedJoint) -> tuple[float, float] | None:
-    """Where a joint that is over in width or depth is so most of all."""
-    over = [w for kind in ("joint_width", "joint_depth") if (w := one.worst[kind]).word == "over"]
-    worst = min(over, key=lambda w: w.rank, default=None)
-    return None if worst is None or worst.station is None else worst.station.at
 
 
 def _lip_paint(word: VerdictWord | None) -> dict[str, Any]:

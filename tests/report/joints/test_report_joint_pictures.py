@@ -21,7 +21,7 @@ from skimage.color import rgb2lab
 from flatscan.measures.joints.joints import Joints
 from flatscan.quantity import Quantity
 from flatscan.report.heatmap import MOST_BYTES, draw_heatmap, heatmap_png
-from flatscan.report.joint_words import MOST_LABELLED, MOST_LIPS, judged_joints, labelled, lips_left_out, lips_shown
+from flatscan.report.joint_words import MOST_LABELLED, MOST_SIGNS, judged_joints, labelled, lips_left_out, lips_shown
 from flatscan.report.picture import floor_photo
 from flatscan.report.picture.joints import PHOTO_STYLE_OF, STYLE_OF, joint_entries, step_mark
 from flatscan.report.report import Report
@@ -148,8 +148,8 @@ def test_more_lips_than_can_be_told_apart_are_left_out_and_it_is_said(
         ),
     )
     judged = judged_joints(tile(vague))
-    assert len(lips_shown(judged)) == MOST_LIPS
-    assert lips_left_out(judged).startswith(f"Drawn are {MOST_LIPS} of ")
+    assert len(lips_shown(judged)) == MOST_SIGNS
+    assert lips_left_out(judged).startswith(f"Drawn are {MOST_SIGNS} of ")
 
 
 def test_the_key_names_what_is_drawn_and_nothing_else(tiled: Report, tile: TileOf) -> None:
