@@ -9,7 +9,7 @@ import numpy as np
 
 from flatscan.surface.picture.floor_picture import FloorPicture, PictureKind
 from flatscan.surface.picture.ground import Ground, MapGrid, drawable, ground_of, map_grid
-from flatscan.surface.picture.relief import filled_gaps, less_surroundings, view_level
+from flatscan.surface.picture.relief import LEAST_TRUST, filled_gaps, less_surroundings, view_level
 from flatscan.surface.picture.scatter_kernel import add_at
 from flatscan.surface.picture.standing import standing_on
 from flatscan.surface.picture.tones import LUMINANCE, linear_from_srgb, srgb_from_linear
@@ -30,6 +30,8 @@ _SPACINGS = 1.25
 #: Points this near the ground are floor, joints and lips included.
 _NEAR_MM = 20.0
 _BLOCK = 2_000_000
+#: Points of no more trust than this lie on the border of their view.
+_BORDER_TRUST = 20.0 * LEAST_TRUST
 #: Colours that differ less than this (of 255) show nothing.
 _LEAST_CONTRAST = 4.0
 
@@ -90,6 +92,9 @@ def height_picture(scan: Scan, surface: Surface, settings: JointSettings) -> Flo
     for view in _views(scan):
         for rows, key, xy, above in _floor_points(scan, surface, base, view):
             level, trust = view_level(xy, above)
+            if scan.view_of_point is not None:
+                # The last rows of a depth image bend; another view shows the place, or nobody does.
+                trust[trust <= _BORDER_TRUST] = 0.0
             weight = trust if scan.weight is None else trust * scan.weight[rows]
             add_at(key, (above - level).astype(np.float32)[:, None], weight.astype(np.float32), total, weights)
     relief = np.full(pixels, np.nan, np.float32)

@@ -13,10 +13,10 @@ if TYPE_CHECKING:
 SURROUNDINGS_MM = 80.0
 #: A view's own level: mean over about this distance, from blocks of this side.
 _LEVEL_MM, _BLOCK_MM = 100.0, 25.0
-#: Blocks with less than this share of the usual points are empty.
+#: Blocks with less than this share of their neighbours' points are empty.
 _THIN = 0.2
-#: Trust at the border of a view: it counts where nothing else was seen.
-_LEAST_TRUST = 1e-3
+#: Trust at the very border of a view.
+LEAST_TRUST = 1e-3
 #: What stands off its surroundings by this many times the usual is a joint or a lip, not surroundings.
 _STANDS_OFF = 1.5
 #: A gap is filled when this share of the weight around it is there.
@@ -54,11 +54,12 @@ def view_level(
     width = _LEVEL_MM / 2.0 / _BLOCK_MM
     share = gaussian_filter(count, width, mode="constant")
     mean = gaussian_filter(total, width, mode="constant") / np.maximum(share, 1e-12)
-    empty = count < _THIN * np.median(count[count > 0])
+    # Against the cover nearby: a laser's is a hundred times thinner far off.
+    empty = count <= _THIN * share
     border_mm = distance_transform_edt(~empty) * _BLOCK_MM
     trust = np.clip((border_mm - _BLOCK_MM) / _LEVEL_MM, 0.0, 1.0) ** 2
     at = place.T[::-1] + 0.5
-    level, sure = (map_coordinates(a, at, order=1, mode="nearest") for a in (mean, np.maximum(trust, _LEAST_TRUST)))
+    level, sure = (map_coordinates(a, at, order=1, mode="nearest") for a in (mean, np.maximum(trust, LEAST_TRUST)))
     return np.asarray(level, dtype=np.float64), np.asarray(sure, dtype=np.float64)
 
 
