@@ -1,0 +1,94 @@
+"""How the samples' noise divides into white and correlated, read from the faces themselves.
+
+On a face there is nothing but a plane, a slight bow and noise, so what is left of the samples there without plane
+and bow is noise, lips and joints apart. Its division and range are found by restricted maximum likelihood (Patterson
+& Thompson 1971; Harville 1977): the likelihood of what plane and bow cannot touch, so that the fit's own appetite for
+slow noise is allowed for.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flatscan.measures.joints.lips.plane_pair import bows, planes_of, shared_noise
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+#: Variance of the correlated field over that of one sample's white noise.
+_RATIOS = (0.0, 0.003, 0.01, 0.03, 0.1, 0.3, 1.0, 3.0, 10.0, 100.0)
+#: Ranges tried, in pixels of a depth image or in mm.
+LENGTHS_PX = (2.0, 3.5, 6.0, 9.0, 12.0, 16.0, 22.0)
+LENGTHS_MM = (6.0, 12.0, 20.0, 35.0, 60.0)
+#: Least white noise of a sample: rounding.
+LEAST_WHITE_MM = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class SampleNoise:
+    """Of one sample: standard deviations and range; with ``pixel_mm`` 1 the pixels are millimetres.
+
+    ``white_mm``, ``correlated_mm`` per mm of pixel on the floor, ``length_px`` in pixels, where noise goes by
+    pixels; else in mm.
+    """
+
+    white_mm: float
+    correlated_mm: float
+    length_px: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PairCells:
+    """Cells either side of one piece seen by one view: see ``cells_kernel.gather``; the first ``left`` lie left."""
+
+    cells: NDArray[np.float64]
+    left: int
+    size_mm: float
+    pixel_mm: float
+
+
+def fit_noise(pairs: Sequence[PairCells], lengths_px: Sequence[float]) -> SampleNoise:
+    """Noise of one sample from a handful of pieces, all taken to share it but for the size of their pixels."""
+    best, found = -np.inf, SampleNoise(LEAST_WHITE_MM, 0.0, lengths_px[0])
+    without = [_without_floor(pair) for pair in pairs]
+    for length in lengths_px:
+        spectra = [
+            _spectrum(pair, contrast, length * pair.pixel_mm) for pair, contrast in zip(pairs, without, strict=True)
+        ]
+        if not spectra:
+            break
+        shared, square = (np.concatenate(part) for part in zip(*spectra, strict=True))
+        for ratio in _RATIOS:
+            spread = 1.0 + ratio * shared
+            white2 = max(float(np.mean(square / spread)), LEAST_WHITE_MM**2)
+            likelihood = -float(np.sum(np.log(white2 * spread) + square / (white2 * spread)))
+            if likelihood > best:
+                best = likelihood
+                found = SampleNoise(float(np.sqrt(white2)), float(np.sqrt(ratio * white2)), float(length))
+    return found
+
+
+def _without_floor(pair: PairCells) -> NDArray[np.float64]:
+    """(k, k - 9) contrasts of the cells, of equal white noise, that planes and bow cannot touch."""
+    design = np.column_stack([planes_of(pair.cells, pair.left), bows(pair.cells, pair.left)[0]])
+    weighted = design * np.sqrt(pair.cells[:, 3])[:, None]
+    q, _ = np.linalg.qr(weighted / np.linalg.norm(weighted, axis=0), mode="complete")
+    return np.asarray(q[:, design.shape[1] :] * np.sqrt(pair.cells[:, 3])[:, None] / pair.pixel_mm, dtype=np.float64)
+
+
+def _spectrum(
+    pair: PairCells, contrast: NDArray[np.float64], length_mm: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Contrasts turned so that the correlated field is diagonal in them: its variances, and the squares seen.
+
+    White noise has variance 1 in every one of them, so each ratio costs only a sum.
+    """
+    field = shared_noise(pair.cells, pair.size_mm, length_mm) * pair.pixel_mm**2
+    shared, turn = np.linalg.eigh(contrast.T @ field @ contrast)
+    seen = turn.T @ (contrast.T @ pair.cells[:, 2])
+    return np.maximum(shared, 0.0), np.square(seen)
