@@ -75,12 +75,12 @@ def capture_frames(
         photo = tone = None
         if paint is not None and photo_camera is not None:
             photo = photograph(scene, paint, photo_camera, pose)
-            tone = _at_depth_pixels(photo, camera)
+            tone = at_depth_pixels(photo, camera)
         reading = read_depth(unit, depth, cos, rng, tone=tone)
         yield Frame(reading.depth_mm, reading.confidence, photo, believed)
 
 
-def _at_depth_pixels(photo: NDArray[np.uint8], camera: Pinhole) -> NDArray[np.float64]:
+def at_depth_pixels(photo: NDArray[np.uint8], camera: Pinhole) -> NDArray[np.float64]:
     """Brightness 0 to 1 of the photo pixel nearest to each depth pixel (one view, another size)."""
     rows = ((np.arange(camera.height) + 0.5) * photo.shape[0] / camera.height).astype(int)
     cols = ((np.arange(camera.width) + 0.5) * photo.shape[1] / camera.width).astype(int)

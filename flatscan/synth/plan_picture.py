@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.synth.rectangles import RectangleField
-from flatscan.synth.tile_paint import grout_rgb, shade, stain_rgb, tile_rgb
+from flatscan.synth.tile_paint import place_rgb, shade
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -16,8 +15,6 @@ if TYPE_CHECKING:
     from flatscan.synth.tile_paint import TilePaint
 
 _GAMMA = 2.2
-#: Grout lies deeper and sees less of the sky.
-_IN_JOINT = 0.85
 #: Light on white paper.
 _LIGHT = 1.25
 _ROWS_AT_ONCE = 256
@@ -49,9 +46,9 @@ def plan_picture(
     linear = np.empty((rows, cols, 3), dtype=np.float32)
     for first in range(0, rows, _ROWS_AT_ONCE):
         y = y_mm[first : first + _ROWS_AT_ONCE]
-        linear[first : first + len(y)] = _albedo(
-            floor, paint, np.tile(x_mm, (len(y), 1)), np.tile(y[:, None], (1, cols)), pixel_mm, shadows=shadows
-        )
+        spot = np.tile(x_mm, (len(y), 1)), np.tile(y[:, None], (1, cols))
+        band = place_rgb(paint, floor, *spot, pixel_mm)
+        linear[first : first + len(y)] = band * shade(paint, *spot)[..., None] if shadows else band
     linear *= _LIGHT
     if blur_px > 0:
         from cv2 import BORDER_REPLICATE, GaussianBlur
@@ -74,30 +71,3 @@ def developed(linear: NDArray[np.float32], noise: float, rng: np.random.Generato
         light = light + spread * np.sqrt(light / grey) * rng.standard_normal(light.shape, dtype=np.float32)
         light = np.clip(light, 0.0, 1.0)
     return np.asarray(np.rint(255.0 * light ** np.float32(1.0 / _GAMMA)), dtype=np.uint8)
-
-
-def _albedo(
-    floor: InventedFloor,
-    paint: TilePaint,
-    x_mm: NDArray[np.float64],
-    y_mm: NDArray[np.float64],
-    pixel_mm: float,
-    *,
-    shadows: bool,
-) -> NDArray[np.float32]:
-    tiles = floor.tiles
-    if tiles is None:
-        colour = grout_rgb(paint, x_mm, y_mm)
-    else:
-        at = tiles.place(x_mm, y_mm)
-        colour = tile_rgb(paint, tiles, at)
-        share = np.clip(0.5 + tiles.wall_distance_mm(at) / pixel_mm, 0.0, 1.0).astype(np.float32)
-        if isinstance(tiles, RectangleField):
-            share[tiles.mortar[at.row]] = 0.0
-        mixed = share < 1.0
-        part = share[mixed][:, None]
-        colour[mixed] = part * colour[mixed] + (1.0 - part) * _IN_JOINT * grout_rgb(paint, x_mm[mixed], y_mm[mixed])
-    colour *= stain_rgb(paint, x_mm, y_mm)
-    if shadows:
-        colour *= shade(paint, x_mm, y_mm)[..., None]
-    return colour

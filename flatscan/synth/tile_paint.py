@@ -7,9 +7,12 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from flatscan.synth.rectangles import RectangleField
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from flatscan.synth.floor import InventedFloor
     from flatscan.synth.tiles import Place, Tiles
 
 #: Albedos, linear. The pairs are those of old floors: red-brown and cream tiles, grey and near-white ones.
@@ -25,6 +28,8 @@ _KINDS = 256
 _FIELD = 512
 _FIELD_MM = 0.6
 _PRINT = 256
+#: Grout lies deeper and sees less of the sky.
+_IN_JOINT = 0.85
 
 Grout = Literal["light", "dark"]
 
@@ -127,6 +132,26 @@ def _motif(rng: np.random.Generator) -> NDArray[np.float32]:
     return np.asarray(gaussian_filter(np.any(shown, axis=0).astype(np.float32), 1.0), dtype=np.float32)
 
 
+def place_rgb(
+    paint: TilePaint, floor: InventedFloor, x_mm: NDArray[np.float64], y_mm: NDArray[np.float64], soft_mm: float = 0.0
+) -> NDArray[np.float32]:
+    """Albedo (n, 3) of the floor as seen from above, stains and all; edges at the tiles' walls, over ``soft_mm``."""
+    tiles = floor.tiles
+    if tiles is None:
+        colour = grout_rgb(paint, x_mm, y_mm)
+    else:
+        at = tiles.place(x_mm, y_mm)
+        colour = tile_rgb(paint, tiles, at)
+        share = np.clip(0.5 + tiles.wall_distance_mm(at) / max(soft_mm, 1e-6), 0.0, 1.0).astype(np.float32)
+        if isinstance(tiles, RectangleField):
+            share[tiles.mortar[at.row]] = 0.0
+        mixed = share < 1.0
+        part = share[mixed][:, None]
+        colour[mixed] = part * colour[mixed] + (1.0 - part) * _IN_JOINT * grout_rgb(paint, x_mm[mixed], y_mm[mixed])
+    colour *= stain_rgb(paint, x_mm, y_mm)
+    return colour
+
+
 def tile_rgb(paint: TilePaint, tiles: Tiles, at: Place) -> NDArray[np.float32]:
     """Albedo (n, 3) of the face at places on tiles."""
     kind = (at.row * 131 + at.col * 17 + 7) % _KINDS
@@ -177,14 +202,11 @@ def _look_up(
     values: NDArray[np.float32], x_mm: NDArray[np.float64], y_mm: NDArray[np.float64], step_mm: float
 ) -> NDArray[np.float32]:
     """Periodic field between its values."""
-    return _bilinear(values, np.mod(x_mm / step_mm, _FIELD), np.mod(y_mm / step_mm, _FIELD))
+    return _bilinear(values, x_mm / step_mm, y_mm / step_mm)
 
 
 def _bilinear(values: NDArray[np.float32], col: NDArray[np.float64], row: NDArray[np.float64]) -> NDArray[np.float32]:
-    rows, cols = values.shape
-    left, low = np.floor(col).astype(np.intp), np.floor(row).astype(np.intp)
-    a, b = (col - left).astype(np.float32), (row - low).astype(np.float32)
-    left, low, right, high = left % cols, low % rows, (left + 1) % cols, (low + 1) % rows
-    lower = values[low, left] * (1.0 - a) + values[low, right] * a
-    upper = values[high, left] * (1.0 - a) + values[high, right] * a
-    return np.asarray(lower * (1.0 - b) + upper * b, dtype=np.float32)
+    from flatscan.synth.bilinear import between
+
+    shape = np.shape(col)
+    return between(values, np.ravel(col), np.ravel(row)).reshape(shape)

@@ -25,14 +25,15 @@ def write_laz(
     *,
     step_mm: float = 0.1,
     offset_m: tuple[float, float, float] = (0.0, 0.0, 0.0),
+    rgb: NDArray[np.uint8] | None = None,
 ) -> None:
     """Write stations into one LAZ file, metres, z up; ``point_source_id`` counts the stations from 1.
 
-    ``offset_m`` is added to every coordinate, as a site grid would.
+    ``offset_m`` is added to every coordinate, as a site grid would. ``rgb``: (n, 3) colours of all stations' points.
     """
     import laspy
 
-    header = laspy.LasHeader(point_format=0, version="1.2")
+    header = laspy.LasHeader(point_format=0 if rgb is None else 2, version="1.2")
     header.scales = np.full(3, step_mm / 1000.0)
     header.offsets = np.array(offset_m)
     header.creation_date = _DATE
@@ -44,6 +45,9 @@ def write_laz(
     cloud.point_source_id = np.concatenate(
         [np.full(len(points.point_mm), number, dtype=np.uint16) for number, points in enumerate(stations, 1)]
     )
+    if rgb is not None:
+        # The format holds 16 bits a channel.
+        cloud.red, cloud.green, cloud.blue = (rgb.astype(np.uint16) * 257).T
     path.parent.mkdir(parents=True, exist_ok=True)
     cloud.write(path)
 

@@ -34,6 +34,7 @@ def write_transforms(
     photo_camera: Pinhole | None = None,
     world_from_room: NDArray[np.float64] = Y_UP_FROM_ROOM,
     metres_per_count: float = 0.001,
+    jpeg_quality: int = _JPEG_QUALITY,
 ) -> None:
     """Write ``transforms.json`` with ``depth/``, ``confidence/`` and ``photo/`` beside it.
 
@@ -52,7 +53,7 @@ def write_transforms(
         _write_image(folder / "confidence" / f"{name}.png", frame.confidence)
         if frame.photo is not None:
             entry["file_path"] = f"photo/{name}.jpg"
-            _write_image(folder / "photo" / f"{name}.jpg", frame.photo)
+            _write_image(folder / "photo" / f"{name}.jpg", frame.photo, quality=jpeg_quality)
         entries.append(entry)
     content: dict[str, Any] = {"camera_model": "OPENCV", **_camera_keys(photo_camera or camera)}
     if photo_camera is not None:
@@ -101,9 +102,9 @@ def _write_counts(path: Path, counts: NDArray[np.float64]) -> None:
     _write_image(path, np.clip(np.rint(counts), 0, _UINT16_MOST).astype(np.uint16))
 
 
-def _write_image(path: Path, pixels: NDArray[Any]) -> None:
+def _write_image(path: Path, pixels: NDArray[Any], *, quality: int = _JPEG_QUALITY) -> None:
     from PIL import Image
 
     path.parent.mkdir(parents=True, exist_ok=True)
-    options: dict[str, Any] = {"quality": _JPEG_QUALITY} if path.suffix == ".jpg" else {"optimize": True}
+    options: dict[str, Any] = {"quality": quality} if path.suffix == ".jpg" else {"optimize": True}
     Image.fromarray(pixels).save(path, **options)
