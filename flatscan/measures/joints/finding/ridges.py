@@ -18,7 +18,7 @@ _WIDTHS_MM = (1.5, 3.0, 5.0, 9.0, 13.0)
 #: What lies beside the joint is taken over this far on either side, mm.
 _FLANK_MM = 5.0
 #: Lengths along the joint that evidence is gathered over, mm.
-_LENGTHS_MM = (50.0, 150.0)
+_LENGTHS_MM = (50.0, 150.0, 450.0)
 #: Noise is judged within blocks this far across and along, mm.
 _BLOCK_MM = (150.0, 400.0)
 #: Noise is never taken as smaller than this share of the whole picture's, nor of its range of tones.
