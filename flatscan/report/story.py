@@ -27,6 +27,7 @@ _STEPS: dict[AnswerCode, tuple[str, ...]] = {
 #: Less than this (a quarter of a cup) is nothing to anyone.
 _LEAST_TOLD_L = 0.05
 _CAPTURE_AGAIN = "Capture again: closer, from more places, or with a finer sensor"
+_SHEET = "next_readings.csv"
 #: Geometry shows none of these, so no answer is complete without them.
 _RECORD_FIRST = (
     "Before laying, check and record that the floor is dry, sound and free of moving cracks: no scan shows it"
@@ -36,7 +37,7 @@ _RECORD_FIRST = (
 def next_steps(report: Report) -> list[str]:
     """In the order a person would do them."""
     code = report.verdict.answer.code
-    readings = _readings(report)
+    readings = [*_sheet(report), *_readings(report)]
     if code == "not_decided" and not readings:
         how = "Read again on a finer grid" if report.surface.lattice else _CAPTURE_AGAIN
         readings = [f"{how}; the doubts say why"]
@@ -45,6 +46,15 @@ def next_steps(report: Report) -> list[str]:
     work = joints if joints and code == "fill_joints_and_lips" else [*joints, *_STEPS[code]]
     first, then = (readings, work) if code == "not_decided" else (work, readings)
     return [*first, *then, _RECORD_FIRST]
+
+
+def _sheet(report: Report) -> list[str]:
+    """How hand readings come back in; empty where none gives a value."""
+    verdict = report.verdict
+    if all(r.kind is None for r in verdict.next_readings):
+        return []
+    more = f" ({verdict.more_readings} more places would help too)" if verdict.more_readings else ""
+    return [f"Write the hand readings below into {_SHEET}{more}, then check again with --readings {_SHEET}"]
 
 
 def _readings(report: Report) -> list[str]:
@@ -65,7 +75,9 @@ def _readings(report: Report) -> list[str]:
 def reading(r: Reading) -> str:
     """One hand reading as an order."""
     place = places.point(r.at)
-    said = r.what if place.split(",")[0] in r.what else f"{r.what}, at {place}"
+    # A joint's reading names its place by counted joints.
+    named = r.joint is not None or place.split(",")[0] in r.what
+    said = r.what if named else f"{r.what}, at {place}"
     return f"Read by hand: {said}. With: {r.instrument}, to {r.resolves}"
 
 

@@ -118,6 +118,21 @@ def test_the_work_is_told_in_metres_and_lips(tiled: Report) -> None:
     assert one[0].startswith("Take down 1 lip (")
 
 
+def test_hand_readings_are_told_with_their_sheet_and_their_place_once(tiled: Report) -> None:
+    (reading,) = tiled.verdict.next_readings
+    lip = replace(
+        reading, kind="lip", joint="J7", what="lip of joint J7, third joint from the left wall (1.35 m from it)"
+    )
+    asked = replace(tiled, verdict=replace(tiled.verdict, next_readings=(lip,), more_readings=9))
+    steps = next_steps(asked)
+    sheet = next(number for number, step in enumerate(steps) if "next_readings.csv" in step)
+    assert "(9 more places would help too)" in steps[sheet]
+    assert steps[sheet].endswith("--readings next_readings.csv")
+    assert steps[sheet + 1].startswith(
+        "Read by hand: lip of joint J7, third joint from the left wall (1.35 m from it). "
+    )
+
+
 def test_lips_come_down_before_areas_are_levelled(tiled: Report) -> None:
     steps = next_steps(with_answer(tiled, "level_areas", a_tally()))
     assert steps[0].startswith("Take down 3 lips")
