@@ -69,6 +69,9 @@ def answer(
     if flat == "within" and too_little_seen:
         flat = "not_seen"
     joint_word = combined_word(joints)
+    if joint_word == "over" and tally is not None and not tally.lips_beyond_noise:
+        others = [f for f in joints if not (f.what == "lip" and f.verdict == "over")]
+        joint_word = "over" if combined_word(others) == "over" else "not_decided"
     code = answer_code(flat, joint_word, share_over)
     reasons = _gap_reasons([f for f in gaps if f.value is not None and f.verdict == flat])
     if flat is None:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from flatscan.constants import MM_PER_M
+from flatscan.judgement.decision import chance_size_over
 from flatscan.judgement.joint_stations import Judged, judge_stations
 from flatscan.judgement.joint_words import unseen_words
 from flatscan.judgement.verdict import Finding, JointShares, JointTally
@@ -43,18 +45,36 @@ def joint_findings(
     single reading would be; with hundreds of stations near the limit, a few will be. That errs to the side of
     looking again at one joint. *Within* for a joint or the floor is the word of its worst station, so the floor as a
     whole is wrongly within with a chance of no more than about 5 % however many joints it has: the station that is
-    truly over must itself have been called within. A correction of the whole floor (such as Bonferroni's) would make
-    hardly any joint decidable and is not what a person who reads one joint at a time does.
+    truly over must itself have been called within. A correction of every joint's word for their number would make
+    hardly any joint decidable and is not what a person who reads one joint at a time does. The floor as a whole has
+    one guard: see ``beyond_noise``.
     """
     found: list[Finding] = []
-    words: dict[LimitKind, list[list[list[Judged]]]] = defaultdict(list)
+    words: defaultdict[LimitKind, list[list[list[Judged]]]] = defaultdict(list)
     for limit_set in limit_sets:
         for kind in KINDS:
             if any(limit.what == kind for limit in limit_set.limits):
                 judged = judge_stations(joints, limit_set, kind, settings.confidence, hand)
                 words[kind].append(judged)
                 found += _of_kind(f"{limit_set.id}/{kind}", kind, judged, joints, places)
-    return found, _tally(words) if words else None
+    if not words:
+        return found, None
+    over = beyond_noise([s for judged in words.get("lip", []) for joint in judged for s in joint], settings.confidence)
+    return found, replace(_tally(words), lips_beyond_noise=over)
+
+
+def beyond_noise(stations: Sequence[Judged], confidence: float) -> bool:
+    """Whether some lip called over cannot be this capture's noise on a dead-flat floor; True where none is over.
+
+    With hundreds of stations and a noise larger than the limit, some always measure far over, on the flattest floor
+    too. The largest of n noises beats |v| / u with a chance of at most n 2 Phi(-|v| / u); a lip counts where that is
+    no more than 1 - ``confidence``. With a noise well below the limit every lip called over does.
+    """
+    judged = [s for s in stations if s.value is not None and s.word != "not_seen"]
+    over = [s.value for s in judged if s.word == "over" and s.value is not None]
+    return not over or any(
+        len(judged) * chance_size_over(0.0, value.u, abs(value.value)) <= 1.0 - confidence for value in over
+    )
 
 
 def joint_word(stations: Sequence[Judged], most_unseen_share: float) -> VerdictWord:

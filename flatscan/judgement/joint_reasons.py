@@ -60,7 +60,12 @@ def _work(tally: JointTally) -> list[str]:
     work = []
     if tally.fill_m > 0.0:
         work.append(f"{tally.fill_m:.1f} m of joint to fill")
-    if tally.lips_over:
+    if tally.lips_over and not tally.lips_beyond_noise:
+        parts.append(
+            f"{tally.lips_over} {'lip measures' if tally.lips_over == 1 else 'lips measure'} over, but this capture's "
+            "noise would show as much on a dead-flat floor: read them by hand before taking any down"
+        )
+    elif tally.lips_over:
         work.append(f"{tally.lips_over} {'lip' if tally.lips_over == 1 else 'lips'} to take down")
     if work:
         parts.append(" and ".join(work))

@@ -76,6 +76,7 @@ class JointTally:
     ``fill_m``: metres of joint over in width or depth; ``fill_undecided_m``: those that may be and are not among them.
     ``lips_over``: joints whose lip is over somewhere, to be taken down, ``lips_over_m`` the length over;
     ``lips_undecided`` and ``lips_undecided_m``: joints, and length, whose lips are not decided.
+    ``lips_beyond_noise``: False where all lips that measure over may be noise of this capture on a dead-flat floor.
     """
 
     length_m: float
@@ -88,6 +89,7 @@ class JointTally:
     lips_over_m: float
     lips_undecided: int
     lips_undecided_m: float
+    lips_beyond_noise: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -228,6 +229,29 @@ def test_one_joint_that_is_over_makes_the_floor_over(verdict_of, piece, value, r
     verdict = verdict_of(width=rest, change=only(piece, width=value))
     assert verdict.answer.code == "fill_joints_and_lips"
     assert [f.joint for f in of_kind(verdict, "joint_width")] == [f"J{piece + 1}"]
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_dead_flat_floor_in_a_noisy_capture_is_never_over(verdict_of, seed):
+    """Lips of 0 seen with a noise of 2 mm: each joint is called over with 3 %, the floor must not be."""
+    rng = np.random.default_rng(seed)
+    noise = rng.normal(0.0, 2.0, PIECES)
+    noise[:2] = 4.5, -4.4  # over 1 + 1.645 * 2 = 4.29
+    verdict = verdict_of(change=lambda n, _: {"lip": noise[n], "u_lip": 2.0})
+    assert verdict.joint_tally.lips_over >= 2
+    assert verdict.answer.code == "not_decided"
+    assert any("on a dead-flat floor" in reason for reason in verdict.answer.reasons)
+    assert not any("to take down" in reason for reason in verdict.answer.reasons)
+
+
+@pytest.mark.parametrize(
+    ("lip", "u", "code"), [(10.0, 2.0, "fill_joints_and_lips"), (1.4, 0.1, "fill_joints_and_lips")]
+)
+def test_a_lip_that_noise_cannot_make_is_over_among_noisy_ones(verdict_of, lip, u, code):
+    """Of 830 stations the chance that noise beats 5 u is 830 * 5.7e-7 = 0.05 %; one read by hand is 14 u."""
+    own = {"lip": lip, "u_lip": u}
+    verdict = verdict_of(change=lambda n, _: own if n == 5 else {"lip": 4.5 * (n == 7), "u_lip": 2.0})
+    assert verdict.answer.code == code
 
 
 def test_places_are_counted_from_the_walls(verdict_of):
