@@ -47,16 +47,26 @@ def doubt(p_over: float | None) -> float:
 
 
 def joint_candidates(
-    findings: Sequence[Finding], joints: Joints, places: JointPlaces, confidence: float
+    findings: Sequence[Finding],
+    joints: Joints,
+    places: JointPlaces,
+    confidence: float,
+    *,
+    lips_may_be_noise: bool = False,
 ) -> list[Candidate]:
     """One reading for each joint and kind that is not decided.
 
     A lip reading decides its whole joint, a depth reading its joint; a width reading says besides how much of every
     width is the rounding of the tiles' edges, which is why the best measured undecided joint's counts for all, and
-    the other widths' only for what is their own.
+    the other widths' only for what is their own. ``lips_may_be_noise``: lips called over are read as well.
     """
     by_id = {joint.id: joint for joint in joints.joints}
-    undecided = [f for f in findings if f.verdict == "not_decided" and f.joint in by_id and f.at is not None]
+    noise = {("lip", "over")} if lips_may_be_noise else set()
+    undecided = [
+        f
+        for f in findings
+        if (f.verdict == "not_decided" or (f.what, f.verdict) in noise) and f.joint in by_id and f.at is not None
+    ]
     widths = _widths_tell(undecided, by_id)
     best: dict[tuple[str, str], Candidate] = {}
     for finding in undecided:
@@ -66,6 +76,8 @@ def joint_candidates(
             tells = CONFLICT_TELLS
         elif finding.what == "joint_width":
             tells = widths.get(joint.id, tells)
+        elif finding.verdict == "over":  # one of many that noise explains: as good as unknown
+            tells = 1.0
         key = (joint.id, finding.what)
         if key not in best or tells > best[key].tells:
             best[key] = Candidate(tells, _reading(finding, joint, places, confidence))

@@ -55,7 +55,14 @@ def judge(
         + other_findings(limit_sets, with_joints=joints is None)
         + unseen_findings(surface, limit_sets)
     )
-    readings, more = next_readings(findings, settings, start_at=_middle(surface), joints=joints, places=places)
+    readings, more = next_readings(
+        findings,
+        settings,
+        start_at=_middle(surface),
+        joints=joints,
+        places=places,
+        lips_may_be_noise=tally is not None and not tally.lips_beyond_noise,
+    )
     return Verdict(
         answer=answer(
             findings,

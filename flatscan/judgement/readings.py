@@ -43,6 +43,7 @@ def next_readings(
     start_at: Point,
     joints: Joints | None = None,
     places: JointPlaces | None = None,
+    lips_may_be_noise: bool = False,
 ) -> tuple[tuple[Reading, ...], int]:
     """Hand readings for what is not decided, the most informative first, and how many more there are.
 
@@ -59,7 +60,9 @@ def next_readings(
         for f in _apart(undecided)
     ]
     if joints is not None and places is not None:
-        candidates += joint_candidates(findings, joints, places, settings.confidence)
+        candidates += joint_candidates(
+            findings, joints, places, settings.confidence, lips_may_be_noise=lips_may_be_noise
+        )
         candidates += unknown_candidates(findings, joints, places, settings.most_unseen_share)
     readings = [c.reading for c in _by_turns(candidates)] + [_unseen_reading(f) for f in findings if _unseen_floor(f)]
     tail = [] if joints is not None else _joint_reading(findings, start_at)

@@ -242,6 +242,8 @@ def test_a_dead_flat_floor_in_a_noisy_capture_is_never_over(verdict_of, seed):
     assert verdict.answer.code == "not_decided"
     assert any("on a dead-flat floor" in reason for reason in verdict.answer.reasons)
     assert not any("to take down" in reason for reason in verdict.answer.reasons)
+    # The overs are asked for before the doubtful ones.
+    assert {"J1", "J2"} <= {r.joint for r in verdict.next_readings[: verdict.joint_tally.lips_over]}
 
 
 @pytest.mark.parametrize(
