@@ -138,6 +138,10 @@ _ROWS: dict[str, tuple[str, str]] = {
         "Tiles measure {found_mm:.0f} mm where {stated_mm:.0f} mm was stated, {percent:+.1f} %",
         "Measure a tile; if the stated size is right, the capture's scale is wrong: check the camera's numbers",
     ),
+    "surface_smoothed": (
+        "This surface was smoothed: neighbours agree to {noise_mm:.2g} mm, and joints are {valley_mm:.1g} mm deep",
+        "Lips and depths may be gone; export the raw points or depth frames, or read joints by hand",
+    ),
     # levelling
     "unseen_not_filled": (
         "{area_m2:.2g} m² of floor was not seen; no compound is counted for it",

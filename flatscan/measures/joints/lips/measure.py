@@ -6,9 +6,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan.measures.joints.lips.depths import depths_at
+from flatscan.measures.joints.lips.faces import measured_faces
 from flatscan.measures.joints.lips.records import Depths, Lips
 from flatscan.measures.joints.lips.regions import regions_of
 from flatscan.measures.joints.lips.samples import samples_on
+from flatscan.measures.joints.lips.smoothness import smoothed
 from flatscan.measures.joints.lips.together import all_views
 from flatscan.measures.joints.lips.viewing import viewing_of
 from flatscan.measures.joints.lips.views_apart import lips_by_view
@@ -82,23 +85,28 @@ def measure_depths(
     stations: Stations,
     widths_mm: NDArray[np.float64] | None,
 ) -> Depths:
-    """Depth at every station, where samples are fine enough to reach the joint's floor."""
-    del scan, surface, network, widths_mm
-    none = np.full(len(stations), np.nan)
-    refused: list[Refusal | None] = ["too_coarse"] * len(stations)
-    return Depths(none, none.copy(), tuple(refused))
+    """Depth at every station, where samples are fine enough to reach the joint's floor (see ``depths``).
+
+    Parameters
+    ----------
+    widths_mm : (n,) width between the tiles' sides, NaN: not known; None: none is. Without it no depth is given,
+        for what a smoothed profile says of a joint's floor depends on it
+    """
+    if over_smooth(scan, surface, network) is not None:
+        none = np.full(len(stations), np.nan)
+        refused: list[Refusal | None] = ["smoothed"] * len(stations)
+        return Depths(none, none.copy(), tuple(refused))
+    return depths_at(scan, viewing_of(scan, surface), network, stations, widths_mm)
 
 
 def measure_faces(scan: Scan, surface: Surface, network: JointNetwork) -> tuple[MeasuredFace, ...]:
-    """Tilt and warp of every face."""
-    del scan, surface, network
-    return ()
+    """Tilt and bow of every tile, in the order of ``network.faces`` (see ``faces``); none from a levels table."""
+    return () if scan.kind == "levels" else measured_faces(surface, network)
 
 
 def over_smooth(scan: Scan, surface: Surface, network: JointNetwork) -> Caveat | None:
-    """A caveat where the surface has been smoothed so much that lips and joints may be gone."""
-    del scan, surface, network
-    return None
+    """The caveat ``surface_smoothed`` where lips and joints may have been smoothed away (see ``smoothness``)."""
+    return smoothed(scan, surface, network)
 
 
 def _along(
