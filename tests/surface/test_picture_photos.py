@@ -66,7 +66,7 @@ def shift_mm(tone, pixel_mm, axis):
 @pytest.mark.parametrize("ground", [level, tilted, waved])
 @pytest.mark.parametrize("k", [(0.0, 0.0, 0.0, 0.0), BENT])
 def test_paint_lies_where_it_was_painted(photographed, tmp_path, ground, k) -> None:
-    """To a tenth of a photo pixel, on any ground and lens.
+    """To a fiftieth of a photo pixel, on any ground and lens (a tenth was asked for).
 
     Ground read between 20 mm cells is off by curvature · cell² / 8 = 5 (2π / 700)² · 400 / 8 = 0.02 mm. Interpolation
     in the library is in steps of 1/32 pixel, and bytes round by 0.002 of light on a wave of 0.2, both averaged out
@@ -89,7 +89,7 @@ def test_paint_lies_where_it_was_painted(photographed, tmp_path, ground, k) -> N
     for axis in (0, 1):
         off = shift_mm(picture.tone, picture.pixel_mm, axis)
         assert len(off) >= 20
-        assert np.abs(off).max() < 0.1 * source_mm
+        assert np.abs(off).max() < 0.02 * source_mm
     assert np.nanmax(np.abs(picture.tone - 0.45)) < 0.43
 
 
