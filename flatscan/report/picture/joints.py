@@ -46,7 +46,7 @@ STYLE_OF: dict[VerdictWord | None, JointStyle] = {
     "over": JointStyle(2.4, "solid", INK, 1.6, 7.6, "joint over in width or depth, ▲ at the worst places"),
     "not_decided": JointStyle(1.3, (0, (3.2, 1.6)), OPEN_INK, 1.2, 6.6, "joint not decided"),
     "within": JointStyle(0.5, "solid", CALM_INK, 0.8, 3.4, "joint within, where measured"),
-    "not_seen": JointStyle(0.9, (0, (1.0, 2.4)), SOFT_INK, 0.0, 3.5, "joint not measured"),
+    "not_seen": JointStyle(0.9, (0, (1.0, 2.4)), SOFT_INK, 0.0, 3.5, "joint, neither width nor depth measured"),
     None: JointStyle(0.5, "solid", CALM_INK, 0.8, 3.4, "joint, no limit for its width or depth"),
 }
 Styles = Mapping["VerdictWord | None", JointStyle]
