@@ -52,7 +52,7 @@ def work_step(report: Report) -> str:
     said = ", then ".join(reversed(orders))
     # Where areas are levelled too, that step ends with measuring again.
     again = ". Then measure again" if report.verdict.answer.code == "fill_joints_and_lips" else ""
-    return f"{said[0].upper()}{said[1:]} . Places: joints.csv{again}"
+    return f"{said[0].upper()}{said[1:]}. Places: joints.csv{again}"
 
 
 def takes_down_lips(report: Report) -> bool | None:
