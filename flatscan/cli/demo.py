@@ -19,13 +19,16 @@ class Kind(StrEnum):
     PHONE = "phone"
     MESH = "mesh"
     LEVELS = "levels"
+    TILES = "tiles"
 
 
 def demo(
     folder: Annotated[
         Path, typer.Argument(metavar="FOLDER", help="New folder for the invented capture and its result.")
     ],
-    kind: Annotated[Kind, typer.Option(metavar="KIND", help="Sensor: laser, phone, mesh or levels.")] = Kind.LASER,
+    kind: Annotated[
+        Kind, typer.Option(metavar="KIND", help="Sensor: laser, phone, mesh, levels or tiles.")
+    ] = Kind.LASER,
     limits: options.Limits = None,
     seed: options.Seed = 20_260_101,
 ) -> None:

@@ -10,7 +10,8 @@ import numpy as np
 
 from flatscan.progress import SILENT
 from flatscan.synth.recordings import Recording, record_laser, record_levels, record_mesh, record_phone
-from flatscan.synth.rooms import bathroom, hall, kitchen, living_room
+from flatscan.synth.rooms import bathroom, hall, kitchen, living_room, tiled_bathroom
+from flatscan.synth.tile_captures import capture_tiles
 from flatscan.synth.truth import true_heights, true_joints
 
 if TYPE_CHECKING:
@@ -33,6 +34,7 @@ _KINDS: dict[
     "phone": (kitchen, partial(record_phone, photos=False)),
     "mesh": (bathroom, record_mesh),
     "levels": (living_room, record_levels),
+    "tiles": (tiled_bathroom, partial(capture_tiles, photo_size=(960, 720))),
 }
 KINDS: tuple[str, ...] = tuple(_KINDS)
 
@@ -44,7 +46,7 @@ def write_demo(folder: Path, *, kind: str = "laser", seed: int, progress: Progre
     ----------
     folder : made if it is missing
     kind : "laser" (a bare L-shaped hall), "phone" (an old tiled kitchen, posed depth frames), "mesh"
-        (a bathroom) or "levels" (a living room)
+        (a bathroom), "levels" (a living room) or "tiles" (a tiled bathroom, close photos with depth)
     seed : the same seed gives the same floor and the same errors
 
     Returns

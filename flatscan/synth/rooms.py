@@ -11,6 +11,7 @@ from flatscan.synth.laying import Tiling
 from flatscan.synth.outline import l_shape, rectangle
 from flatscan.synth.scene import Box, Cylinder, Scene, rug, table
 from flatscan.synth.shape import Bay, Tilt
+from flatscan.synth.tiled_room import Repair, tiled_scene
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -111,10 +112,35 @@ def hallway(rng: np.random.Generator) -> Scene:
     return Scene(floor)
 
 
+def tiled_bathroom(rng: np.random.Generator) -> Scene:
+    """Old tiles, 2.2 × 1.7 m: joints of 4 mm, some of 6 to 8; three tiles with lips; a repair, two mortar fillings."""
+    return tiled_scene(
+        rng,
+        size_mm=(148.0, 148.0),
+        outline_mm=rectangle(2200.0, 1700.0),
+        joint_mm=4.0,
+        joint_sd_mm=0.5,
+        depth_mm=2.3,
+        depth_sd_mm=0.3,
+        radius_mm=0.5,
+        lip_sd_mm=0.15,
+        tilt_sd_mm_per_m=1.0,
+        tilt=Tilt(3.0, np.deg2rad(130.0)),
+        waves_rms_mm=0.4,
+        bays=(Bay((1500.0, 1050.0), (450.0, 400.0), 3.0),),
+        bad=((560.0, 480.0, 1.6), (1250.0, 1250.0, -1.3), (1800.0, 420.0, 2.0)),
+        wide=((900.0, 850.0, 7.5), (1450.0, 330.0, 6.5)),
+        missing=((330.0, 1340.0),),
+        broken=((1100.0, 640.0),),
+        repairs=(Repair(box_mm=(1550.0, 900.0, 2010.0, 1360.0), size_mm=(96.0, 96.0), raised_mm=0.6),),
+    )
+
+
 ROOMS: dict[str, Callable[[np.random.Generator], Scene]] = {
     "kitchen": kitchen,
     "hall": hall,
     "bathroom": bathroom,
     "living_room": living_room,
     "hallway": hallway,
+    "tiled_bathroom": tiled_bathroom,
 }

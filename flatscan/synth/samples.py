@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.synth import recordings, rooms
+from flatscan.synth import recordings, rooms, tile_captures
+from flatscan.synth.tile_photo import Lens
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -62,6 +64,19 @@ _SAMPLES: dict[
         rooms.hallway,
         recordings.record_text_cloud,
         "cloud as text with decimal commas of a hallway, 4.5 × 1.3 m, with a 4 mm hump across it",
+    ),
+    "tiled_bathroom_photos": (
+        rooms.tiled_bathroom,
+        # A pixel is half a millimetre: eight across the common joint.
+        partial(
+            tile_captures.capture_tiles,
+            height_mm=650.0,
+            photo_size=(1600, 1200),
+            overlap=0.2,
+            lens=Lens(blur_px=0.8, noise=1.5),
+            jpeg_quality=85,
+        ),
+        "close photos with depth of an old tiled bathroom, 2.2 × 1.7 m: joints up to 8 mm, lips up to 2 mm, a repair",
     ),
 }
 NAMES: tuple[str, ...] = tuple(_SAMPLES)

@@ -45,6 +45,8 @@ _SENSORS: dict[str, tuple[DepthSensor, str]] = {
 #: How a hand holds a phone (assumptions): tilts each way, turn, place and height, one standard deviation.
 _TILT_RAD, _TURN_RAD, _PLACE_MM, _HEIGHT_SHARE = np.deg2rad(4.0), np.deg2rad(6.0), 15.0, 0.04
 _FROM_WALL_MM = 120.0
+#: Where the tripods stand, as shares of the room's length and width.
+_STATIONS = ((0.15, 0.2), (0.85, 0.8))
 #: Depth counts of a tenth of a millimetre for structured light, else whole millimetres.
 _METRES_PER_COUNT = {"structured_light": 0.0001}
 
@@ -199,22 +201,25 @@ def scan_tiles_laser(
     paint: TilePaint | None = None,
     scanner: LaserScanner = SURVEY_LASER,
     step_rad: float = np.deg2rad(0.1),
-    height_mm: float = 1500.0,
+    height_mm: float = 900.0,
 ) -> Recording:
-    """Scan the floor from one tripod in the room's middle; ``folder/scan.laz``, with colours unless bare.
+    """Scan the floor from two tripods, either of which sees beneath the other; ``folder/scan.laz``, coloured or bare.
 
     Colours are those of the places met, each the mean over the beam's spot, in even light.
     """
     scan_rng, paint_rng = rng.spawn(2)
     fine = replace(scanner, azimuth_step_rad=step_rad, elevation_step_rad=step_rad, highest_rad=np.deg2rad(-20.0))
-    middle = 0.5 * (scene.floor.outline_mm.min(axis=0) + scene.floor.outline_mm.max(axis=0))
-    station = scan_station(fine, scene, (float(middle[0]), float(middle[1]), height_mm), scan_rng)
+    low, high = scene.floor.outline_mm.min(axis=0), scene.floor.outline_mm.max(axis=0)
+    stations = []
+    for share, station_rng in zip(_STATIONS, scan_rng.spawn(len(_STATIONS)), strict=True):
+        x, y = low + np.array(share) * (high - low)
+        stations.append(scan_station(fine, scene, (float(x), float(y), height_mm), station_rng))
     rgb = None
     if coloured:
         paint = paint or draw_tile_paint(paint_rng, area_mm=_size(scene))
-        rgb = _spot_colours(scene, paint, station.point_mm, fine.spot_mm)
+        rgb = _spot_colours(scene, paint, np.concatenate([station.point_mm for station in stations]), fine.spot_mm)
     path = folder / "scan.laz"
-    write_laz(path, (station,), rgb=rgb)
+    write_laz(path, stations, rgb=rgb)
     return Recording(path, fine.name, np.eye(4))
 
 
