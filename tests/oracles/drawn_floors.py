@@ -57,7 +57,9 @@ def lay(bond, long_mm, short_mm, reach_mm, rng):
                 x += length
             continue
         shift = {"stack": 0.0, "half": 0.5, "third": 1 / 3, "quarter": 0.25}[bond] * row % 1.0
-        cells.extend(rectangle((c + shift) * long_mm, row * short_mm, long_mm, short_mm) for c in range(-n_long, n_long))
+        cells.extend(
+            rectangle((c + shift) * long_mm, row * short_mm, long_mm, short_mm) for c in range(-n_long, n_long)
+        )
     return cells
 
 
@@ -144,7 +146,9 @@ def draw(
         r, c = tone.shape[0] * 3 // 4, tone.shape[1] // 3
         k = round(60 / pixel_mm)
         tone[r - k : r + k, c - k : c + k] = np.nan
-        seen = seen.difference(shapely.box((c - k) * pixel_mm, (r - k) * pixel_mm, (c + k) * pixel_mm, (r + k) * pixel_mm))
+        seen = seen.difference(
+            shapely.box((c - k) * pixel_mm, (r - k) * pixel_mm, (c + k) * pixel_mm, (r + k) * pixel_mm)
+        )
     joints = clip(shared_edges(cells), seen.buffer(-joint_mm / 2 - 6.0))
     return Drawn(tone, joints, cells, pixel_mm)
 
@@ -188,7 +192,9 @@ def printed(cells, index, finer, shape):
         inner = np.array(shapely.Polygon(cell).buffer(-25.0, join_style="mitre").exterior.coords) if True else None
         middles = (inner[:-1] + inner[1:]) / 2
         for shape_xy in (inner, middles):
-            cv2.polylines(ink, [np.round((shape_xy * finer - 0.5) * 256).astype(np.int32)], True, 255, wide, cv2.LINE_8, 8)
+            cv2.polylines(
+                ink, [np.round((shape_xy * finer - 0.5) * 256).astype(np.int32)], True, 255, wide, cv2.LINE_8, 8
+            )
         at = np.round((cell.mean(axis=0) * finer - 0.5) * 256).astype(np.int32)
         cv2.circle(ink, tuple(map(int, at)), int(20 * finer * 256), 255, wide, cv2.LINE_8, 8)
     return np.where(index > 0, -(ink > 0).astype(np.float32), 0.0)

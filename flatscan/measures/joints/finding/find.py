@@ -61,7 +61,7 @@ def find_network(
     pixel_mm = min(picture.pixel_mm for picture in pictures)
     boxes = boxes_about(rings)
     tile, whole = tile_format(boxes, pixel_mm)
-    doubts = tuple(d for d in (tile_size_doubt(tile, boxes, whole, settings.tile_mm),) if d is not None)
+    doubts = tuple(d for d in (tile_size_doubt(tile, settings.tile_mm),) if d is not None)
     return JointNetwork(
         pieces=_pieces(graph, sides),
         faces=tuple(Face(ring, bool(w)) for ring, w in zip(rings, whole, strict=True)),

@@ -54,15 +54,15 @@ def boxes_about(rings: Sequence[NDArray[np.float64]]) -> Boxes:
         edge = corners[1:3] - corners[0:2]
         length = np.linalg.norm(edge, axis=1)
         long = int(np.argmax(length))
-        direction[index], sides[index] = _sides(ring, math.atan2(edge[long, 1], edge[long, 0]), length[[long, 1 - long]])
+        direction[index], sides[index] = _sides(
+            ring, math.atan2(edge[long, 1], edge[long, 0]), length[[long, 1 - long]]
+        )
         fill[index] = polygon.area / max(float(np.prod(length)), 1e-9)
         middle[index] = polygon.centroid.coords[0]
     return Boxes(sides, direction, fill, middle)
 
 
-def _sides(
-    ring: NDArray[np.float64], turn: float, box_mm: NDArray[np.float64]
-) -> tuple[float, NDArray[np.float64]]:
+def _sides(ring: NDArray[np.float64], turn: float, box_mm: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
     """Direction of the long side and distance of opposite sides by their mean places, long first.
 
     The smallest rectangle goes by its outermost corners and is too large by their scatter; means are not.

@@ -16,6 +16,9 @@ _STRAIGHT_MM = 2.5
 _LOOSE_MM = 300.0
 #: A part whose outline is smaller than this share of a face of the rest lies within a tile.
 _ISLAND_SHARE = 1.1
+#: Pieces shorter than this, and than this share of the usual one, may tie print to a joint.
+_TIE_MM = 45.0
+_TIE_SHARE = 0.4
 #: Straight on, radians.
 _STRAIGHT_ON = 0.15
 
@@ -45,9 +48,9 @@ class Graph:
 
 
 def without_dangling(
-    nodes: NDArray[np.float64], links: NDArray[np.int64], keep: NDArray[np.bool_], least_mm: float
+    nodes: NDArray[np.float64], links: NDArray[np.int64], keep: NDArray[np.bool_], least_mm: NDArray[np.float64]
 ) -> NDArray[np.bool_]:
-    """Which of the kept pieces stay when chains with a free end shorter than ``least_mm`` are cut, again and again."""
+    """Which of the kept pieces stay when chains with a free end shorter than ``least_mm`` (n,) of that end are cut, again and again."""
     import networkx as nx
 
     graph = nx.Graph()
@@ -60,7 +63,7 @@ def without_dangling(
         if graph.degree(node) != 1:
             continue
         chain, length = _chain(graph, node)
-        if length < least_mm:
+        if length < least_mm[node]:
             graph.remove_edges_from(list(zip(chain[:-1], chain[1:], strict=True)))
             if graph.degree(chain[-1]) == 1:
                 todo.append(chain[-1])
@@ -112,6 +115,11 @@ def dissolved(graph: Graph) -> Graph:
 
 
 def without_islands(graph: Graph) -> Graph:
+    """Leave out parts that touch no network, first with the short links cut that may only seem to tie them to it."""
+    return _without_islands(_without_islands(graph, ties=False), ties=True)
+
+
+def _without_islands(graph: Graph, *, ties: bool) -> Graph:
     """Leave out parts that touch no network: print within one tile, and short loose ones.
 
     A part is print where it lies within one face of another part, or is smaller than the faces of the largest part.
@@ -124,20 +132,47 @@ def without_islands(graph: Graph) -> Graph:
         return graph
     count = len(graph.nodes_mm)
     a, b = graph.links.T
-    _, part = connected_components(coo_matrix((np.ones(len(a)), (a, b)), shape=(count, count)), directed=False)
-    _, part = np.unique(part[a], return_inverse=True)
+    length = graph.length_mm
+    # Print close to a joint seems tied to it by short links, which say nothing of their own here.
+    tie = (length < _TIE_MM) & (length < _TIE_SHARE * _usual_length(length)) & ~_goes_on(graph)
+    tie &= not ties
+    _, of_node = connected_components(
+        coo_matrix((np.ones(int((~tie).sum())), (a[~tie], b[~tie])), shape=(count, count)), directed=False
+    )
+    part = np.where(tie, -1, of_node[a])
+    names = np.unique(part[~tie])
     lines = shapely.linestrings(graph.nodes_mm[graph.links])
-    whole = np.array([shapely.multilinestrings(lines[part == p]) for p in range(part.max() + 1)])
+    whole = np.array([shapely.multilinestrings(lines[part == name]) for name in names])
     largest = int(np.argmax(shapely.length(whole)))
     drop = shapely.length(whole) < _LOOSE_MM
-    faces = shapely.get_parts(shapely.polygonize(lines[part == largest]))
+    faces = shapely.get_parts(shapely.polygonize(lines[part == names[largest]]))
     if len(faces):
-        small = shapely.area(shapely.convex_hull(whole)) < _ISLAND_SHARE * np.median(shapely.area(faces))
         one, _ = shapely.STRtree(faces).query(whole, predicate="within")
-        drop |= small
+        drop |= shapely.area(shapely.convex_hull(whole)) < _ISLAND_SHARE * np.median(shapely.area(faces))
         drop[one] = True
         drop[largest] = False
-    return graph.only(~drop[part])
+    gone = np.isin(of_node, names[drop])
+    return graph.only(~(gone[a] | gone[b]))
+
+
+def _goes_on(graph: Graph) -> NDArray[np.bool_]:
+    """Which pieces have another straight on at both ends."""
+    leaving: dict[int, list[tuple[int, NDArray[np.float64]]]] = {}
+    for index, (a, b) in enumerate(graph.links.tolist()):
+        way = graph.nodes_mm[b] - graph.nodes_mm[a]
+        leaving.setdefault(a, []).append((index, way))
+        leaving.setdefault(b, []).append((index, -way))
+    on = np.ones(len(graph.links), dtype=np.bool_)
+    for out in leaving.values():
+        for index, way in out:
+            on[index] &= any(other != index and _turn(-way, far) < _STRAIGHT_ON for other, far in out)
+    return on
+
+
+def _usual_length(length: NDArray[np.float64]) -> float:
+    """Half of all joint is in pieces longer than this."""
+    ranked = np.sort(length)
+    return float(ranked[np.searchsorted(np.cumsum(ranked), 0.5 * ranked.sum())])
 
 
 def without_slivers(graph: Graph, thin_mm: float) -> Graph:
@@ -154,7 +189,9 @@ def without_slivers(graph: Graph, thin_mm: float) -> Graph:
     tree = shapely.STRtree(lines)
     for face in thin:
         around = tree.query(face.exterior, predicate="covered_by")
-        around = np.array([k for k in tree.query(face) if face.exterior.covers(lines[k])]) if not len(around) else around
+        around = (
+            np.array([k for k in tree.query(face) if face.exterior.covers(lines[k])]) if not len(around) else around
+        )
         around = around[~drop[around]]
         if len(around) < 2:  # noqa: PLR2004 - one of the two sides has gone already
             continue

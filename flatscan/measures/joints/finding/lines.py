@@ -22,7 +22,9 @@ from flatscan.measures.joints.finding.graph import (
 )
 from flatscan.measures.joints.finding.proof import Proof, proof_of
 from flatscan.measures.joints.finding.ridges import evidence
+from flatscan.measures.joints.finding.seen import Seen
 from flatscan.measures.joints.finding.segments import lines_in
+from flatscan.measures.joints.finding.settle import settled
 from flatscan.measures.joints.finding.strips import Strips, strips_along
 
 if TYPE_CHECKING:
@@ -53,6 +55,8 @@ _SNAP_MM = 4.0
 _SNAP_PX = 1.5
 #: Free ends shorter than this are cut off, mm.
 DANGLING_MM = 45.0
+_DANGLING_INSIDE_MM = 130.0
+_BORDER_MM = 40.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,6 +77,9 @@ def find_lines(tone: NDArray[np.float32], pixel_mm: float, *, heights: bool, pro
     heights : steps from one side to the other count as well
     """
     tone, pixel_mm = work_size(tone, pixel_mm)
+    if np.isfinite(tone).any():
+        # Single precision holds small differences about 0, not on top of a large tone.
+        tone = tone - np.nanmedian(tone)
     strips, segments, strengths = list[Strips](), list[np.ndarray](), list[float]()
     turns = [a + quarter for a in line_directions(tone) for quarter in (0.0, math.pi / 2.0)]
     for turn in progress.track(turns, label="looking for joints", total=len(turns)):
@@ -88,10 +95,11 @@ def find_lines(tone: NDArray[np.float32], pixel_mm: float, *, heights: bool, pro
     lines = without_doubles(np.array(segments), np.array(strengths), pixel_mm)
     nodes, links = cut_at_crossings(trial_lines(lines, pixel_mm), max(_SNAP_MM, _SNAP_PX * pixel_mm))
     proof = proof_of(nodes[links], strips, steps=heights)
-    return Found(proven(nodes, links, proof, alike=not heights), pixel_mm)
+    graph = proven(nodes, links, proof, Seen(tone, pixel_mm), alike=not heights)
+    return Found(settled(graph, strips, steps=heights), pixel_mm)
 
 
-def proven(nodes: NDArray[np.float64], links: NDArray[np.int64], proof: Proof, *, alike: bool) -> Graph:
+def proven(nodes: NDArray[np.float64], links: NDArray[np.int64], proof: Proof, seen: Seen, *, alike: bool) -> Graph:
     """Keep clear pieces, and less clear ones that join clear ones; then cut free ends and what touches no network.
 
     ``alike``: joints near each other differ alike from the tiles (not so with lips), so a piece with much less
@@ -111,11 +119,13 @@ def proven(nodes: NDArray[np.float64], links: NDArray[np.int64], proof: Proof, *
         touched = np.zeros(len(nodes), dtype=np.bool_)
         touched[links[keep].ravel()] = True
         keep = keep | (may & touched[links].all(axis=1))
-    keep = closed_gaps(nodes, links, without_dangling(nodes, links, keep, DANGLING_MM), _CLOSE_MM)
+    keep = closed_gaps(nodes, links, without_dangling(nodes, links, keep, np.full(len(nodes), DANGLING_MM)), _CLOSE_MM)
     graph = without_doubled_ends(without_slivers(Graph(nodes, links[keep], proof.z[keep]), _THIN_MM), _THIN_MM)
     graph = without_islands(dissolved(graph))
-    keep = without_dangling(graph.nodes_mm, graph.links, np.ones(len(graph.links), np.bool_), DANGLING_MM)
-    return dissolved(graph.only(keep))
+    # Joints end within the floor only where they are hidden; at the border of what was seen they may.
+    least = np.where(seen.near_border(graph.nodes_mm, _BORDER_MM), DANGLING_MM, _DANGLING_INSIDE_MM)
+    keep = without_dangling(graph.nodes_mm, graph.links, np.ones(len(graph.links), np.bool_), least)
+    return dissolved(without_islands(graph.only(keep)))
 
 
 def usual_nearby(

@@ -9,7 +9,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.constants import SIGMA_PER_MAD
-from flatscan.measures.joints.finding.ridges import clip_specks, odd_widths, tone_range
+from flatscan.measures.joints.finding.ridges import (
+    STEP_BEYOND_MM,
+    clip_specks,
+    lasting_step,
+    odd_widths,
+    tone_range,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,22 +32,42 @@ _OFF_MM = 1.5
 #: Both ends of a piece lie in another joint: this much of it is not looked at, mm.
 _END_MM = 5.0
 _LEAST_OF_RANGE = 0.006
+_HALF_CELL = 0.7
 #: Pieces taken at a time times cells times rows: bounds the memory.
 _MOST_VALUES = 8_000_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Proof:
-    """Of each piece (n,): evidence in standard deviations, share of its cells that agree, difference in tone."""
+    """Of each piece (n,): evidence in standard deviations, share of its cells that agree, difference in tone.
+
+    ``aside_mm`` (n,): how far the joint lies to the side of the piece, against the strips' ``v``; ``normal`` (n, 2): ``v``.
+    """
 
     z: NDArray[np.float64]
     agree: NDArray[np.float64]
     contrast: NDArray[np.float64]
+    aside_mm: NDArray[np.float64]
+    normal: NDArray[np.float64]
+
+    @classmethod
+    def empty(cls, count: int) -> Proof:
+        """Room for so many pieces."""
+        return cls(*(np.zeros(count) for _ in range(4)), np.zeros((count, 2)))
+
+    def put(self, at: NDArray[np.int64], part: Proof) -> None:
+        """Fill in some of the pieces."""
+        for whole, some in (
+            (self.z, part.z),
+            (self.agree, part.agree),
+            (self.contrast, part.contrast),
+            (self.aside_mm, part.aside_mm),
+            (self.normal, part.normal),
+        ):
+            whole[at] = some
 
 
-def proof_of(
-    pieces: NDArray[np.float64], strips: Sequence[Strips], *, steps: bool
-) -> Proof:
+def proof_of(pieces: NDArray[np.float64], strips: Sequence[Strips], *, steps: bool) -> Proof:
     """How clearly each piece is seen.
 
     Parameters
@@ -50,7 +76,7 @@ def proof_of(
     strips : by direction; each piece is looked at in the one nearest to its own
     steps : a step in height from side to side counts as well
     """
-    proof = Proof(*(np.zeros(len(pieces)) for _ in range(3)))
+    proof = Proof.empty(len(pieces))
     if len(pieces) == 0:
         return proof
     d = pieces[:, 1] - pieces[:, 0]
@@ -60,8 +86,7 @@ def proof_of(
     for index, one in enumerate(strips):
         mine = np.flatnonzero(nearest == index)
         if mine.size:
-            part = _in_strips(pieces[mine], one, steps=steps)
-            proof.z[mine], proof.agree[mine], proof.contrast[mine] = part.z, part.agree, part.contrast
+            proof.put(mine, _in_strips(pieces[mine], one, steps=steps))
     return proof
 
 
@@ -77,7 +102,7 @@ def _in_strips(pieces: NDArray[np.float64], strips: Strips, *, steps: bool) -> P
     first = np.floor(low / strips.cell_mm).astype(np.int64)
     count = np.maximum(np.ceil(high / strips.cell_mm).astype(np.int64) - first, 1)
     reach = round(_REACH_MM / strips.pixel_mm)
-    proof = Proof(*(np.zeros(len(pieces)) for _ in range(3)))
+    proof = Proof.empty(len(pieces))
     order = np.argsort(count)
     start = 0
     while start < len(order):
@@ -92,7 +117,7 @@ def _in_strips(pieces: NDArray[np.float64], strips: Strips, *, steps: bool) -> P
         slope = (v1 - v0)[some] / np.maximum((u1 - u0)[some], 1e-9)
         middle = v0[some][piece] + slope[piece] * ((cells + 0.5) * strips.cell_mm - u0[some][piece])
         part = _profiles(tone, strips, cells, share, middle, piece, len(some), reach, span, steps=steps)
-        proof.z[some], proof.agree[some], proof.contrast[some] = part.z, part.agree, part.contrast
+        proof.put(some, part)
         start = stop
     return proof
 
@@ -105,7 +130,9 @@ def _cells(
     within = np.arange(count.sum()) - np.repeat(begin, count)
     cells = np.repeat(first, count) + within
     share = np.minimum(np.repeat(high, count), (cells + 1) * cell) - np.maximum(np.repeat(low, count), cells * cell)
-    return cells, np.clip(share / cell, 0.05, 1.0)
+    # A cell that lies half outside shows what lies there (the joint across, print): it hardly counts.
+    share = np.clip(share / cell, 0.05, 1.0)
+    return cells, np.where(share < _HALF_CELL, 0.1 * share, share)
 
 
 def _profiles(
@@ -135,27 +162,49 @@ def _profiles(
     per_cell = np.where(weight > 0.3 * share[:, None], value / np.maximum(weight, 1e-9), np.nan)
     off = max(1, math.ceil(_OFF_MM / strips.pixel_mm))
     flank = max(2, round(_FLANK_MM / strips.pixel_mm))
-    tried: list[tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]] = []
+    tried: list[tuple[NDArray[np.float64], ...]] = []
+    # Rows are whole pixels: the piece runs this far from the middle row's centre on average.
+    rest = np.add.reduceat((middle / strips.pixel_mm - 0.5 - row[:, reach]) * share, begin) / mass_all[:, 0]
     number_of = np.arange(number)
+    beyond = max(2, round(STEP_BEYOND_MM / strips.pixel_mm))
     for width in odd_widths(strips.pixel_mm):
-        pairs = zip(measures(profile, width, flank), measures(per_cell, width, flank), strict=True)
+        pairs = zip(measures(profile, width, flank, beyond), measures(per_cell, width, flank, beyond), strict=True)
         for kind, cellwise in list(pairs)[: 2 if steps else 1]:
             z, where = _stands_out(kind, reach, off, width // 2 + flank + 2, span)
             size = np.nan_to_num(kind[number_of, where])
             same = cellwise[np.arange(len(piece)), where[piece]] * np.sign(size)[piece] > 0
             fits = np.add.reduceat(same * share, begin) / mass_all[:, 0]
-            tried.append((z, fits, np.abs(size)))
-    z, fits, size = (np.stack(some) for some in zip(*tried, strict=True))
+            tried.append((z, fits, np.abs(size), (where - reach - rest + _peak(kind, where)) * strips.pixel_mm))
+    z, fits, size, aside = (np.stack(some) for some in zip(*tried, strict=True))
     best = np.argmax(z, axis=0)
     # Wide boxes are quiet but dilute a narrow joint: its contrast is the largest of those that show it about as clearly.
     clear = z >= 0.5 * z[best, number_of]
-    return Proof(z[best, number_of], fits[best, number_of], np.where(clear, size, 0.0).max(axis=0))
+    # A box wider than the joint has a flat top: the narrowest that shows it says where it lies.
+    narrow = np.argmax(clear, axis=0)
+    turn = strips.direction_rad
+    return Proof(
+        z[best, number_of],
+        fits[best, number_of],
+        np.where(clear, size, 0.0).max(axis=0),
+        np.nan_to_num(aside[narrow, number_of]),
+        np.tile([-math.sin(turn), math.cos(turn)], (number, 1)),
+    )
 
 
-def measures(profile: NDArray[np.float64], width: int, flank: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _peak(kind: NDArray[np.float64], where: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Where between the places the measure is largest: top of the parabola through three."""
+    of = np.arange(len(kind))
+    below, here, above = (np.abs(np.nan_to_num(kind[of, np.clip(where + k, 0, kind.shape[1] - 1)])) for k in (-1, 0, 1))
+    bend = below - 2.0 * here + above
+    return np.clip(np.divide(0.5 * (below - above), bend, out=np.zeros_like(here), where=bend < 0), -0.5, 0.5)
+
+
+def measures(
+    profile: NDArray[np.float64], width: int, flank: int, beyond: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Ridge (middle against both sides, least of the two) and step (side against side) at every place; NaN unseen."""
     half = width // 2
-    pad = half + 1 + flank
+    pad = half + 1 + flank + beyond
     known = np.isfinite(profile)
     value = np.cumsum(np.pad(np.where(known, profile, 0.0), ((0, 0), (pad + 1, pad))), axis=1)
     mass = np.cumsum(np.pad(known.astype(np.float64), ((0, 0), (pad + 1, pad))), axis=1)
@@ -171,7 +220,10 @@ def measures(profile: NDArray[np.float64], width: int, flank: int) -> tuple[NDAr
     below, above = box(-half - 1 - flank, -half - 2), box(half + 2, half + 1 + flank)
     under, over = middle - below, middle - above
     ridge = np.where(under * over > 0, np.sign(under) * np.minimum(np.abs(under), np.abs(over)), 0.0)
-    return np.where(np.isfinite(under * over), ridge, np.nan), above - below
+    far_below = box(-half - 1 - flank - beyond, -half - 2 - beyond)
+    far_above = box(half + 2 + beyond, half + 1 + flank + beyond)
+    step = lasting_step(above - below, far_above - far_below)
+    return np.where(np.isfinite(under * over), ridge, np.nan), step
 
 
 def _stands_out(

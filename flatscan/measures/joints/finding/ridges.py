@@ -25,6 +25,8 @@ _BLOCK_MM = (150.0, 400.0)
 _LEAST_NOISE = 0.4
 _LEAST_OF_RANGE = 0.004
 _LEAST_SEEN = 0.6
+#: A step must last this far beyond its flanks, mm: wider than a joint.
+STEP_BEYOND_MM = 13.0
 
 
 def odd_widths(pixel_mm: float) -> tuple[int, ...]:
@@ -42,11 +44,12 @@ def evidence(strips: Strips, *, steps: bool) -> tuple[NDArray[np.float32], NDArr
     contrast: NDArray[np.float32] = np.zeros(strips.tone.shape, np.float32)
     clipped = clip_specks(strips)
     span = tone_range(strips)
+    flank, beyond = max(2, round(_FLANK_MM / strips.pixel_mm)), max(2, round(STEP_BEYOND_MM / strips.pixel_mm))
     for length in _LENGTHS_MM:
         cells = max(1, round(length / strips.cell_mm) // 2 * 2 + 1)
         mean, seen = _along(clipped, strips.seen, cells)
         for width in odd_widths(strips.pixel_mm):
-            middle, below, above = flanks(mean, seen, width, max(2, round(_FLANK_MM / strips.pixel_mm)))
+            middle, below, above = flanks(mean, seen, width, flank)
             under, over = middle - below, middle - above
             noise = _noise(0.5 * (under + over), strips, span)
             ridge = np.where(under * over > 0, np.sign(under) * np.minimum(np.abs(under), np.abs(over)), 0.0)
@@ -55,12 +58,19 @@ def evidence(strips: Strips, *, steps: bool) -> tuple[NDArray[np.float32], NDArr
             np.copyto(best, z, where=better)
             np.copyto(contrast, np.nan_to_num(ridge).astype(np.float32), where=better)
             if steps:
-                jump = above - below
-                z = -np.nan_to_num(np.abs(jump) / _noise(jump, strips, span)).astype(np.float32)
+                _, below_far, above_far = flanks(mean, seen, width + 2 * beyond, flank)
+                jump = lasting_step(above - below, above_far - below_far)
+                z = -np.nan_to_num(np.abs(jump) / _noise(above - below, strips, span)).astype(np.float32)
                 better = np.abs(z) > np.abs(best)
                 np.copyto(best, z, where=better)
                 np.copyto(contrast, np.nan_to_num(jump).astype(np.float32), where=better)
     return best, contrast
+
+
+def lasting_step(near: NDArray[np.float32], far: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Step that is there close by and further off too: the side of a groove steps down but not for long."""
+    least = np.minimum(np.abs(near), np.abs(far))
+    return np.asarray(np.where(near * far > 0, np.sign(near) * least, 0.0), dtype=near.dtype)
 
 
 def tone_range(strips: Strips) -> float:

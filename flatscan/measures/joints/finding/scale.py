@@ -5,15 +5,10 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from flatscan.caveats import Caveat, caveat
 from flatscan.constants import COVERAGE_K
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from flatscan.measures.joints.finding.format import Boxes
     from flatscan.measures.joints.network import TileFormat
 
 #: Sizes further apart than this share are worth a word (maker's tolerance is well below; common practice, no source).
@@ -22,10 +17,14 @@ _APART_SHARE = 0.01
 _JOINT_MM = (1.5, 12.0)
 
 
+#: Sides that differ by more than this share give scale and joint both.
+_UNLIKE_SHARE = 0.2
+#: Standard uncertainty of a tile's own size (common practice, no source).
+_TILE_U_SHARE = 0.002
+
+
 def tile_size_doubt(
     tile: TileFormat | None,
-    boxes: Boxes,
-    whole: NDArray[np.bool_],
     stated_mm: tuple[float, float] | None,
 ) -> Caveat | None:
     """Doubt where pitch less joint differs from the stated size by more than 1 % and more than chance.
@@ -37,20 +36,26 @@ def tile_size_doubt(
     """
     if tile is None or stated_mm is None:
         return None
-    del boxes, whole
     long, short = max(stated_mm), min(stated_mm)
-    joint = 0.5 * (_JOINT_MM[0] + _JOINT_MM[1])
-    u_joint = (_JOINT_MM[1] - _JOINT_MM[0]) / math.sqrt(12.0)
-    ratios = np.array([tile.pitch_long.value / (long + joint), tile.pitch_short.value / (short + joint)])
-    u = np.array([math.hypot(tile.pitch_long.u, u_joint) / long, math.hypot(tile.pitch_short.u, u_joint) / short])
-    worst = int(np.argmax(np.abs(ratios - 1.0) / u))
-    off = float(ratios[worst] - 1.0)
-    if abs(off) <= _APART_SHARE or abs(off) <= COVERAGE_K * u[worst]:
+    if long - short > _UNLIKE_SHARE * long:
+        scale = (tile.pitch_long.value - tile.pitch_short.value) / (long - short)
+        u_scale = math.hypot(tile.pitch_long.u, tile.pitch_short.u, _TILE_U_SHARE * long) / (long - short)
+        joint = tile.pitch_short.value / scale - short if scale > 0.0 else 0.0
+        joint = min(max(joint, _JOINT_MM[0]), _JOINT_MM[1])
+        u_joint = 0.0
+    else:
+        joint, u_joint = sum(_JOINT_MM) / 2.0, (_JOINT_MM[1] - _JOINT_MM[0]) / math.sqrt(12.0)
+        scale, u_scale = tile.pitch_long.value / (long + joint), math.hypot(tile.pitch_long.u, u_joint) / long
+    # A joint out of reach shows a scale that is off as well: the pitch itself, whatever the joint.
+    over = tile.pitch_long.value / (long + _JOINT_MM[1]) - 1.0
+    under = tile.pitch_long.value / (long + _JOINT_MM[0]) - 1.0
+    sure = max(over, 0.0) or min(under, 0.0)
+    off = scale - 1.0
+    apart = abs(off) > _APART_SHARE and abs(off) > COVERAGE_K * u_scale
+    if not apart:
+        off = sure
+        apart = abs(off) > _APART_SHARE and abs(off) > COVERAGE_K * tile.pitch_long.u / long
+    if not apart:
         return None
-    pitch = (tile.pitch_long, tile.pitch_short)[worst]
-    return caveat(
-        "tile_size_disagrees",
-        found_mm=pitch.value - joint,
-        stated_mm=(long, short)[worst],
-        percent=100.0 * off,
-    )
+    found_mm = long * (1.0 + off)
+    return caveat("tile_size_disagrees", found_mm=found_mm, stated_mm=long, percent=100.0 * off)

@@ -40,6 +40,8 @@ def lines_in(strips: Strips, z: NDArray[np.float32]) -> list[Line]:
     size = np.abs(z)
     reach = max(1, round(_CREST_MM / 2.0 / strips.pixel_mm))
     crest = (size > GO_ON_Z) & (size >= maximum_filter1d(size, 2 * reach + 1, axis=0))
+    if not crest.any():
+        return []
     labels, _ = label(crest, np.ones((3, 3)))
     row, col = np.nonzero(crest)
     of = labels[row, col]

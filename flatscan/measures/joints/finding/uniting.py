@@ -39,5 +39,5 @@ def united(fine: Graph, coarse: Graph, coarse_pixel_mm: float) -> Graph:
     tree = shapely.STRtree(shapely.linestrings(every))
     middle = shapely.points(nodes[links].mean(axis=1))
     nearest = tree.nearest(middle)
-    keep = without_dangling(nodes, links, np.ones(len(links), dtype=np.bool_), beside + 4.0)
+    keep = without_dangling(nodes, links, np.ones(len(links), dtype=np.bool_), np.full(len(nodes), beside + 4.0))
     return dissolved(Graph(nodes, links[keep], z_of[nearest][keep]))
