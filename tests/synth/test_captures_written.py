@@ -26,6 +26,7 @@ from flatscan.synth.scene import Scene
 from flatscan.synth.sensors.depth import DepthSensor
 from flatscan.synth.sensors.laser import LaserPoints
 from flatscan.synth.shape import Tilt
+from flatscan.synth.truth import true_joints
 from flatscan.synth.write import write_glb, write_laz, write_staff_levels, write_xyz_commas
 from flatscan.synth.write_frames import Y_UP_FROM_ROOM, write_transforms, write_tum
 
@@ -240,3 +241,23 @@ def test_an_l_shaped_room_has_no_mesh_in_its_notch() -> None:
     vertex, _ = room_mesh(Scene(floor), rng=np.random.default_rng(0), noise_mm=0.0)
     deep = (vertex[:, 0] > 1210.0) & (vertex[:, 1] > 910.0)
     assert not deep.any()
+
+
+def test_the_tiled_bathroom_has_what_its_line_says_and_its_photos_show_it() -> None:
+    """Wide joints, lips and mortar by its truth; its photos are of a size and a number that one person takes."""
+    room_rng, _ = np.random.default_rng([samples.SEED, samples.NAMES.index("tiled_bathroom_photos")]).spawn(2)
+    floor = ROOMS["tiled_bathroom"](room_rng).floor
+    joints = [j for j in true_joints(floor) if np.hypot(*np.subtract(j.end_mm, j.start_mm)) > 50.0]
+    wide = [joint.width_mm for joint in joints if joint.width_mm > 5.8]
+    assert 6 <= len(wide) <= 14
+    assert 7.0 < max(wide) < 8.5
+    stepped = [joint for joint in joints if abs(joint.lip_start_mm) > 1.0]
+    assert len(stepped) >= 12
+    assert floor.tiles.mortar.any()
+    folder = SAMPLES / "tiled_bathroom_photos"
+    said = json.loads((folder / "transforms.json").read_text())
+    assert len(said["frames"]) == 16
+    for frame in said["frames"]:
+        with Image.open(folder / frame["file_path"]) as photo:
+            assert photo.size == (said["w"], said["h"])
+    assert sum(path.stat().st_size for path in folder.rglob("*")) < 5 * MEGABYTE
