@@ -1,6 +1,7 @@
 """Joints found on invented floors against their true centre lines: precision and recall of joint length.
 
-A found line is right within 2 mm and half a pixel, and 3 degrees, of a true one. ``python tests/accuracy/test_joint_finding.py``
+A found line is right within 2 mm and half a pixel, and 3 degrees, of a true one.
+``python tests/accuracy/test_joint_finding.py``
 prints the table over formats, bonds, contrast, pixel, stains and turns.
 """
 
@@ -31,31 +32,31 @@ floors = _drawn_floors()
 
 #: Tile, bond and joint: long and short pitch, joint between the walls, mm.
 LAID = {
-    "stack 300x300": dict(bond="stack", long_mm=300.0, short_mm=300.0, joint_mm=4.0),
-    "stack 600x300": dict(bond="stack", long_mm=600.0, short_mm=300.0, joint_mm=2.0),
-    "stack 100x100": dict(bond="stack", long_mm=100.0, short_mm=100.0, joint_mm=3.0),
-    "half 300x200": dict(bond="half", long_mm=300.0, short_mm=200.0, joint_mm=5.0),
-    "third 450x150": dict(bond="third", long_mm=450.0, short_mm=150.0, joint_mm=3.0),
-    "half 150x75": dict(bond="half", long_mm=150.0, short_mm=75.0, joint_mm=2.0),
-    "quarter 300x150, wide joint": dict(bond="quarter", long_mm=300.0, short_mm=150.0, joint_mm=11.0),
-    "herringbone 400x100": dict(bond="herringbone", long_mm=400.0, short_mm=100.0, joint_mm=3.0),
-    "herringbone 180x60": dict(bond="herringbone", long_mm=180.0, short_mm=60.0, joint_mm=2.0),
-    "boards 900x120": dict(bond="boards", long_mm=900.0, short_mm=120.0, joint_mm=2.0, grain=0.03),
+    "stack 300x300": {"bond": "stack", "long_mm": 300.0, "short_mm": 300.0, "joint_mm": 4.0},
+    "stack 600x300": {"bond": "stack", "long_mm": 600.0, "short_mm": 300.0, "joint_mm": 2.0},
+    "stack 100x100": {"bond": "stack", "long_mm": 100.0, "short_mm": 100.0, "joint_mm": 3.0},
+    "half 300x200": {"bond": "half", "long_mm": 300.0, "short_mm": 200.0, "joint_mm": 5.0},
+    "third 450x150": {"bond": "third", "long_mm": 450.0, "short_mm": 150.0, "joint_mm": 3.0},
+    "half 150x75": {"bond": "half", "long_mm": 150.0, "short_mm": 75.0, "joint_mm": 2.0},
+    "quarter 300x150, wide joint": {"bond": "quarter", "long_mm": 300.0, "short_mm": 150.0, "joint_mm": 11.0},
+    "herringbone 400x100": {"bond": "herringbone", "long_mm": 400.0, "short_mm": 100.0, "joint_mm": 3.0},
+    "herringbone 180x60": {"bond": "herringbone", "long_mm": 180.0, "short_mm": 60.0, "joint_mm": 2.0},
+    "boards 900x120": {"bond": "boards", "long_mm": 900.0, "short_mm": 120.0, "joint_mm": 2.0, "grain": 0.03},
 }
 
 
 def options(rng):
     """What differs from floor to floor at moderate contrast: turn, tone, stains, shadow."""
-    return dict(
-        angle_rad=float(rng.choice([0.0, rng.uniform(-0.06, 0.06), rng.uniform(0, math.pi)])),
-        contrast=float(rng.uniform(0.1, 0.25) * rng.choice([-1, 1])),
-        tile_spread=float(rng.uniform(0.0, 0.04)),
-        mottle=float(rng.uniform(0.0, 0.03)),
-        noise=float(rng.uniform(0.005, 0.02)),
-        stains=float(rng.choice([0.0, 0.15])),
-        shadow=float(rng.choice([0.0, 0.4])),
-        hole=bool(rng.random() < 0.3),
-    )
+    return {
+        "angle_rad": float(rng.choice([0.0, rng.uniform(-0.06, 0.06), rng.uniform(0, math.pi)])),
+        "contrast": float(rng.uniform(0.1, 0.25) * rng.choice([-1, 1])),
+        "tile_spread": float(rng.uniform(0.0, 0.04)),
+        "mottle": float(rng.uniform(0.0, 0.03)),
+        "noise": float(rng.uniform(0.005, 0.02)),
+        "stains": float(rng.choice([0.0, 0.15])),
+        "shadow": float(rng.choice([0.0, 0.4])),
+        "hole": bool(rng.random() < 0.3),
+    }
 
 
 def one(seed, laid, **changed):

@@ -28,8 +28,8 @@ floors = _drawn_floors()
 
 def main(area_m2):
     for name, laid in {
-        "stack 300x300": dict(bond="stack", long_mm=300.0, short_mm=300.0),
-        "half 200x100, turned": dict(bond="half", long_mm=200.0, short_mm=100.0, angle_rad=0.4),
+        "stack 300x300": {"bond": "stack", "long_mm": 300.0, "short_mm": 300.0},
+        "half 200x100, turned": {"bond": "half", "long_mm": 200.0, "short_mm": 100.0, "angle_rad": 0.4},
     }.items():
         side = (area_m2 * 1e6) ** 0.5
         # A metre is drawn and repeated in the rows: drawing is slower than finding.

@@ -101,7 +101,7 @@ def draw(
     pattern=0.0,
     hole=False,
 ):
-    """A picture of the floor in tones about 0.5. ``contrast``: joint darker than the tiles by this (negative: lighter)."""
+    """A picture of the floor in tones about 0.5. ``contrast``: the joint is darker by this (negative: lighter)."""
     w, h = size_mm
     reach = math.hypot(w, h) / 2 + 10
     middle = np.array([w, h]) / 2 + rng.uniform(-0.5, 0.5, 2) * short_mm
@@ -189,7 +189,7 @@ def printed(cells, index, finer, shape):
     ink = np.zeros(shape, np.uint8)
     wide = max(1, round(3 * finer))
     for cell in cells:
-        inner = np.array(shapely.Polygon(cell).buffer(-25.0, join_style="mitre").exterior.coords) if True else None
+        inner = np.array(shapely.Polygon(cell).buffer(-25.0, join_style="mitre").exterior.coords)
         middles = (inner[:-1] + inner[1:]) / 2
         for shape_xy in (inner, middles):
             cv2.polylines(

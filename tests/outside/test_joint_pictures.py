@@ -1,8 +1,8 @@
 """Joint finding on photos that scikit-image carries (skimage.data; sources and licences in its README).
 
-``brick``: a brick floor seen at a slant. Counted by hand in the picture: twelve rows lie between the joints at x = 10 and
-x = 510 at its lower edge (pitch 41.8 px), and twelve between x = 42 and x = 398 at its upper edge (29.7 px), fanning
-about the upright joint at x = 220. Those four corners undo the slant, after which a row is 40 px.
+``brick``: a brick floor seen at a slant. Counted by hand in the picture: twelve rows lie between the joints at x = 10
+and x = 510 at its lower edge (pitch 41.8 px), and twelve between x = 42 and x = 398 at its upper edge (29.7 px),
+fanning about the upright joint at x = 220. Those four corners undo the slant, after which a row is 40 px.
 """
 
 from __future__ import annotations

@@ -25,7 +25,7 @@ def _drawn_floors():
 
 
 floors = _drawn_floors()
-HALF = dict(bond="half", long_mm=200.0, short_mm=100.0, joint_mm=3.0, size_mm=(840.0, 610.0))
+HALF = {"bond": "half", "long_mm": 200.0, "short_mm": 100.0, "joint_mm": 3.0, "size_mm": (840.0, 610.0)}
 
 
 def find(tone, pixel_mm=1.0, **kw):
@@ -37,7 +37,7 @@ def ends(network):
 
 
 def alike(one, other, within_mm=1.0):
-    """Share of either network within a pixel of the other, apart from the strip where one flank is out of the picture."""
+    """Share of either within a pixel of the other, but for the strip where one flank is out of the picture."""
     inner = shapely.MultiPoint(np.asarray(other).reshape(-1, 2)).envelope.buffer(-20.0)
     return min(
         floors.share_near(floors.clip(one, inner), other, within_mm),
@@ -48,10 +48,10 @@ def alike(one, other, within_mm=1.0):
 @pytest.mark.parametrize(
     ("laid", "bond", "shift"),
     [
-        (dict(bond="stack", long_mm=200.0, short_mm=150.0), "stack", None),
-        (dict(bond="half", long_mm=200.0, short_mm=100.0), "running", 0.5),
-        (dict(bond="third", long_mm=240.0, short_mm=120.0, angle_rad=0.5, contrast=-0.15), "running", 1 / 3),
-        (dict(bond="herringbone", long_mm=240.0, short_mm=80.0, angle_rad=0.2), "herringbone", None),
+        ({"bond": "stack", "long_mm": 200.0, "short_mm": 150.0}, "stack", None),
+        ({"bond": "half", "long_mm": 200.0, "short_mm": 100.0}, "running", 0.5),
+        ({"bond": "third", "long_mm": 240.0, "short_mm": 120.0, "angle_rad": 0.5, "contrast": -0.15}, "running", 1 / 3),
+        ({"bond": "herringbone", "long_mm": 240.0, "short_mm": 80.0, "angle_rad": 0.2}, "herringbone", None),
     ],
 )
 def test_joints_and_format_of_a_drawn_floor(laid, bond, shift):
@@ -112,7 +112,7 @@ def test_moved_picture_gives_the_moved_network(floor):
     tone, lines = floor
     assert np.abs(ends(find(tone, origin_mm=(1e5, -3e4))) - (1e5, -3e4) - lines).max() < 1e-6
     # Cut off at the left: what remains is found where it was.
-    cut = ends(find(tone[:, 203:])) + (203, 0)
+    cut = ends(find(tone[:, 203:])) + np.array([203.0, 0.0])
     inner = floors.clip(lines, shapely.box(260, 20, tone.shape[1] - 60, tone.shape[0] - 20))
     assert floors.share_near(inner, cut, 1.0) > 0.98
 

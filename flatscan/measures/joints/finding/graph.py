@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -50,7 +51,7 @@ class Graph:
 def without_dangling(
     nodes: NDArray[np.float64], links: NDArray[np.int64], keep: NDArray[np.bool_], least_mm: NDArray[np.float64]
 ) -> NDArray[np.bool_]:
-    """Which of the kept pieces stay when chains with a free end shorter than ``least_mm`` (n,) of that end are cut, again and again."""
+    """Which of the kept pieces stay when chains with a free end are cut that are shorter than ``least_mm`` (n,) there."""
     import networkx as nx
 
     graph = nx.Graph()
@@ -64,7 +65,7 @@ def without_dangling(
             continue
         chain, length = _chain(graph, node)
         if length < least_mm[node]:
-            graph.remove_edges_from(list(zip(chain[:-1], chain[1:], strict=True)))
+            graph.remove_edges_from(list(itertools.pairwise(chain)))
             if graph.degree(chain[-1]) == 1:
                 todo.append(chain[-1])
     stays = np.zeros(len(links), dtype=np.bool_)

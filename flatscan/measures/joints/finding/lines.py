@@ -15,8 +15,8 @@ from flatscan.measures.joints.finding.graph import (
     Graph,
     closed_gaps,
     dissolved,
-    without_doubled_ends,
     without_dangling,
+    without_doubled_ends,
     without_islands,
     without_slivers,
 )

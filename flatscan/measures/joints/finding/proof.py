@@ -33,6 +33,8 @@ _OFF_MM = 1.5
 _END_MM = 5.0
 _LEAST_OF_RANGE = 0.006
 _HALF_CELL = 0.7
+#: Noise needs more places beside the piece than this.
+_LEAST_BESIDE = 5
 #: Pieces taken at a time times cells times rows: bounds the memory.
 _MOST_VALUES = 8_000_000
 
@@ -41,7 +43,7 @@ _MOST_VALUES = 8_000_000
 class Proof:
     """Of each piece (n,): evidence in standard deviations, share of its cells that agree, difference in tone.
 
-    ``aside_mm`` (n,): how far the joint lies to the side of the piece, against the strips' ``v``; ``normal`` (n, 2): ``v``.
+    ``aside_mm`` (n,): how far the joint lies to the side, along ``normal`` (n, 2), the strips' v.
     """
 
     z: NDArray[np.float64]
@@ -53,7 +55,7 @@ class Proof:
     @classmethod
     def empty(cls, count: int) -> Proof:
         """Room for so many pieces."""
-        return cls(*(np.zeros(count) for _ in range(4)), np.zeros((count, 2)))
+        return cls(np.zeros(count), np.zeros(count), np.zeros(count), np.zeros(count), np.zeros((count, 2)))
 
     def put(self, at: NDArray[np.int64], part: Proof) -> None:
         """Fill in some of the pieces."""
@@ -168,8 +170,8 @@ def _profiles(
     number_of = np.arange(number)
     beyond = max(2, round(STEP_BEYOND_MM / strips.pixel_mm))
     for width in odd_widths(strips.pixel_mm):
-        pairs = zip(measures(profile, width, flank, beyond), measures(per_cell, width, flank, beyond), strict=True)
-        for kind, cellwise in list(pairs)[: 2 if steps else 1]:
+        pairs = zip(*(measures(p, width, flank, beyond, steps=steps) for p in (profile, per_cell)), strict=True)
+        for kind, cellwise in pairs:
             z, where = _stands_out(kind, reach, off, width // 2 + flank + 2, span)
             size = np.nan_to_num(kind[number_of, where])
             same = cellwise[np.arange(len(piece)), where[piece]] * np.sign(size)[piece] > 0
@@ -177,9 +179,9 @@ def _profiles(
             tried.append((z, fits, np.abs(size), (where - reach - rest + _peak(kind, where)) * strips.pixel_mm))
     z, fits, size, aside = (np.stack(some) for some in zip(*tried, strict=True))
     best = np.argmax(z, axis=0)
-    # Wide boxes are quiet but dilute a narrow joint: its contrast is the largest of those that show it about as clearly.
+    # Wide boxes are quiet but dilute a narrow joint: the largest contrast of those that show it as clearly.
     clear = z >= 0.5 * z[best, number_of]
-    # A box wider than the joint has a flat top: the narrowest that shows it says where it lies.
+    # A wide box has a flat top: the narrowest that shows the joint says where it lies.
     narrow = np.argmax(clear, axis=0)
     turn = strips.direction_rad
     return Proof(
@@ -200,8 +202,8 @@ def _peak(kind: NDArray[np.float64], where: NDArray[np.int64]) -> NDArray[np.flo
 
 
 def measures(
-    profile: NDArray[np.float64], width: int, flank: int, beyond: int
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    profile: NDArray[np.float64], width: int, flank: int, beyond: int, *, steps: bool
+) -> tuple[NDArray[np.float64], ...]:
     """Ridge (middle against both sides, least of the two) and step (side against side) at every place; NaN unseen."""
     half = width // 2
     pad = half + 1 + flank + beyond
@@ -214,16 +216,19 @@ def measures(
         a, b = pad + first, pad + last + 1
         n = mass[:, b : b + cols] - mass[:, a : a + cols]
         total = value[:, b : b + cols] - value[:, a : a + cols]
-        return np.divide(total, n, out=np.full(n.shape, np.nan), where=n > 0.6 * (last - first + 1))
+        mean = np.divide(total, n, out=np.full(n.shape, np.nan), where=n > 0.6 * (last - first + 1))
+        return np.asarray(mean, dtype=np.float64)
 
     middle = box(-half, half)
     below, above = box(-half - 1 - flank, -half - 2), box(half + 2, half + 1 + flank)
     under, over = middle - below, middle - above
     ridge = np.where(under * over > 0, np.sign(under) * np.minimum(np.abs(under), np.abs(over)), 0.0)
+    ridge = np.where(np.isfinite(under * over), ridge, np.nan)
+    if not steps:
+        return (ridge,)
     far_below = box(-half - 1 - flank - beyond, -half - 2 - beyond)
     far_above = box(half + 2 + beyond, half + 1 + flank + beyond)
-    step = lasting_step(above - below, far_above - far_below)
-    return np.where(np.isfinite(under * over), ridge, np.nan), step
+    return ridge, lasting_step(above - below, far_above - far_below)
 
 
 def _stands_out(
@@ -237,7 +242,7 @@ def _stands_out(
     known = np.isfinite(beside)
     # Ridges are 0 where the sides disagree, about half of all places: the upper half of what is left is as
     # wide as the noise; 68 % lie below one standard deviation.
-    some = known.sum(axis=1) > 5
+    some = known.sum(axis=1) > _LEAST_BESIDE
     noise = np.full(len(kind), np.inf)
     if some.any():
         ranked = np.sort(np.where(known, np.abs(beside), np.inf), axis=1)

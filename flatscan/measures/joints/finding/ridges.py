@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
@@ -12,6 +13,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from flatscan.measures.joints.finding.strips import Strips
+
+Real = TypeVar("Real", np.float32, np.float64)
 
 #: Widths of joint looked for, mm, at least one pixel and odd in pixels.
 _WIDTHS_MM = (1.5, 3.0, 5.0, 9.0, 13.0)
@@ -25,6 +28,7 @@ _BLOCK_MM = (150.0, 400.0)
 _LEAST_NOISE = 0.4
 _LEAST_OF_RANGE = 0.004
 _LEAST_SEEN = 0.6
+_SOME_SEEN = 0.05
 #: A step must last this far beyond its flanks, mm: wider than a joint.
 STEP_BEYOND_MM = 13.0
 
@@ -48,8 +52,10 @@ def evidence(strips: Strips, *, steps: bool) -> tuple[NDArray[np.float32], NDArr
     for length in _LENGTHS_MM:
         cells = max(1, round(length / strips.cell_mm) // 2 * 2 + 1)
         mean, seen = _along(clipped, strips.seen, cells)
-        for width in odd_widths(strips.pixel_mm):
-            middle, below, above = flanks(mean, seen, width, flank)
+        widths = odd_widths(strips.pixel_mm)
+        sums = Sums.of(mean, seen, widths[-1] // 2 + beyond + flank + 1)
+        for width in widths:
+            middle, (below, above) = sums.box(-(width // 2), width // 2), sums.flanks(width // 2, flank)
             under, over = middle - below, middle - above
             noise = _noise(0.5 * (under + over), strips, span)
             ridge = np.where(under * over > 0, np.sign(under) * np.minimum(np.abs(under), np.abs(over)), 0.0)
@@ -58,7 +64,7 @@ def evidence(strips: Strips, *, steps: bool) -> tuple[NDArray[np.float32], NDArr
             np.copyto(best, z, where=better)
             np.copyto(contrast, np.nan_to_num(ridge).astype(np.float32), where=better)
             if steps:
-                _, below_far, above_far = flanks(mean, seen, width + 2 * beyond, flank)
+                below_far, above_far = sums.flanks(width // 2 + beyond, flank)
                 jump = lasting_step(above - below, above_far - below_far)
                 z = -np.nan_to_num(np.abs(jump) / _noise(above - below, strips, span)).astype(np.float32)
                 better = np.abs(z) > np.abs(best)
@@ -67,10 +73,10 @@ def evidence(strips: Strips, *, steps: bool) -> tuple[NDArray[np.float32], NDArr
     return best, contrast
 
 
-def lasting_step(near: NDArray[np.float32], far: NDArray[np.float32]) -> NDArray[np.float32]:
+def lasting_step(near: NDArray[Real], far: NDArray[Real]) -> NDArray[Real]:
     """Step that is there close by and further off too: the side of a groove steps down but not for long."""
     least = np.minimum(np.abs(near), np.abs(far))
-    return np.asarray(np.where(near * far > 0, np.sign(near) * least, 0.0), dtype=near.dtype)
+    return np.where(near * far > 0, np.sign(near) * least, near.dtype.type(0.0))
 
 
 def tone_range(strips: Strips) -> float:
@@ -104,32 +110,44 @@ def _along(
 
     share = cv2.blur(seen, (cells, 1), borderType=cv2.BORDER_CONSTANT)
     value = cv2.blur(tone * seen, (cells, 1), borderType=cv2.BORDER_CONSTANT)
-    return np.divide(value, share, out=np.zeros_like(value), where=share > 0.05), share
+    mean: NDArray[np.float32] = np.divide(value, share, out=np.zeros_like(value), where=share > _SOME_SEEN)
+    return mean, np.asarray(share, dtype=np.float32)
 
 
-def flanks(
-    mean: NDArray[np.float32], seen: NDArray[np.float32], width: int, flank: int
-) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
-    """Means over the middle box and the boxes below and above it across the lines; NaN where too little was seen."""
-    rows = mean.shape[0]
-    half = width // 2
-    reach = half + 1 + flank
-    pad = ((reach + 1, reach), (0, 0))
-    value = np.cumsum(np.pad(mean * seen, pad), axis=0, dtype=np.float64)
-    share = np.cumsum(np.pad(seen, pad), axis=0, dtype=np.float64)
+@dataclass(frozen=True, slots=True, eq=False)
+class Sums:
+    """Running sums across the lines of tone times share seen, and of the share, ``reach`` rows to spare."""
 
-    def box(first: int, last: int) -> NDArray[np.float32]:
-        a, b = reach + first, reach + last + 1
-        weight = share[b : b + rows] - share[a : a + rows]
-        total = value[b : b + rows] - value[a : a + rows]
+    value: NDArray[np.float64]
+    share: NDArray[np.float64]
+    reach: int
+
+    @classmethod
+    def of(cls, mean: NDArray[np.float32], seen: NDArray[np.float32], reach: int) -> Sums:
+        """Sum up, with nothing seen beyond the border."""
+        pad = ((reach + 1, reach), (0, 0))
+        return cls(
+            np.cumsum(np.pad(mean * seen, pad), axis=0, dtype=np.float64),
+            np.cumsum(np.pad(seen, pad), axis=0, dtype=np.float64),
+            reach,
+        )
+
+    def box(self, first: int, last: int) -> NDArray[np.float32]:
+        """Mean over the rows from ``first`` to ``last`` seen from each row; NaN where too little was seen."""
+        rows = len(self.value) - 2 * self.reach - 1
+        a, b = self.reach + first, self.reach + last + 1
+        weight = self.share[b : b + rows] - self.share[a : a + rows]
+        total = self.value[b : b + rows] - self.value[a : a + rows]
         enough = weight > _LEAST_SEEN * (last - first + 1)
-        return np.divide(total, weight, out=np.full(weight.shape, np.nan), where=enough).astype(np.float32)
+        mean = np.divide(total, weight, out=np.full(weight.shape, np.nan), where=enough)
+        return np.asarray(mean, dtype=np.float32)
 
-    # One pixel is left out on either side: it holds the blurred edge.
-    return box(-half, half), box(-half - 1 - flank, -half - 2), box(half + 2, half + 1 + flank)
+    def flanks(self, half: int, flank: int) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """Means of ``flank`` rows below and above ``half`` rows; the blurred row between is left out."""
+        return self.box(-half - 1 - flank, -half - 2), self.box(half + 2, half + 1 + flank)
 
 
-def _noise(measure: NDArray[np.float32], strips: Strips, span: float) -> NDArray[np.float32]:
+def _noise(measure: NDArray[Real], strips: Strips, span: float) -> NDArray[np.float32]:
     """Robust local standard deviation of a measure that is 0 where there is no line."""
     import cv2
 

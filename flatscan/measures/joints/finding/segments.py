@@ -72,7 +72,9 @@ def _straight(
     strips: Strips, col: NDArray[np.int64], high: NDArray[np.float64], strength: NDArray[np.float32]
 ) -> list[Line]:
     """Cut a chain of crests into straight parts; columns ascend."""
-    u, v = (col + 0.5) * strips.cell_mm, (high + 0.5) * strips.pixel_mm
+    u, v = (
+        (np.asarray(k, dtype=np.float64) + 0.5) * size for k, size in ((col, strips.cell_mm), (high, strips.pixel_mm))
+    )
     least = int(_SHORTEST_MM / strips.cell_mm)
     bend = max(_BEND_MM, _BEND_PX * strips.pixel_mm)
     todo, lines = [np.arange(len(u))], list[Line]()

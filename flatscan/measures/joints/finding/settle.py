@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.measures.joints.finding.graph import Graph
 from flatscan.measures.joints.finding.proof import proof_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from flatscan.measures.joints.finding.graph import Graph
     from flatscan.measures.joints.finding.strips import Strips
 
 #: Halves shorter than this, or seen less clearly, say nothing of where the joint lies.

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 #: Rows turned at a time: bounds the memory.
 _BAND_ROWS = 1024
 _CELL_MM = 10.0
+#: Less seen than this share of a cell is rounding at the border.
+_SOME_SEEN = 0.05
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,7 +80,7 @@ def strips_along(tone: NDArray[np.float32], pixel_mm: float, direction_rad: floa
         value = cv2.warpAffine(filled, back, (cells * step, band), flags=flags)
         share = cv2.warpAffine(weight, back, (cells * step, band), flags=flags)
         value, share = (a.reshape(band, cells, step).mean(axis=2) for a in (value, share))
-        mean[first : first + band] = np.divide(value, share, out=np.zeros_like(value), where=share > 0.05)
+        mean[first : first + band] = np.divide(value, share, out=np.zeros_like(value), where=share > _SOME_SEEN)
         seen[first : first + band] = share
     corner = (c * low_u - s * low_v) * pixel_mm, (s * low_u + c * low_v) * pixel_mm
     return Strips(mean, seen, pixel_mm, step * pixel_mm, direction_rad, corner)
