@@ -3,7 +3,7 @@
 On a face there is nothing but a plane, a slight bow and noise, so what is left of the samples there without plane
 and bow is noise, lips and joints apart. Its division and range are found by restricted maximum likelihood (Patterson
 & Thompson 1971; Harville 1977): the likelihood of what plane and bow cannot touch, so that the fit's own appetite for
-slow noise is allowed for.
+slow noise is allowed for. Each ratio of the two and each range is weighed by it.
 """
 
 from __future__ import annotations
@@ -21,10 +21,27 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 #: Variance of the correlated field over that of one sample's white noise.
-_RATIOS = (0.0, 0.003, 0.01, 0.03, 0.1, 0.3, 1.0, 3.0, 10.0, 100.0)
-#: Ranges tried, in pixels of a depth image or in mm.
-LENGTHS_PX = (2.0, 3.5, 6.0, 9.0, 12.0, 16.0, 22.0)
-LENGTHS_MM = (6.0, 12.0, 20.0, 35.0, 60.0)
+_RATIOS = (0.0, 0.003, 0.01, 0.03, 0.1, 0.2, 0.35, 0.6, 1.0, 1.8, 3.0, 10.0, 100.0)
+#: A frame or two show too few patches of slow noise to tell its size and range well, so what is usual counts as well:
+#: log normal about the usual ratio and range, with these spreads (assumption: SENSORS' phones lie within one of them).
+_RATIO_SPREAD, _LENGTH_SPREAD = np.log(2.0), np.log(1.4)
+
+
+@dataclass(frozen=True, slots=True)
+class NoiseKind:
+    """What to try and what is usual. ``lengths``: ranges tried, in pixels of a depth image or in mm.
+
+    ``usual``: (ratio of the correlated variance to one sample's white one, range), None: any is as likely.
+    """
+
+    lengths: tuple[float, ...]
+    usual: tuple[float, float] | None
+
+
+PHONE_NOISE = NoiseKind((3.5, 6.0, 9.0, 11.0, 13.0, 15.0, 17.0, 20.0, 24.0), (1.0, 14.0))
+CLOSE_NOISE = NoiseKind((2.0, 2.7, 3.5, 4.5, 6.0, 9.0), (1.0, 3.5))
+OTHER_NOISE = NoiseKind((6.0, 12.0, 20.0, 35.0, 60.0), None)
+
 #: Least white noise of a sample: rounding.
 LEAST_WHITE_MM = 0.01
 
@@ -52,11 +69,14 @@ class PairCells:
     pixel_mm: float
 
 
-def fit_noise(pairs: Sequence[PairCells], lengths_px: Sequence[float]) -> SampleNoise:
-    """Noise of one sample from a handful of pieces, all taken to share it but for the size of their pixels."""
-    best, found = -np.inf, SampleNoise(LEAST_WHITE_MM, 0.0, lengths_px[0])
+def fit_noise(pairs: Sequence[PairCells], kind: NoiseKind) -> SampleNoise:
+    """Noise of one sample from a handful of pieces, all taken to share it but for the size of their pixels.
+
+    The mean over what is likely, not the likeliest: where little tells, large slow noise must not be passed over.
+    """
+    tried = list[tuple[float, float, float, float]]()
     without = [_without_floor(pair) for pair in pairs]
-    for length in lengths_px:
+    for length in kind.lengths:
         spectra = [
             _spectrum(pair, contrast, length * pair.pixel_mm) for pair, contrast in zip(pairs, without, strict=True)
         ]
@@ -66,11 +86,29 @@ def fit_noise(pairs: Sequence[PairCells], lengths_px: Sequence[float]) -> Sample
         for ratio in _RATIOS:
             spread = 1.0 + ratio * shared
             white2 = max(float(np.mean(square / spread)), LEAST_WHITE_MM**2)
-            likelihood = -float(np.sum(np.log(white2 * spread) + square / (white2 * spread)))
-            if likelihood > best:
-                best = likelihood
-                found = SampleNoise(float(np.sqrt(white2)), float(np.sqrt(ratio * white2)), float(length))
-    return found
+            likelihood = -0.5 * float(np.sum(np.log(white2 * spread) + square / (white2 * spread)))
+            tried.append((likelihood + _usual(kind, ratio, length), white2, ratio * white2, length))
+    if not tried:
+        return SampleNoise(LEAST_WHITE_MM, 0.0, kind.lengths[0])
+    log_weight, white, correlated, length_px = np.array(tried).T
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    # A range means something only where there is a field to have it.
+    of_length = weight * correlated + 1e-12
+    return SampleNoise(
+        float(np.sqrt(weight @ white)),
+        float(np.sqrt(weight @ correlated)),
+        float(of_length @ length_px / of_length.sum()),
+    )
+
+
+def _usual(kind: NoiseKind, ratio: float, length: float) -> float:
+    """Log of how likely ratio and range are before anything was seen."""
+    if kind.usual is None:
+        return 0.0
+    off_ratio = np.log(max(ratio, 1e-3) / kind.usual[0]) / _RATIO_SPREAD
+    off_length = np.log(length / kind.usual[1]) / _LENGTH_SPREAD
+    return float(-0.5 * (off_ratio**2 + off_length**2))
 
 
 def _without_floor(pair: PairCells) -> NDArray[np.float64]:

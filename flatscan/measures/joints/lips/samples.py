@@ -48,7 +48,7 @@ def samples_on(scan: Scan, surface: Surface, viewing: Viewing, regions: Regions)
     view = scan.view_of_point if scan.view_of_point is not None else np.zeros(1, dtype=np.uint16)
     keys(
         scan.points_mm, view, many, viewing.floor_from_points, viewing.group, viewing.eye_mm, viewing.axis,
-        viewing.focal_px, viewing.blur_px, viewing.base_mm, regions.ring, regions.first, regions.label,
+        viewing.focal_px, viewing.blur_px, viewing.base_mm, regions.border, regions.first, regions.label,
         *regions.origin_mm, regions.pixel_mm, surface.height_mm, *surface.origin_mm, surface.cell_mm, _GATE_MM, key,
     )  # fmt: skip
     if scan.weight is not None:

@@ -17,7 +17,7 @@ _LEAST_COS = 0.5
 @njit(cache=True)
 def keys(
     points: Any, view: Any, many_views: bool, t: Any, group: Any, eye: Any, axis: Any, focal: Any, blur: Any,
-    base: float, ring: Any, first: Any, label: Any, x0: float, y0: float, pixel: float, height: Any, hx0: float,
+    base: float, border: Any, first: Any, label: Any, x0: float, y0: float, pixel: float, height: Any, hx0: float,
     hy0: float, cell: float, gate: float, key: Any,
 ) -> None:  # fmt: skip
     """Fill ``key`` (n,): group · regions + region of each sample, -1 for those that do not count.
@@ -55,19 +55,18 @@ def keys(
             depth = dx * axis[v, 0] + dy * axis[v, 1] + dz * axis[v, 2]
             cos = max(-dz / np.sqrt(dx * dx + dy * dy + dz * dz), _LEAST_COS)
             clear += BLUR_SIGMAS * blur[v] * depth / focal[v] / cos
-        if _nearest_edge2(x, y, ring, first[region], first[region + 1]) < clear * clear:
+        if _nearest_edge2(x, y, border, first[region], first[region + 1]) < clear * clear:
             continue
         key[i] = group[v] * regions + region
 
 
 @njit(cache=True, inline="always")
-def _nearest_edge2(x: float, y: float, ring: Any, start: int, end: int) -> float:
-    """Squared distance of a place to the nearest side of a ring."""
+def _nearest_edge2(x: float, y: float, border: Any, start: int, end: int) -> float:
+    """Squared distance of a place to the nearest of some straight joints."""
     least = np.inf
     for k in range(start, end):
-        n = k + 1 if k + 1 < end else start
-        ex, ey = ring[n, 0] - ring[k, 0], ring[n, 1] - ring[k, 1]
-        wx, wy = x - ring[k, 0], y - ring[k, 1]
+        ex, ey = border[k, 2] - border[k, 0], border[k, 3] - border[k, 1]
+        wx, wy = x - border[k, 0], y - border[k, 1]
         length2 = ex * ex + ey * ey
         share = 0.0
         if length2 > 0.0:

@@ -62,6 +62,11 @@ class Viewing:
         """Whether noise and smoothing go by pixels of depth images."""
         return bool(self.focal_px[0] > 0.0)
 
+    @property
+    def close(self) -> bool:
+        """Whether most frames are a close structured-light camera's."""
+        return self.by_pixel and float(np.median(self.blur_px)) < _BLUR_PX
+
 
 def viewing_of(scan: Scan, surface: Surface) -> Viewing:
     """The views of ``scan`` as the surface's floor frame has them."""

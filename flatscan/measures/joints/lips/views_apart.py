@@ -9,7 +9,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.measures.joints.lips.cells_kernel import gather
-from flatscan.measures.joints.lips.noise_fit import LENGTHS_MM, LENGTHS_PX, PairCells, SampleNoise, fit_noise
+from flatscan.measures.joints.lips.noise_fit import (
+    CLOSE_NOISE,
+    OTHER_NOISE,
+    PHONE_NOISE,
+    PairCells,
+    SampleNoise,
+    fit_noise,
+)
 from flatscan.measures.joints.lips.plane_pair import fit_pair
 from flatscan.measures.joints.lips.viewing import BLUR_SIGMAS, pixel_at
 
@@ -73,7 +80,8 @@ def lips_by_view(
 ) -> ViewLips:
     """Measure every piece in every independent view that saw both its faces well enough."""
     seen = samples.count >= _LEAST_SAMPLES
-    piece, group = np.nonzero((seen[:, regions.beside[:, 0]] & seen[:, regions.beside[:, 1]]).T)
+    both = seen[:, regions.beside[:, 0]] & seen[:, regions.beside[:, 1]] & (regions.beside >= 0).all(axis=1)
+    piece, group = np.nonzero(both.T)
     first_view = np.searchsorted(viewing.group, np.arange(viewing.groups))
     middles = np.array([np.add(one.start, one.end) / 2.0 for one in pieces])
     pixel = pixel_at(viewing, first_view[group].astype(np.int32), middles[piece])
@@ -148,4 +156,6 @@ def _noise(
             pairs.append(pair)
         if len(pairs) == _PIECES_READ:
             break
-    return fit_noise(pairs, LENGTHS_PX if viewing.by_pixel else LENGTHS_MM)
+    if not viewing.by_pixel:
+        return fit_noise(pairs, OTHER_NOISE)
+    return fit_noise(pairs, CLOSE_NOISE if viewing.close else PHONE_NOISE)
