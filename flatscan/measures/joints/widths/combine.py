@@ -18,9 +18,6 @@ SIDE_MM = 0.44
 SCALE_SHARE = 0.003
 #: Pose: standard uncertainty of the viewing direction, rad.
 POSE_RAD = 0.005
-#: What is left when all else is averaged away: where exactly a chipped or rounded edge ends. Renders of the feasibility
-#: study were off by 0.04 to 0.09 mm on average.
-EDGES_MM = 0.05
 #: Of each photo by itself, beside its noise: keeps photos from nearly one place from being played against each other.
 EACH_PHOTO_MM = 0.04
 _NOT_SEEN_MM2 = 1e9
@@ -29,13 +26,15 @@ _NOT_SEEN_MM2 = 1e9
 class Views(NamedTuple):
     """(n, p) what p photos say of n stations; NaN width: nothing.
 
-    ``width`` as seen at the floor's height; ``noise``: standard uncertainty by residuals and repeats; ``blur``;
-    ``tan``: tangent of the view across, + from the left; ``depth``: distance along the camera's axis. mm.
+    ``width`` as seen at the floor's height; ``noise``: standard uncertainty by residuals and repeats; ``blur``,
+    ``edges``: by what these may do; ``tan``: tangent of the view across, + from the left; ``depth``: distance along the
+    camera's axis. mm.
     """
 
     width: NDArray[np.float64]
     noise: NDArray[np.float64]
     blur: NDArray[np.float64]
+    edges: NDArray[np.float64]
     tan: NDArray[np.float64]
     depth: NDArray[np.float64]
 
@@ -81,7 +80,7 @@ def combine(views: Views, lip_mm: NDArray[np.float64], lip_u_mm: NDArray[np.floa
         "scale": np.abs(width * (factor * share).sum(axis=1)),
         "lip_view": birge * np.hypot(*(np.abs((factor * part).sum(axis=1)) for part in common)),
         "pose": np.sqrt((factor**2 * pose**2).sum(axis=1)),
-        "edges": np.full(len(width), EDGES_MM),
+        "edges": np.abs((factor * np.where(seen, views.edges, 0.0)).sum(axis=1)),
     }
     none = photos == 0
     for part in parts.values():

@@ -7,14 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.measures.joints.widths.profile_model import (
-    LEFT_SLOPE,
-    LOG_BLUR,
-    PARAMETERS,
-    RIGHT_SLOPE,
-    WIDTH,
-    profile_and_slopes,
-)
+from flatscan.measures.joints.widths.profile_model import GROOVE, LOG_BLUR, PARAMETERS, WIDTH, profile_and_slopes
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -25,6 +18,8 @@ _SETTLED = 1e-9
 _GIVE_UP = 1e8
 #: Reach of the residuals' correlation that is looked for, in samples.
 _REACH = 12
+#: Holds a parameter at 0.
+HELD = 1e9
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,10 +28,10 @@ class Fits:
 
     Attributes
     ----------
-    theta : (n, 8) parameters, columns of ``profile_model``
-    covariance : (n, 8, 8) of the parameters, with the residuals' correlation along the profile
+    theta : (n, 9) parameters, columns of ``profile_model``
+    covariance : (n, 9, 9) of the parameters, with the residuals' correlation along the profile
     residual : (n, m) tone minus model, 0 where not weighted
-    slopes : (n, m, 8) derivatives at the solution
+    slopes : (n, m, 9) derivatives at the solution
     rms : (n,) of the residuals
     """
 
@@ -53,7 +48,7 @@ def fit_profiles(
     weight: NDArray[np.float64],
     start: NDArray[np.float64],
     *,
-    slope_prior: NDArray[np.float64] | None = None,
+    groove_prior: NDArray[np.float64] | None = None,
 ) -> Fits:
     """Fit the two-edge model to every row (Levenberg-Marquardt with the analytic derivative, all rows together).
 
@@ -62,24 +57,19 @@ def fit_profiles(
     x_mm : (m,) evenly spaced positions across
     tone : (n, m) tone, finite
     weight : (n, m) 0 or 1: which samples take part
-    start : (n, 8) parameters to start from
-    slope_prior : (n,) weight with which both face slopes are drawn to 0, in samples · mm²; None: not at all
+    start : (n, 9) parameters to start from
+    groove_prior : (n,) weight, in samples, with which the groove's own shades are drawn to 0; None: one tone, no shades
     """
-    theta = _settle(x_mm, tone, weight, start, _prior(slope_prior, len(tone)))
+    prior = np.zeros((len(tone), PARAMETERS))
+    prior[:, GROOVE] = HELD if groove_prior is None else groove_prior[:, None]
+    theta = _settle(x_mm, tone, weight, start, prior)
+    theta[:, GROOVE] = np.where(prior[:, GROOVE] >= HELD, 0.0, theta[:, GROOVE])
     model, slopes = profile_and_slopes(x_mm, theta)
     slopes *= weight[..., None]
     residual = (tone - model) * weight
     free = np.maximum(weight.sum(axis=1) - PARAMETERS, 1.0)
-    covariance = _covariance(slopes, residual, free, _prior(slope_prior, len(tone)))
+    covariance = _covariance(slopes, residual, free, prior)
     return Fits(theta, covariance, residual, slopes, np.sqrt((residual**2).sum(axis=1) / free))
-
-
-def _prior(slope_prior: NDArray[np.float64] | None, n: int) -> NDArray[np.float64]:
-    """(n, 8) added to the diagonal of the normal matrix."""
-    prior = np.zeros((n, PARAMETERS))
-    if slope_prior is not None:
-        prior[:, RIGHT_SLOPE] = prior[:, LEFT_SLOPE] = slope_prior
-    return prior
 
 
 def _settle(
@@ -132,7 +122,7 @@ def _covariance(
     free: NDArray[np.float64],
     prior: NDArray[np.float64],
 ) -> NDArray[np.float64]:
-    """(n, 8, 8) = N⁻¹ (Σ_l γ_l w_l Σ_j J_j J_{j+l}ᵀ) N⁻¹ with γ the residuals' autocovariance, w falling to 0.
+    """(n, 9, 9) = N⁻¹ (Σ_l γ_l w_l Σ_j J_j J_{j+l}ᵀ) N⁻¹ with γ the residuals' autocovariance, w falling to 0.
 
     The falling weights (Bartlett) keep it positive: Newey and West 1987, Econometrica 55(3), 703 (from memory).
     """

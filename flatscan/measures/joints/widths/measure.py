@@ -9,7 +9,7 @@ import numpy as np
 
 from flatscan.measures.joints.widths.combine import Views, combine
 from flatscan.measures.joints.widths.one_photo import read_photo
-from flatscan.measures.joints.widths.refusal import MEASURED, MOST_VIEW_TAN, REASONS
+from flatscan.measures.joints.widths.refusal import MEASURED, MOST_VIEW_TAN, REASONS, told_by_others
 from flatscan.measures.joints.widths.repeats import noise_of
 from flatscan.measures.joints.widths.strips import Places
 from flatscan.measures.joints.widths.views import Sights, heights_at, sights_of
@@ -96,11 +96,17 @@ def measure_widths(
     for index in progress.track(wanted.tolist(), label="joint widths in photos", total=len(wanted)):
         rows, column = np.nonzero(sights.photo == index)
         part = Places(*(array[rows] for array in places))
-        reading = read_photo(photos[index], part, sights.pixel_mm[rows, column], rng=rng)
-        slots.reason[rows, column] = reading.reason
-        good = reading.reason == MEASURED
+        pixel_mm = sights.pixel_mm[rows, column]
+        reading = read_photo(photos[index], part, pixel_mm, rng=rng)
+        reason = told_by_others(reading.reason, part.along, reading.blur / pixel_mm)
+        slots.reason[rows, column] = reason
+        good = reason == MEASURED
         at = rows[good], column[good]
-        slots.width[at], slots.blur[at] = reading.width[good], reading.blur_u[good]
+        slots.width[at], slots.blur[at], slots.edges[at] = (
+            reading.width[good],
+            reading.blur_u[good],
+            reading.edge_u[good],
+        )
         slots.noise[at] = noise_of(reading.fit_u[good], reading.part_widths[good])
     return _widths(slots, sights, _given(lip_mm, n), _given(lip_u_mm, n), height_u_mm)
 
@@ -113,10 +119,11 @@ class _Slots:
     width: NDArray[np.float64]
     noise: NDArray[np.float64]
     blur: NDArray[np.float64]
+    edges: NDArray[np.float64]
 
     @classmethod
     def empty(cls, n: int, p: int) -> _Slots:
-        nothing = [np.full((n, p), np.nan) for _ in range(3)]
+        nothing = [np.full((n, p), np.nan) for _ in range(4)]
         return cls(np.full((n, p), REASONS.index("no_photo"), dtype=np.int8), *nothing)
 
 
@@ -132,7 +139,7 @@ def _widths(
     shadowed = shadow.sum(axis=1) >= _SHADOW_SHARE * np.maximum((measured | shadow).sum(axis=1), 1)
     width = np.where(shadowed[:, None], np.nan, slots.width)
     together = combine(
-        Views(width, slots.noise, slots.blur, sights.tan, sights.depth_mm), lip_mm, lip_u_mm, height_u_mm
+        Views(width, slots.noise, slots.blur, slots.edges, sights.tan, sights.depth_mm), lip_mm, lip_u_mm, height_u_mm
     )
     worst = np.where(measured, REASONS.index("no_photo"), slots.reason).max(axis=1, initial=0)
     worst = np.where((worst == REASONS.index("no_photo")) & sights.steep, REASONS.index("steep_view"), worst)

@@ -7,10 +7,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.measures.joints.widths.blur_doubt import blur_doubt
-from flatscan.measures.joints.widths.fit import Fits, fit_profiles
-from flatscan.measures.joints.widths.profile_model import CENTRE, JOINT, LEFT, LOG_BLUR, RIGHT, WIDTH
-from flatscan.measures.joints.widths.refusal import MEASURED, REASONS, refusals
+from flatscan.measures.joints.widths.doubts import blur_doubt, edge_doubt
+from flatscan.measures.joints.widths.fit import HELD, Fits, fit_profiles
+from flatscan.measures.joints.widths.profile_model import (
+    CENTRE,
+    GROOVE,
+    JOINT,
+    LEFT,
+    LOG_BLUR,
+    RIGHT,
+    RIM_LEFT,
+    RIM_MM,
+    RIM_RIGHT,
+    WIDTH,
+    inner_tones,
+)
+from flatscan.measures.joints.widths.refusal import MEASURED, OTHER_LEVEL, REASONS, contrast_of, other_levels, refusals
 from flatscan.measures.joints.widths.start import WIDTHS_MM, Band, best_band, start_of
 from flatscan.measures.joints.widths.straighten import profiles_of
 from flatscan.measures.joints.widths.strips import Grid, Places, Projects, pixels_of, sample, strip_grid
@@ -21,15 +33,19 @@ if TYPE_CHECKING:
 #: How far off its centre line a joint is looked for.
 SEARCH_MM = 4.0
 #: Flat face on either side of the joint that takes part in the fit.
-FACE_MM = 6.0
+FACE_MM = 4.5
 #: Steps across per photo pixel, and the finest step: below it samples only repeat each other.
 _STEP_PIXELS = 0.5
 _LEAST_STEP_MM = 0.06
 _ROWS = 64
 PARTS = 3
 _AT_ONCE = 96
-#: Face slopes are drawn to 0 as by one look at them with a tone step of this share of the contrast over 10 mm.
-_SLOPE_SHARE_PER_MM = 0.03
+#: Shades of a groove are drawn to 0 as by one look at them with this share of the strip's tone for its spread.
+_SHADES = 0.5
+#: A groove's shades are taken when they bring the residual below this share of what two levels leave.
+_WORTH = 0.75
+#: Tone of a shaded corner over the face's, where a fit starts.
+_DARK_RIM = 0.7
 #: Brightness of a channel that must be gained before colour is taken for grey: colour is stored coarser.
 _COLOUR_GAIN = 1.4
 _GREY = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
@@ -41,16 +57,17 @@ class Reading:
 
     ``reason``: (k,) index into ``REASONS``, or ``MEASURED``; the rest (k,) in mm, meaningless where refused.
     ``fit_u``: of the width by its residuals; ``part_widths``: (k, parts) of parts of the stretch; ``blur_u``: by the
-    blur's and the tone's unknown shape; ``polarity``: +1 joint lighter than the faces, -1 darker.
+    fitted ``blur``'s and the tone's unknown shape; ``edge_u``: by the shade of rounded edges.
     """
 
     reason: NDArray[np.int8]
     width: NDArray[np.float64]
     fit_u: NDArray[np.float64]
     part_widths: NDArray[np.float64]
+    blur: NDArray[np.float64]
     blur_u: NDArray[np.float64]
     centre: NDArray[np.float64]
-    polarity: NDArray[np.float64]
+    edge_u: NDArray[np.float64]
 
 
 def read_photo(photo: Projects, places: Places, pixel_mm: NDArray[np.float64], *, rng: np.random.Generator) -> Reading:
@@ -77,18 +94,19 @@ def _read_chunk(
     band = best_band(grid.across_mm, straight.whole, SEARCH_MM)
     fits, weight = _fit(grid.across_mm, straight.whole, band, pixel_mm)
     theta = fits.theta
-    parts = np.stack([_fit_again(grid.across_mm, straight.parts[:, i], weight, theta) for i in range(PARTS)], axis=1)
-    reason = refusals(fits, grid.across_mm, weight, pixel_mm, SEARCH_MM)
+    parts = np.stack([_fit_again(grid.across_mm, straight.parts[:, i], weight, fits) for i in range(PARTS)], axis=1)
+    reason = refusals(fits, grid.across_mm, straight.whole, pixel_mm, SEARCH_MM)
     reason[~inside] = REASONS.index("no_photo")
-    face = (theta[:, RIGHT] + theta[:, LEFT]) / 2.0
+    face, inner = (theta[:, RIGHT] + theta[:, LEFT]) / 2.0, inner_tones(theta).mean(axis=1)
     return Reading(
         reason=reason,
         width=theta[:, WIDTH],
         fit_u=np.sqrt(np.maximum(fits.covariance[:, WIDTH, WIDTH], 0.0)),
         part_widths=parts,
-        blur_u=blur_doubt(theta[:, WIDTH], np.exp(theta[:, LOG_BLUR]), theta[:, JOINT], face),
+        blur=np.exp(theta[:, LOG_BLUR]),
+        blur_u=blur_doubt(theta[:, WIDTH], np.exp(theta[:, LOG_BLUR]), inner, face),
         centre=theta[:, CENTRE],
-        polarity=np.sign(theta[:, JOINT] - face),
+        edge_u=edge_doubt(contrast_of(theta), face),
     )
 
 
@@ -106,24 +124,74 @@ def _best_tone(strips: NDArray[np.float32], x_mm: NDArray[np.float64]) -> tuple[
 def _fit(
     x_mm: NDArray[np.float64], tone: NDArray[np.float64], band: Band, pixel_mm: NDArray[np.float64]
 ) -> tuple[Fits, NDArray[np.float64]]:
-    """Fit twice: the second time over faces counted from the edges that the first one found."""
-    theta = start_of(band, 1.0)
-    theta[:, LOG_BLUR] = np.log(np.minimum(1.2 * pixel_mm, band.width_mm / 4.0))
-    prior = np.zeros(len(theta))
+    """Two levels first; where that leaves something over, or the joint is light, a groove with shades of its own.
+
+    Light grout lies between two dark lines, tile sides and corners that light misses: its edges are not the joint's.
+
+    Each is fitted twice: the second time over faces counted from the edges that the first one found.
+    """
+    start = start_of(band, 1.0)
+    start[:, LOG_BLUR] = np.log(np.minimum(1.2 * pixel_mm, band.width_mm / 4.0))
+    fits, weights = _twice(x_mm, tone, start, None)
+    theta = fits.theta
+    light = theta[:, JOINT] > theta[:, [RIGHT, LEFT]].max(axis=1)
+    left_over = other_levels(fits, x_mm, tone)[0] > OTHER_LEVEL * contrast_of(theta)
+    rows = np.flatnonzero(light | left_over)
+    if not len(rows):
+        return fits, weights
+    prior = (fits.rms[rows] / (_SHADES * np.maximum(tone[rows].mean(axis=1), 1e-6))) ** 2
+    for rimmed in (False, True):
+        groove, window = _twice(x_mm, tone[rows], _groove_start(start[rows], rimmed=rimmed), prior)
+        grooved = (fits.theta[rows][:, GROOVE] != 0.0).any(axis=1)
+        better = groove.rms < np.where(grooved, 1.0, _WORTH) * fits.rms[rows]
+        fits, weights = _put(fits, weights, rows[better], _rows(groove, np.flatnonzero(better)), window[better])
+    return fits, weights
+
+
+def _twice(
+    x_mm: NDArray[np.float64], tone: NDArray[np.float64], start: NDArray[np.float64], prior: NDArray[np.float64] | None
+) -> tuple[Fits, NDArray[np.float64]]:
+    theta = start
     for _ in range(2):
         weight = _window(x_mm, theta)
-        fits = fit_profiles(x_mm, tone, weight, theta, slope_prior=prior)
+        fits = fit_profiles(x_mm, tone, weight, theta, groove_prior=prior)
         theta = fits.theta
-        contrast = np.maximum(np.abs(theta[:, JOINT] - theta[:, RIGHT]), 1e-3)
-        prior = (fits.rms / (_SLOPE_SHARE_PER_MM * contrast)) ** 2
     return fits, weight
 
 
+def _groove_start(start: NDArray[np.float64], *, rimmed: bool) -> NDArray[np.float64]:
+    """As it is, or with dark lines outside the band that was found: light grout between shaded corners."""
+    theta = start.copy()
+    if rimmed:
+        theta[:, WIDTH] += 2.0 * RIM_MM
+        for rim, face in ((RIM_RIGHT, RIGHT), (RIM_LEFT, LEFT)):
+            theta[:, rim] = _DARK_RIM * theta[:, face] - theta[:, JOINT]
+    return theta
+
+
+def _rows(fits: Fits, rows: NDArray[np.intp]) -> Fits:
+    return Fits(**{name: getattr(fits, name)[rows] for name in Fits.__dataclass_fields__})
+
+
+def _put(
+    fits: Fits, weights: NDArray[np.float64], rows: NDArray[np.intp], new: Fits, new_weights: NDArray[np.float64]
+) -> tuple[Fits, NDArray[np.float64]]:
+    mixed = {name: getattr(fits, name).copy() for name in Fits.__dataclass_fields__}
+    for name, values in mixed.items():
+        values[rows] = getattr(new, name)
+    weights = weights.copy()
+    weights[rows] = new_weights
+    return Fits(**mixed), weights
+
+
 def _fit_again(
-    x_mm: NDArray[np.float64], tone: NDArray[np.float64], weight: NDArray[np.float64], theta: NDArray[np.float64]
+    x_mm: NDArray[np.float64], tone: NDArray[np.float64], weight: NDArray[np.float64], fits: Fits
 ) -> NDArray[np.float64]:
-    """(k,) width of another profile of the same joint."""
-    return fit_profiles(x_mm, tone, weight, theta).theta[:, WIDTH]
+    """(k,) width of another profile of the same joint, by the model that the first one took."""
+    theta = fits.theta
+    shaded = (theta[:, GROOVE] != 0.0).any(axis=1)
+    prior = np.where(shaded, (fits.rms / (_SHADES * np.maximum(tone.mean(axis=1), 1e-6))) ** 2, HELD)
+    return fit_profiles(x_mm, tone, weight, theta, groove_prior=prior).theta[:, WIDTH]
 
 
 def _window(x_mm: NDArray[np.float64], theta: NDArray[np.float64]) -> NDArray[np.float64]:

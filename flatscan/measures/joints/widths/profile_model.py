@@ -10,9 +10,14 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 #: Columns of the parameter array. ``RIGHT``, ``JOINT``, ``LEFT``: tone; ``CENTRE``, ``WIDTH``: mm, x grows to the left
-#: of the joint's way; ``LOG_BLUR``: logarithm of the blur's standard deviation in mm; slopes: tone per mm.
-RIGHT, JOINT, LEFT, CENTRE, WIDTH, LOG_BLUR, RIGHT_SLOPE, LEFT_SLOPE = range(8)
-PARAMETERS = 8
+#: of the joint's way; ``LOG_BLUR``: logarithm of the blur's standard deviation in mm; ``HUMP``: tone by which the
+#: middle of the joint differs from its sides; ``RIM_RIGHT``, ``RIM_LEFT``: of a line along the tile's side.
+RIGHT, JOINT, LEFT, CENTRE, WIDTH, LOG_BLUR, HUMP, RIM_RIGHT, RIM_LEFT = range(9)
+PARAMETERS = 9
+#: The parameters of a groove that is not of one tone, all linear.
+GROOVE = (HUMP, RIM_RIGHT, RIM_LEFT)
+#: Width of the line along a tile's side, mm: what shows of the side, and the corner that light misses.
+RIM_MM = 0.6
 
 
 def profile(x_mm: NDArray[np.float64], theta: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -25,41 +30,56 @@ def profile_and_slopes(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Tone across joints, and its derivative by each parameter.
 
-    With A and B the cumulative normal distribution around the right and the left edge, of the blur's width,
-    tone = right (1 − A) + joint (A − B) + left B + slope_r (x − a)(1 − A) + slope_l (x − b) B.
+    With A and B the cumulative normal distribution around the right edge a and the left edge b, of the blur's width,
+    and u the place in the joint, -½ to ½:
+    tone = right (1 − A) + (joint + hump (1 − 4 u²)) (A − B) + left B + rim_r (A − A') + rim_l (B' − B),
+    where A' and B' are A and B moved ``RIM_MM`` into the joint.
     A blur that is not Gaussian but symmetric moves no edge as long as the two edges' blurs do not meet.
 
     Parameters
     ----------
     x_mm : (m,) positions across
-    theta : (n, 8) parameters, columns as named above
+    theta : (n, 9) parameters, columns as named above
 
     Returns
     -------
-    (n, m) tone and (n, m, 8) derivatives.
+    (n, m) tone and (n, m, 9) derivatives.
     """
     from scipy.special import ndtr
 
-    right, joint, left, centre, width, log_blur, slope_r, slope_l = (column[:, None] for column in theta.T)
+    right, joint, left, centre, width, log_blur, hump, rim_r, rim_l = (column[:, None] for column in theta.T)
     blur = np.exp(log_blur)
-    from_a, from_b = x_mm - (centre - width / 2.0), x_mm - (centre + width / 2.0)
-    z_a, z_b = from_a / blur, from_b / blur
-    a, b = ndtr(z_a), ndtr(z_b)
-    off_a, jump_a, jump_b = 1.0 - a, joint - right - slope_r * from_a, left - joint + slope_l * from_b
-    tone = right * off_a + joint * (a - b) + left * b + slope_r * from_a * off_a + slope_l * from_b * b
-    density_a, density_b = _density(z_a) * jump_a, _density(z_b) * jump_b
-    by_a = -density_a / blur - slope_r * off_a
-    by_b = -density_b / blur - slope_l * b
+    z_a, z_b = (x_mm - (centre - width / 2.0)) / blur, (x_mm - (centre + width / 2.0)) / blur
+    z_c, z_d = z_a - RIM_MM / blur, z_b + RIM_MM / blur
+    a, b, c, d = ndtr(z_a), ndtr(z_b), ndtr(z_c), ndtr(z_d)
+    u = (x_mm - centre) / width
+    arch, inside = 1.0 - 4.0 * u * u, a - b
+    tone = right + (joint - right) * a + (left - joint) * b + hump * arch * inside + rim_r * (a - c) + rim_l * (d - b)
+    jump_a, jump_b = joint - right + hump * arch + rim_r, left - joint - hump * arch - rim_l
+    at_a, at_b, at_c, at_d = (
+        _density(z_a) * jump_a,
+        _density(z_b) * jump_b,
+        _density(z_c) * rim_r,
+        _density(z_d) * rim_l,
+    )
+    by_a, by_b = (at_c - at_a) / blur, -(at_b + at_d) / blur
+    bow = hump * inside * 8.0 * u / width
     slopes = np.empty((*tone.shape, PARAMETERS))
-    slopes[..., RIGHT] = off_a
-    slopes[..., JOINT] = a - b
+    slopes[..., RIGHT] = 1.0 - a
+    slopes[..., JOINT] = inside
     slopes[..., LEFT] = b
-    slopes[..., CENTRE] = by_a + by_b
-    slopes[..., WIDTH] = (by_b - by_a) / 2.0
-    slopes[..., LOG_BLUR] = -z_a * density_a - z_b * density_b
-    slopes[..., RIGHT_SLOPE] = from_a * off_a
-    slopes[..., LEFT_SLOPE] = from_b * b
+    slopes[..., CENTRE] = by_a + by_b + bow
+    slopes[..., WIDTH] = (by_b - by_a) / 2.0 + bow * u
+    slopes[..., LOG_BLUR] = z_c * at_c - z_a * at_a - z_b * at_b - z_d * at_d
+    slopes[..., HUMP] = arch * inside
+    slopes[..., RIM_RIGHT] = a - c
+    slopes[..., RIM_LEFT] = d - b
     return tone, slopes
+
+
+def inner_tones(theta: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n, 2) tone of the joint just within its right and its left edge."""
+    return theta[:, [JOINT]] + theta[:, [RIM_RIGHT, RIM_LEFT]]
 
 
 def _density(z: NDArray[np.float64]) -> NDArray[np.float64]:

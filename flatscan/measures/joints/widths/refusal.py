@@ -6,7 +6,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.measures.joints.widths.profile_model import CENTRE, JOINT, LEFT, LOG_BLUR, RIGHT, WIDTH
+from flatscan.measures.joints.widths.profile_model import (
+    CENTRE,
+    GROOVE,
+    LEFT,
+    LOG_BLUR,
+    RIGHT,
+    WIDTH,
+    inner_tones,
+    profile,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -32,28 +41,51 @@ MOST_VIEW_TAN = 0.5
 LEAST_PIXELS = 8.0
 LEAST_BLURS = 3.0
 #: Least contrast between joint and either face, as a share of the brightest of the three.
-LEAST_CONTRAST = 0.08
+LEAST_CONTRAST = 0.15
 #: Most residual, and most doubt of the width, before the two edges are called none (shares of contrast and width).
 MOST_RESIDUAL = 0.25
-MOST_DOUBT = 0.25
-#: A third level this large a share of the contrast, and this many times its own doubt, is a shadow.
-THIRD_LEVEL = 0.22
+MOST_DOUBT = 0.06
+#: Another level this large a share of the contrast, in the joint or right beside it, is a shadow.
+OTHER_LEVEL = 0.22
+#: A groove whose shades make one edge this many times as strong as the other is one with a shadow in it.
+MOST_ONE_SIDED = 2.5
+#: Anything this large a share of the contrast farther out may be the true edge.
+OTHER_EDGE = 0.5
+_BESIDE_MM = 3.0
+_FARTHER_MM = 9.0
+#: Levels are means over this much of the profile.
+_MEAN_OVER_MM = 0.8
 _SURE = 4.0
-#: Where a third level is looked for: its border as a share of the joint, and how far it reaches over a face, mm.
-_INSIDE = (0.2, 0.35, 0.5, 0.65, 0.8)
-_BESIDE_MM = (1.0, 2.0, 3.5)
+#: Joints within about 20 degrees run the same way. This share of them, and this many, make a shadow common.
+_SAME_WAY = 0.94
+_MANY_SHADOWS = 0.25
+_FEW_SHADOWS = 3
+#: Least share of a step that the fitted parameters cannot imitate.
+_LEAST_FREE = 0.05
+#: This many times the blur of the photo's other joints is no edge but a shade running out.
+_SOFT = 1.6
+#: Where fewer than this share of ten or more joints show edges, those that do are chance.
+_FEW_EDGES = 0.2
+_TEN = 10
+#: Where the border of another level is looked for, as a share of the joint.
+_BORDERS = (0.2, 0.35, 0.5, 0.65, 0.8)
 
 
 def contrast_of(theta: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(n,) lesser of the joint's contrasts with its two faces; 0 where it is not darker or lighter than both."""
-    right, left = theta[:, JOINT] - theta[:, RIGHT], theta[:, JOINT] - theta[:, LEFT]
-    return np.where(right * left > 0.0, np.minimum(np.abs(right), np.abs(left)), 0.0)
+    """(n,) lesser of the contrasts at the two edges; 0 where the joint is not darker or lighter than both faces."""
+    steps = _steps_down(theta)
+    return np.where(steps.prod(axis=1) > 0.0, np.abs(steps).min(axis=1), 0.0)
+
+
+def _steps_down(theta: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n, 2) tone of the joint minus the face, at the right and at the left edge."""
+    return inner_tones(theta) - theta[:, [RIGHT, LEFT]]
 
 
 def refusals(
     fits: Fits,
     x_mm: NDArray[np.float64],
-    weight: NDArray[np.float64],
+    tone: NDArray[np.float64],
     pixel_mm: NDArray[np.float64],
     search_mm: float,
 ) -> NDArray[np.int8]:
@@ -62,62 +94,106 @@ def refusals(
     Parameters
     ----------
     fits : of the whole stretches
-    x_mm, weight : as they were fitted
+    x_mm, tone : (m,) and (n, m) the whole profiles
     pixel_mm : (n,) size on the floor of a photo pixel, across
     search_mm : how far off the centre line a joint may lie
     """
     theta = fits.theta
     width, blur = theta[:, WIDTH], np.exp(theta[:, LOG_BLUR])
     contrast = contrast_of(theta)
-    brightest = np.maximum(theta[:, [RIGHT, JOINT, LEFT]].max(axis=1), 1e-9)
+    brightest = np.maximum(np.maximum(theta[:, [RIGHT, LEFT]], inner_tones(theta)).max(axis=1), 1e-9)
     doubt = np.sqrt(np.maximum(fits.covariance[:, WIDTH, WIDTH], 0.0))
-    third = third_level(fits, x_mm, weight)
+    beside, farther = other_levels(fits, x_mm, tone)
+    shaded = (theta[:, GROOVE] != 0.0).any(axis=1)
+    one_sided = shaded & (np.abs(_steps_down(theta)).max(axis=1) > MOST_ONE_SIDED * contrast)
     failed = {
-        "shadow": third > THIRD_LEVEL * np.maximum(contrast, 1e-9),
+        "shadow": (beside > OTHER_LEVEL * np.maximum(contrast, 1e-9)) | one_sided,
         "too_blurred": width < LEAST_BLURS * blur,
         "too_coarse": width < LEAST_PIXELS * pixel_mm,
-        "low_contrast": contrast < LEAST_CONTRAST * brightest,
         "no_edges": (contrast <= 0.0)
         | (fits.rms > MOST_RESIDUAL * contrast)
+        | (farther > OTHER_EDGE * contrast)
         | (doubt > MOST_DOUBT * width)
         | (np.abs(theta[:, CENTRE]) > search_mm + 1.0)
         | ~np.isfinite(doubt),
+        "low_contrast": contrast < LEAST_CONTRAST * brightest,
     }
     reason = np.full(len(theta), MEASURED, dtype=np.int8)
-    for name in ("shadow", "too_blurred", "too_coarse", "no_edges", "low_contrast"):
-        reason[failed[name]] = REASONS.index(name)
+    for name, rows in failed.items():
+        reason[rows] = REASONS.index(name)
     return reason
 
 
-def third_level(fits: Fits, x_mm: NDArray[np.float64], weight: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(n,) largest step, in tone, that two levels leave unexplained inside the joint or beside it; 0: none for sure.
+def told_by_others(
+    reason: NDArray[np.int8], along: NDArray[np.float64], blur_pixels: NDArray[np.float64]
+) -> NDArray[np.int8]:
+    """Reasons in which the joints of one direction share their light: many shadows make all of them doubtful.
 
-    A shadow covers part of the joint, or spills over a face. For each place where its border may lie, the step's size
-    is the least-squares one with all fitted parameters free to give way (first order).
+    A shadow that just fills a joint, or covers all of it but what looks like the tile, shows two clean levels. Its
+    neighbours that run the same way lie in the same light, and give it away. So do edges much softer than the photo's
+    others, and a photo in which hardly a joint shows edges at all.
+
+    Parameters
+    ----------
+    reason : (k,) of one photo's stations
+    along : (k, 2) unit vectors of their joints
+    blur_pixels : (k,) fitted blur over the size of a pixel there
     """
+    spread = reason.copy()
+    measured = reason == MEASURED
+    if measured.any():
+        spread[measured & (blur_pixels > _SOFT * np.median(blur_pixels[measured]))] = REASONS.index("shadow")
+    no_edges = reason == REASONS.index("no_edges")
+    if measured.sum() + no_edges.sum() >= _TEN and measured.sum() < _FEW_EDGES * (measured.sum() + no_edges.sum()):
+        spread[measured] = REASONS.index("no_edges")
+    reason = spread.copy()
+    shadow, told = reason == REASONS.index("shadow"), (reason == MEASURED) | (reason == REASONS.index("shadow"))
+    for row in np.flatnonzero(reason == MEASURED):
+        same = told & (np.abs(along @ along[row]) > _SAME_WAY)
+        if shadow[same].sum() >= max(_FEW_SHADOWS, _MANY_SHADOWS * same.sum()):
+            spread[row] = REASONS.index("shadow")
+    return spread
+
+
+def other_levels(
+    fits: Fits, x_mm: NDArray[np.float64], tone: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """(n,) largest level, in tone, that the fit leaves unexplained in the joint or right beside it, and farther out.
+
+    A shadow covers part of the joint, or spills over a face: then a band of the profile lies above or below what was
+    fitted, or the fit got over it by shifting its levels (``_steps``).
+    """
+    off = tone - profile(x_mm, fits.theta)
+    size = max(1, round(_MEAN_OVER_MM / float(x_mm[1] - x_mm[0])))
+    sums = np.cumsum(np.pad(off, ((0, 0), (1 + size // 2, size - 1 - size // 2)), mode="edge"), axis=1)
+    level = np.abs(np.pad((sums[:, size:] - sums[:, :-size]) / size, ((0, 0), (0, off.shape[1])))[:, : off.shape[1]])
+    away = np.abs(x_mm - fits.theta[:, [CENTRE]]) - fits.theta[:, [WIDTH]] / 2.0
+    beside = np.where(away <= _BESIDE_MM, level, 0.0).max(axis=1)
+    farther = np.where((away > _BESIDE_MM) & (away <= _FARTHER_MM), level, 0.0).max(axis=1)
+    return np.maximum(beside, _steps(fits, x_mm)), farther
+
+
+def _steps(fits: Fits, x_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n,) largest step inside the joint, fitted parameters free to give way to it (first order); 0: none is sure."""
     from scipy.special import ndtr
 
     theta, slopes, residual = fits.theta, fits.slopes, fits.residual
-    blur = np.exp(theta[:, LOG_BLUR])[:, None]
-    half = theta[:, [WIDTH]] / 2.0
+    blur, half = np.exp(theta[:, LOG_BLUR])[:, None], theta[:, [WIDTH]] / 2.0
     off = x_mm - theta[:, [CENTRE]]
     across = slopes.transpose(0, 2, 1)
-    normal = across @ slopes
-    np.einsum("npp->np", normal)[...] *= 1.0 + 1e-9
-    inverse = np.linalg.pinv(normal, hermitian=True)
-    right, left = ndtr((off + half) / blur), ndtr((off - half) / blur)
-    bands = [right - ndtr((off + half - share * 2.0 * half) / blur) for share in _INSIDE]
-    for reach in _BESIDE_MM:
-        bands += [ndtr((off + half + reach) / blur) - right, left - ndtr((off - half - reach) / blur)]
+    inverse = np.linalg.pinv(across @ slopes, rcond=1e-9, hermitian=True)
+    right = ndtr((off + half) / blur)
+    taking_part = (np.abs(slopes).max(axis=2) > 0.0).astype(np.float64)
     largest = np.zeros(len(theta))
     correlated = _spread(residual)
-    for band in bands:
-        seen = band * weight
-        own = seen - (slopes @ (inverse @ (across @ seen[..., None])))[..., 0]
+    for share in _BORDERS:
+        band = (right - ndtr((off + half - share * 2.0 * half) / blur)) * taking_part
+        own = band - (slopes @ (inverse @ (across @ band[..., None])))[..., 0]
         power = np.maximum((own**2).sum(axis=1), 1e-12)
-        size = (own * residual).sum(axis=1) / power
-        clear = (power > 0.05 * (seen**2).sum(axis=1)) & (np.abs(size) > _SURE * fits.rms * np.sqrt(correlated / power))
-        largest = np.maximum(largest, np.where(clear, np.abs(size), 0.0))
+        size = np.abs((own * residual).sum(axis=1)) / power
+        free = power > _LEAST_FREE * (band**2).sum(axis=1)
+        sure = free & (size > _SURE * fits.rms * np.sqrt(correlated / power))
+        largest = np.maximum(largest, np.where(sure, size, 0.0))
     return largest
 
 

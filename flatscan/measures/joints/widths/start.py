@@ -79,7 +79,7 @@ def best_band(x_mm: NDArray[np.float64], tone: NDArray[np.float64], search_mm: f
 
 
 def start_of(band: Band, blur_mm: float) -> NDArray[np.float64]:
-    """(n, 8) parameters to start the fit from."""
+    """(n, 9) parameters to start the fit from."""
     theta = np.zeros((len(band.width_mm), PARAMETERS))
     theta[:, RIGHT], theta[:, JOINT], theta[:, LEFT] = band.right, band.joint, band.left
     theta[:, CENTRE], theta[:, WIDTH], theta[:, LOG_BLUR] = band.centre_mm, band.width_mm, np.log(blur_mm)
