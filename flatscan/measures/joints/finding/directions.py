@@ -14,6 +14,10 @@ if TYPE_CHECKING:
 
 #: Side of a block, pixels: some joints run through each.
 _BLOCK = 512
+#: No more blocks than about this are looked at, spread over the picture.
+_MOST_BLOCKS = 100
+#: What is wider than this is shading.
+_SHADING_PX = 4.0
 #: Steps of the angular histogram.
 _BIN_RAD = math.radians(0.5)
 #: Frequencies looked at, cycles per pixel: below lies shading, above the corners of the spectrum.
@@ -59,14 +63,14 @@ def line_directions(tone: NDArray[np.float32], *, most: int = 4) -> list[float]:
     Straight lines put their power on the normal through the spectrum's origin. Each block's spectrum is divided by
     its mean at the same frequency, so that what is alike in all directions (gravel, noise) gives 1 everywhere.
     """
-    histogram = _angular_power(fine_detail(tone, 4.0))
+    histogram = _angular_power(tone)
     if histogram is None:
         return []
     folded = histogram[: len(histogram) // 2] + histogram[len(histogram) // 2 :]
     return _peaks(folded, most)
 
 
-def _angular_power(detail: NDArray[np.float32]) -> NDArray[np.float64] | None:
+def _angular_power(tone: NDArray[np.float32]) -> NDArray[np.float64] | None:
     """Whitened power by direction of the lines, (360,) over [0, pi); None without a block seen."""
     total = np.zeros(round(math.pi / _BIN_RAD))
     blocks = 0
@@ -74,17 +78,18 @@ def _angular_power(detail: NDArray[np.float32]) -> NDArray[np.float64] | None:
     window = np.outer(np.hanning(size), np.hanning(size)).astype(np.float32)
     sector, ring, weight = _layout(size)
     counted = np.bincount(sector, weight, len(total))
-    for row in _starts(detail.shape[0], size):
-        for col in _starts(detail.shape[1], size):
-            part = detail[row : row + size, col : col + size]
-            if np.mean(part == 0.0) > _MOST_UNSEEN:
-                continue
-            block = np.zeros((size, size), np.float32)
-            block[: part.shape[0], : part.shape[1]] = part
-            power = np.abs(np.fft.fft2(block * window)).ravel()[_inside(size)] ** 2
-            mean = np.bincount(ring, power) / np.maximum(np.bincount(ring), 1)
-            total += np.bincount(sector, weight * power / np.maximum(mean[ring], 1e-12), len(total)) / counted
-            blocks += 1
+    places = [(row, col) for row in _starts(tone.shape[0], size) for col in _starts(tone.shape[1], size)]
+    inside = _inside(size)
+    for row, col in places[:: max(1, len(places) // _MOST_BLOCKS)]:
+        part = fine_detail(tone[row : row + size, col : col + size], _SHADING_PX)
+        if np.mean(part == 0.0) > _MOST_UNSEEN:
+            continue
+        block = np.zeros((size, size), np.float32)
+        block[: part.shape[0], : part.shape[1]] = part
+        power = np.abs(np.fft.fft2(block * window)).ravel()[inside] ** 2
+        mean = np.bincount(ring, power) / np.maximum(np.bincount(ring), 1)
+        total += np.bincount(sector, weight * power / np.maximum(mean[ring], 1e-12), len(total)) / counted
+        blocks += 1
     return total / blocks if blocks else None
 
 

@@ -51,7 +51,7 @@ class Graph:
 def without_dangling(
     nodes: NDArray[np.float64], links: NDArray[np.int64], keep: NDArray[np.bool_], least_mm: NDArray[np.float64]
 ) -> NDArray[np.bool_]:
-    """Which of the kept pieces stay when chains with a free end are cut that are shorter than ``least_mm`` (n,) there."""
+    """Which of the kept pieces stay when chains with a free end shorter than ``least_mm`` (n,) there are cut."""
     import networkx as nx
 
     graph = nx.Graph()
