@@ -34,7 +34,8 @@ _KINDS: dict[
     "phone": (kitchen, partial(record_phone, photos=False)),
     "mesh": (bathroom, record_mesh),
     "levels": (living_room, record_levels),
-    "tiles": (tiled_bathroom, partial(capture_tiles, photo_size=(960, 720))),
+    # Half a millimetre a pixel: coarser photos show no width of a common joint.
+    "tiles": (tiled_bathroom, partial(capture_tiles, height_mm=600.0, overlap=0.2)),
 }
 KINDS: tuple[str, ...] = tuple(_KINDS)
 
