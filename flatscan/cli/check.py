@@ -57,6 +57,24 @@ def check(
             metavar="X1,Y1,X2,Y2", help="A line to read FF and FL along, metres on the map; laid out if not given."
         ),
     ] = None,
+    joints: Annotated[
+        bool, typer.Option("--joints/--no-joints", help="Look for joints between tiles and measure them.")
+    ] = True,
+    tile: Annotated[
+        str | None,
+        typer.Option(metavar="LENGTHxWIDTH", help="Size of the tiles, e.g. '300x600'; helps, and checks the scale."),
+    ] = None,
+    tile_edge: Annotated[
+        str | None,
+        typer.Option(metavar="LENGTH", help="How far the rounding of a tile's edge reaches in, e.g. 0.5; 0: sharp."),
+    ] = None,
+    station: Annotated[
+        str, typer.Option(metavar="LENGTH", help="Joints are measured at places no further apart than this.")
+    ] = "50 mm",
+    readings: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Hand readings to take in: next_readings.csv of a run, filled in."),
+    ] = None,
     door: Annotated[
         list[str] | None, typer.Option(metavar="X1,Y1,X2,Y2", help="A door to draw on the map, metres on the map.")
     ] = None,
@@ -86,6 +104,7 @@ def check(
     from flatscan.cli.bars import Bars
     from flatscan.report import output
     from flatscan.settings import (
+        JointSettings,
         JudgeSettings,
         LevelSettings,
         MeasureSettings,
@@ -112,6 +131,13 @@ def check(
             edges_mm=options.lengths_mm(edges, "--edges"),
             directions=directions,
             lines_mm=options.segments_mm(line, "--line"),
+        ),
+        joints=JointSettings(
+            find=joints,
+            station_mm=options.length_mm(station, "--station"),
+            tile_mm=None if tile is None else options.tile_mm(tile, "--tile"),
+            tile_edge_mm=None if tile_edge is None else options.length_mm(tile_edge, "--tile-edge", or_none=True),
+            readings_file=options.file_given(readings, "--readings"),
         ),
         judge=JudgeSettings(confidence=options.share(confidence, "--confidence")),
         level=LevelSettings(

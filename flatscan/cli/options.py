@@ -60,6 +60,32 @@ def length_mm(text: str, option: str, *, or_none: bool = False) -> float:
     return value
 
 
+#: No tile or board is smaller or larger than this on a side, mm.
+_TILE_MM = (10.0, 5000.0)
+
+
+def tile_mm(text: str, option: str) -> tuple[float, float]:
+    """Length and width of a tile, mm, the longer first; raises SettingsError.
+
+    >>> tile_mm("300x600", "--tile"), tile_mm("30×60 cm", "--tile")
+    ((600.0, 300.0), (600.0, 300.0))
+    """
+    advice = "Write it like 300x600, '30x60 cm' or '12x12 in'"
+    sides = text.lower().replace("×", "x").split("x")
+    if len(sides) != 2:  # noqa: PLR2004 - a length and a width
+        raise SettingsError(option, f"{text!r} is not a size", advice)
+    # A unit after the last number is meant for both.
+    unit = sides[1].strip().lstrip("0123456789.,").strip()
+    first = sides[0].strip() if sides[0].strip()[-1:].isalpha() else f"{sides[0].strip()} {unit}"
+    try:
+        long, short = sorted((length_mm(first, option), length_mm(sides[1], option)), reverse=True)
+    except SettingsError as error:
+        raise SettingsError(option, f"{text!r} is not a size", advice) from error
+    if not _TILE_MM[0] <= short <= long <= _TILE_MM[1]:
+        raise SettingsError(option, f"{text!r} is no usable tile size", "Give sides between 10 mm and 5 m")
+    return long, short
+
+
 def up_axis(text: str | None) -> UpAxis | None:
     """The axis named by ``--up``; raises SettingsError."""
     if text is None:

@@ -54,3 +54,23 @@ def test_axes() -> None:
     assert options.up_axis(None) is None
     with pytest.raises(SettingsError, match="--up"):
         options.up_axis("north")
+
+
+@pytest.mark.parametrize(
+    ("text", "expected_mm"),
+    [
+        ("300x600", (600.0, 300.0)),
+        ("30×60 cm", (600.0, 300.0)),
+        ("12x12 in", (304.8, 304.8)),
+        ("1 ft x 6 in", (304.8, 152.4)),
+        ("1200 x 150", (1200.0, 150.0)),
+    ],
+)
+def test_tile_sizes_are_read_longer_side_first(text: str, expected_mm: tuple[float, float]) -> None:
+    assert options.tile_mm(text, "--tile") == pytest.approx(expected_mm, rel=1e-12)
+
+
+@pytest.mark.parametrize("text", ["300", "x", "300x", "axb", "300x300x300", "1x1", "9 m x 9 m"])
+def test_what_is_no_tile_size_is_refused_by_the_options_name(text: str) -> None:
+    with pytest.raises(SettingsError, match="--tile"):
+        options.tile_mm(text, "--tile")
