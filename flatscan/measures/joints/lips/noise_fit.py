@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan.measures.joints.lips.noise_kernel import tridiagonal, weighed
 from flatscan.measures.joints.lips.plane_pair import bows, planes_of, shared_noise
 
 if TYPE_CHECKING:
@@ -75,18 +76,13 @@ def fit_noise(pairs: Sequence[PairCells], kind: NoiseKind) -> SampleNoise:
     The mean over what is likely, not the likeliest: where little tells, large slow noise must not be passed over.
     """
     tried = list[tuple[float, float, float, float]]()
-    without = [_without_floor(pair) for pair in pairs]
-    for length in kind.lengths:
-        spectra = [
-            _spectrum(pair, contrast, length * pair.pixel_mm) for pair, contrast in zip(pairs, without, strict=True)
-        ]
-        if not spectra:
-            break
-        shared, square = (np.concatenate(part) for part in zip(*spectra, strict=True))
+    for length in kind.lengths if pairs else ():
+        rows = [_contrasts(pair, length * pair.pixel_mm) for pair in pairs]
+        free = sum(one.shape[1] for one in rows)
         for ratio in _RATIOS:
-            spread = 1.0 + ratio * shared
-            white2 = max(float(np.mean(square / spread)), LEAST_WHITE_MM**2)
-            likelihood = -0.5 * float(np.sum(np.log(white2 * spread) + square / (white2 * spread)))
+            logs, squares = np.array([weighed(one, ratio) for one in rows]).sum(axis=0)
+            white2 = max(squares / free, LEAST_WHITE_MM**2)
+            likelihood = -0.5 * float(logs + free * np.log(white2) + squares / white2)
             tried.append((likelihood + _usual(kind, ratio, length), white2, ratio * white2, length))
     if not tried:
         return SampleNoise(LEAST_WHITE_MM, 0.0, kind.lengths[0])
@@ -111,22 +107,12 @@ def _usual(kind: NoiseKind, ratio: float, length: float) -> float:
     return float(-0.5 * (off_ratio**2 + off_length**2))
 
 
-def _without_floor(pair: PairCells) -> NDArray[np.float64]:
-    """(k, k - 9) contrasts of the cells, of equal white noise, that planes and bow cannot touch."""
+def _contrasts(pair: PairCells, length_mm: float) -> NDArray[np.float64]:
+    """Contrasts of the cells' heights, brought to equal white noise, that planes and bow cannot touch."""
     design = np.column_stack([planes_of(pair.cells, pair.left), bows(pair.cells, pair.left)[0]])
-    weighted = design * np.sqrt(pair.cells[:, 3])[:, None]
-    q, _ = np.linalg.qr(weighted / np.linalg.norm(weighted, axis=0), mode="complete")
-    return np.asarray(q[:, design.shape[1] :] * np.sqrt(pair.cells[:, 3])[:, None] / pair.pixel_mm, dtype=np.float64)
-
-
-def _spectrum(
-    pair: PairCells, contrast: NDArray[np.float64], length_mm: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Contrasts turned so that the correlated field is diagonal in them: its variances, and the squares seen.
-
-    White noise has variance 1 in every one of them, so each ratio costs only a sum.
-    """
-    field = shared_noise(pair.cells, pair.size_mm, length_mm) * pair.pixel_mm**2
-    shared, turn = np.linalg.eigh(contrast.T @ field @ contrast)
-    seen = turn.T @ (contrast.T @ pair.cells[:, 2])
-    return np.maximum(shared, 0.0), np.square(seen)
+    design = design[:, np.any(design != 0.0, axis=0)]
+    trust = np.sqrt(pair.cells[:, 3]) / pair.pixel_mm
+    design *= trust[:, None]
+    field = shared_noise(pair.cells, pair.size_mm, length_mm) * np.outer(trust, trust) * pair.pixel_mm**2
+    rows = tridiagonal(design / np.linalg.norm(design, axis=0), field, trust * pair.cells[:, 2])
+    return np.asarray(rows, dtype=np.float64)

@@ -137,5 +137,6 @@ def _floor_points(scan: Scan, surface: Surface) -> NDArray[np.float64]:
         # Views are not laid on each other to a tenth: one is looked at, the one that saw most.
         points = points[scan.view_of_point == np.argmax(np.bincount(scan.view_of_point))]
     turn = surface.floor_from_scan
-    xyz = (points[:_MOST_POINTS].astype(np.float64) + scan.origin_mm) @ turn[:3, :3].T + turn[:3, 3]
+    shift = turn[:3, :3] @ scan.origin_mm + turn[:3, 3]
+    xyz = points[:_MOST_POINTS] @ turn[:3, :3].T.astype(np.float32) + shift.astype(np.float32)
     return np.asarray(xyz[np.abs(xyz[:, 2]) < _GATE_MM], dtype=np.float64)

@@ -152,7 +152,7 @@ def _noise(
     pairs = []
     for index in rng.permutation(len(piece)):
         pair = gathered.pair(int(piece[index]), int(group[index]), float(pixel[index]))
-        if pair is not None and len(pair.cells) >= 4 * _LEAST_CELLS:
+        if pair is not None and min(pair.left, len(pair.cells) - pair.left) >= 3 * _LEAST_CELLS:
             pairs.append(pair)
         if len(pairs) == _PIECES_READ:
             break
