@@ -101,6 +101,10 @@ _ROWS: dict[str, tuple[str, str]] = {
         "Neighbouring photos agree only when {how}: their pixels do not lie as the camera numbers and poses say",
         "Export them unturned and unmirrored; until then joints are looked for in the heights alone",
     ),
+    "photos_disagree": (
+        "{count} of {total} pairs of neighbouring photos still differ by more than 3 mm ({worst_mm:.1f} mm at most)",
+        "Joints may jump between those photos; capture again with more overlap and slower, or in brighter light",
+    ),
     # measures
     "directions_sampled": (
         "The straightedge was laid in {count} directions; the true worst gap may be a little larger",

@@ -15,7 +15,7 @@ from flatscan.settings import JointSettings, ReadSettings, SurfaceSettings
 from flatscan.sources import read
 from flatscan.sources.depth.posed_frames import read_transforms
 from flatscan.surface import find_surface
-from flatscan.surface.picture.build import floor_picture
+from flatscan.surface.picture.build import aligned_photos, floor_picture
 
 _SPEC = importlib.util.spec_from_file_location(
     "photos_of_captures", Path(__file__).parents[1] / "sources/test_photos.py"
@@ -147,12 +147,11 @@ def flat_capture(folder: Path, *, cut_short: bool) -> Path:
 
 
 def test_photos_cut_short_are_found_out_when_they_are_needed(tmp_path: Path) -> None:
-    """The header is whole, so reading goes well; the floor picture then falls back on the heights, and says why."""
+    """The header is whole, so reading goes well; no picture can then be made of them, and the photos say why."""
     scan = read([flat_capture(tmp_path, cut_short=True)], SETTINGS)
     surface = find_surface(scan, SurfaceSettings(), seed_rng=np.random.default_rng(0))
-    picture = floor_picture(scan, surface, JointSettings())
-    assert picture is not None
-    assert picture.kind == "heights"
-    (doubt,) = [c for c in picture.caveats if c.name == "photo_left_out"]
+    photos = aligned_photos(scan, surface)
+    assert floor_picture(scan, surface, JointSettings(), photos=photos) is None
+    (doubt,) = [c for c in photos.caveats if c.name == "photo_left_out"]
     assert doubt.text.startswith("4 of 4 photos")
     assert "cannot be decoded" in doubt.text

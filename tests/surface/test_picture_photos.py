@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from flatscan.settings import JointSettings
+from flatscan.surface.picture.alignment import aligned_photos
 from flatscan.surface.picture.build import floor_picture
 from flatscan.surface.picture.choice import KEPT, Candidates, steady_choice
 from flatscan.surface.picture.posed_photo import posed_photos
@@ -335,10 +336,14 @@ def test_photos_that_lie_turned_are_told(photographed, tmp_path, how, turn) -> N
     points = np.column_stack([rng.uniform(0, 800, 200_000), rng.uniform(0, 600, 200_000), rng.normal(0, 0.3, 200_000)])
     surface = photographed.surface_of(level)
     surface = replace(surface, count=(surface.count * 1.6).astype(np.int32))
-    picture = floor_picture(photographed.scan_of(frames, points), surface, JointSettings())
-    doubts = [c for c in picture.caveats if c.name == "photo_turned"]
+    scan = photographed.scan_of(frames, points)
+    aligned = aligned_photos(scan, surface)
+    doubts = [c for c in aligned.caveats if c.name == "photo_turned"]
     assert len(doubts) == (how is not None)
-    assert picture.kind == ("photos" if how is None else "heights")
+    # Turned photos go nowhere: not into the picture, not to whoever measures in them.
+    assert len(aligned.photos) == (3 if how is None else 0)
+    picture = floor_picture(scan, surface, JointSettings(), photos=aligned)
+    assert (picture is None) == (how is not None)
     if how is not None:
         assert how in doubts[0].text
 

@@ -152,4 +152,6 @@ def test_one_colour_shows_nothing(photographed) -> None:
     rng = np.random.default_rng(5)
     points = points_on(waved, 240_000, rng)
     scan = photographed.scan_of(points=points, kind="cloud", colour=np.full((240_000, 3), 128, np.uint8))
-    assert floor_picture(scan, densely(photographed.surface_of(waved), 240_000), JointSettings()).kind == "heights"
+    surface = densely(photographed.surface_of(waved), 240_000)
+    assert floor_picture(scan, surface, JointSettings()) is None
+    assert height_picture(scan, surface, JointSettings()).kind == "heights"

@@ -82,7 +82,6 @@ def candidates(
     grid: MapGrid,
     draw: NDArray[np.bool_],
     standing: Standing,
-    use: Sequence[bool],
 ) -> Candidates:
     """The best photos of each cell of the map; ``draw`` (rows, cols) bool: where a picture is wanted."""
     found = Candidates.none(grid.shape)
@@ -91,8 +90,8 @@ def candidates(
     xyz = np.column_stack([x[col], y[row], ground.at(x[col], y[row])])
     few = slice(None, None, _STRIDE)
     for number, photo in enumerate(photos):
-        if not use[number] or not len(xyz):
-            continue
+        if not len(xyz):
+            break
         ok = photo.project(xyz[few])[2]
         if not ok.any():
             continue

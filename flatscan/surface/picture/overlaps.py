@@ -140,6 +140,8 @@ class Overlaps:
     def _places(self) -> Iterator[tuple[int, tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]]]:
         """Each photo that was looked at, with rank, row and column of the places it is a candidate for."""
         at = np.flatnonzero(self.found.photo.ravel() >= 0)
+        if not len(at):
+            return
         number = self.found.photo.ravel()[at]
         order = np.argsort(number, kind="stable")
         numbers, start = np.unique(number[order], return_index=True)

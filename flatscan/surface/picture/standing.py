@@ -44,6 +44,10 @@ class Standing:
     at_mm: NDArray[np.float64]
 
 
+#: Nothing stands anywhere.
+NOTHING = Standing(np.zeros((0, 0), dtype=bool), np.empty((0, 3)))
+
+
 def standing_on(scan: Scan, surface: Surface, ground: Ground) -> Standing:
     """Voxels and covered cells from an even share of the points."""
     from scipy.ndimage import binary_dilation
