@@ -135,6 +135,20 @@ def test_a_piece_without_samples_on_one_side_is_refused(lip_floors, floor, truth
     assert {found.refused[k] for k in np.flatnonzero(beyond[stations.piece])} == {"too_few_heights"}
 
 
+def test_where_the_floor_is_not_known_no_sample_counts(lip_floors, floor, truth, ideal):
+    """Skirting strips and things on the floor are unknown floor; a wall's smeared foot made lips of 10 mm."""
+    raised = ideal.points_mm.copy()
+    raised[raised[:, 1] < 120.0, 2] += 15.0
+    scan, stations = replace(ideal, points_mm=raised), stations_along(truth.network, STATION_MM)
+    surface = lip_floors.surface_of(floor, "cloud")
+    height = surface.height_mm.copy()
+    height[:6] = np.nan
+    known = replace(surface, height_mm=height, inside=np.isfinite(height))
+    found = measure_lips(scan, known, truth.network, stations)
+    seen = np.isfinite(found.line[:, 0])
+    assert np.abs(found.line[seen, 0] - truth.lip[seen]).max() < 0.06
+
+
 def test_levels_have_no_lips(lip_floors, floor, truth, ideal):
     found = measured(lip_floors, floor, replace(ideal, kind="levels"), truth.network)
     assert set(found.refused) == {"too_few_heights"}

@@ -22,8 +22,8 @@ def keys(
 ) -> None:  # fmt: skip
     """Fill ``key`` (n,): group · regions + region of each sample, -1 for those that do not count.
 
-    A sample counts when it lies on a face, within ``gate`` of the floor's height there, and further from every joint
-    of that face than its view's smoothing reaches.
+    A sample counts when it lies on a face, within ``gate`` of the floor's known height there, and further from every
+    joint of that face than its view's smoothing reaches.
     """
     rows, cols = label.shape
     regions = len(first) - 1
@@ -31,8 +31,6 @@ def keys(
         key[i] = -1
         px, py, pz = np.float64(points[i, 0]), np.float64(points[i, 1]), np.float64(points[i, 2])
         z = t[2, 0] * px + t[2, 1] * py + t[2, 2] * pz + t[2, 3]
-        if not abs(z) <= 4.0 * gate:
-            continue
         x = t[0, 0] * px + t[0, 1] * py + t[0, 2] * pz + t[0, 3]
         y = t[1, 0] * px + t[1, 1] * py + t[1, 2] * pz + t[1, 3]
         col, row = int(np.floor((x - x0) / pixel)), int(np.floor((y - y0) / pixel))
@@ -42,11 +40,10 @@ def keys(
         if region < 0:
             continue
         hcol, hrow = int(np.floor((x - hx0) / cell)), int(np.floor((y - hy0) / cell))
-        level = np.float64(0.0)
-        if hrow >= 0 and hrow < height.shape[0] and hcol >= 0 and hcol < height.shape[1]:
-            there = np.float64(height[hrow, hcol])
-            level = level if np.isnan(there) else there
-        if abs(z - level) > gate:
+        if hrow < 0 or hrow >= height.shape[0] or hcol < 0 or hcol >= height.shape[1]:
+            continue
+        # NaN compares false: strips along walls and things on the floor are no floor.
+        if not abs(z - np.float64(height[hrow, hcol])) <= gate:
             continue
         v = view[i] if many_views else 0
         clear = base
