@@ -18,3 +18,14 @@ def lip_floors():
     sys.modules["lip_floors"] = module  # dataclasses look their module up
     spec.loader.exec_module(module)
     return module
+
+
+@pytest.fixture(scope="session")
+def joint_photos():
+    """``oracles/joint_photos.py``."""
+    path = Path(__file__).parents[2] / "oracles" / "joint_photos.py"
+    spec = importlib.util.spec_from_file_location("joint_photos", path)
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["joint_photos"] = module  # dataclasses look their module up
+    spec.loader.exec_module(module)
+    return module

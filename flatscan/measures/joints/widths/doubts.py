@@ -12,13 +12,14 @@ if TYPE_CHECKING:
 
 #: Standard uncertainty of the exponent with which brightness is recovered from the photo's levels. Assumption.
 _TONE_EXPONENT_U = 0.1
-#: Width error over blur deviation at three blurs, when a disc, a pixel box or a straight smear is fitted as
+#: Width error over blur deviation below four blurs, when a disc, a pixel box, a smear or an exponential is fitted as
 #: Gaussian, and how fast it falls with the number of blurs across the joint. Computed (tests).
-_SHAPE_AT_THREE = 0.10
-_SHAPE_FALL = 1.2
+_SHAPE_AT_FOUR = 0.2
+_SHAPE_FALL = 0.5
+_FOUR = 4.0
 #: Share by which a rounded edge is darker or lighter than its face, times the rounding on both sides, mm: computed
-#: photos of edges of 0.2 to 0.8 mm under an open sky and a sun moved widths by 0 to 0.3 mm where the joint was dark, and
-#: by up to 1 mm where it was only a quarter darker than the tile.
+#: photos of edges of 0.2 to 0.8 mm under an open sky and a sun moved widths by 0 to 0.3 mm where the joint was dark,
+#: and by up to 1 mm where it was only a quarter darker than the tile.
 _EDGE_SHADE_MM = 0.12
 _EDGE_MM = (0.15, 0.6)
 
@@ -37,7 +38,7 @@ def blur_doubt(
     middle = (1.0 + ratio) / 2.0
     shift = (middle * np.log(middle) - ratio * np.log(ratio) / 2.0) / (ratio - 1.0)
     tone = 2.0 * _TONE_EXPONENT_U * np.abs(shift) * blur_mm * math.sqrt(2.0 * math.pi)
-    shape = _SHAPE_AT_THREE * blur_mm * np.exp(-_SHAPE_FALL * np.maximum(width_mm / blur_mm - 3.0, 0.0))
+    shape = _SHAPE_AT_FOUR * blur_mm * np.exp(-_SHAPE_FALL * np.maximum(width_mm / blur_mm - _FOUR, 0.0))
     return np.hypot(tone, shape)
 
 

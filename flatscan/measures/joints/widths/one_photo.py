@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.measures.joints.widths.doubts import blur_doubt, edge_doubt
-from flatscan.measures.joints.widths.fit import HELD, Fits, fit_profiles
+from flatscan.measures.joints.widths.fit import Fits, fit_profiles, settled
+from flatscan.measures.joints.widths.levels import other_levels
 from flatscan.measures.joints.widths.profile_model import (
     CENTRE,
     GROOVE,
@@ -22,7 +23,7 @@ from flatscan.measures.joints.widths.profile_model import (
     WIDTH,
     inner_tones,
 )
-from flatscan.measures.joints.widths.refusal import MEASURED, OTHER_LEVEL, REASONS, contrast_of, other_levels, refusals
+from flatscan.measures.joints.widths.refusal import MEASURED, OTHER_LEVEL, REASONS, contrast_of, refusals
 from flatscan.measures.joints.widths.start import WIDTHS_MM, Band, best_band, start_of
 from flatscan.measures.joints.widths.straighten import profiles_of
 from flatscan.measures.joints.widths.strips import Grid, Places, Projects, pixels_of, sample, strip_grid
@@ -190,8 +191,11 @@ def _fit_again(
     """(k,) width of another profile of the same joint, by the model that the first one took."""
     theta = fits.theta
     shaded = (theta[:, GROOVE] != 0.0).any(axis=1)
-    prior = np.where(shaded, (fits.rms / (_SHADES * np.maximum(tone.mean(axis=1), 1e-6))) ** 2, HELD)
-    return fit_profiles(x_mm, tone, weight, theta, groove_prior=prior).theta[:, WIDTH]
+    prior = (fits.rms / (_SHADES * np.maximum(tone.mean(axis=1), 1e-6))) ** 2
+    width = np.empty(len(theta))
+    for rows, shades in ((~shaded, None), (shaded, prior[shaded])):
+        width[rows] = settled(x_mm, tone[rows], weight[rows], theta[rows], groove_prior=shades)[:, WIDTH]
+    return width
 
 
 def _window(x_mm: NDArray[np.float64], theta: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 #: middle of the joint differs from its sides; ``RIM_RIGHT``, ``RIM_LEFT``: of a line along the tile's side.
 RIGHT, JOINT, LEFT, CENTRE, WIDTH, LOG_BLUR, HUMP, RIM_RIGHT, RIM_LEFT = range(9)
 PARAMETERS = 9
+PLAIN = 6
 #: The parameters of a groove that is not of one tone, all linear.
 GROOVE = (HUMP, RIM_RIGHT, RIM_LEFT)
 #: Width of the line along a tile's side, mm: what shows of the side, and the corner that light misses.
@@ -39,41 +40,40 @@ def profile_and_slopes(
     Parameters
     ----------
     x_mm : (m,) positions across
-    theta : (n, 9) parameters, columns as named above
+    theta : (n, 9) parameters, columns as named above; or the first six: a joint of one tone
 
     Returns
     -------
-    (n, m) tone and (n, m, 9) derivatives.
+    (n, m) tone and (n, m, as many as parameters) derivatives.
     """
     from scipy.special import ndtr
 
-    right, joint, left, centre, width, log_blur, hump, rim_r, rim_l = (column[:, None] for column in theta.T)
+    right, joint, left, centre, width, log_blur = (column[:, None] for column in theta[:, :PLAIN].T)
     blur = np.exp(log_blur)
     z_a, z_b = (x_mm - (centre - width / 2.0)) / blur, (x_mm - (centre + width / 2.0)) / blur
-    z_c, z_d = z_a - RIM_MM / blur, z_b + RIM_MM / blur
-    a, b, c, d = ndtr(z_a), ndtr(z_b), ndtr(z_c), ndtr(z_d)
-    u = (x_mm - centre) / width
-    arch, inside = 1.0 - 4.0 * u * u, a - b
-    tone = right + (joint - right) * a + (left - joint) * b + hump * arch * inside + rim_r * (a - c) + rim_l * (d - b)
-    jump_a, jump_b = joint - right + hump * arch + rim_r, left - joint - hump * arch - rim_l
-    at_a, at_b, at_c, at_d = (
-        _density(z_a) * jump_a,
-        _density(z_b) * jump_b,
-        _density(z_c) * rim_r,
-        _density(z_d) * rim_l,
-    )
-    by_a, by_b = (at_c - at_a) / blur, -(at_b + at_d) / blur
-    bow = hump * inside * 8.0 * u / width
-    slopes = np.empty((*tone.shape, PARAMETERS))
-    slopes[..., RIGHT] = 1.0 - a
-    slopes[..., JOINT] = inside
-    slopes[..., LEFT] = b
-    slopes[..., CENTRE] = by_a + by_b + bow
-    slopes[..., WIDTH] = (by_b - by_a) / 2.0 + bow * u
-    slopes[..., LOG_BLUR] = z_c * at_c - z_a * at_a - z_b * at_b - z_d * at_d
-    slopes[..., HUMP] = arch * inside
-    slopes[..., RIM_RIGHT] = a - c
-    slopes[..., RIM_LEFT] = d - b
+    a, b = ndtr(z_a), ndtr(z_b)
+    tone = right + (joint - right) * a + (left - joint) * b
+    density_a, density_b = _density(z_a), _density(z_b)
+    at_a, at_b = density_a * (joint - right), density_b * (left - joint)
+    slopes = np.empty((*tone.shape, theta.shape[1]))
+    slopes[..., RIGHT], slopes[..., JOINT], slopes[..., LEFT] = 1.0 - a, a - b, b
+    slopes[..., CENTRE], slopes[..., WIDTH] = -(at_a + at_b) / blur, (at_a - at_b) / (2.0 * blur)
+    slopes[..., LOG_BLUR] = -z_a * at_a - z_b * at_b
+    if theta.shape[1] > PLAIN:
+        hump, rim_r, rim_l = (column[:, None] for column in theta[:, PLAIN:].T)
+        z_c, z_d = z_a - RIM_MM / blur, z_b + RIM_MM / blur
+        c, d = ndtr(z_c), ndtr(z_d)
+        u = (x_mm - centre) / width
+        arch, inside = 1.0 - 4.0 * u * u, a - b
+        tone = tone + hump * arch * inside + rim_r * (a - c) + rim_l * (d - b)
+        at_a, at_b = density_a * (hump * arch + rim_r), -density_b * (hump * arch + rim_l)
+        at_c, at_d = _density(z_c) * rim_r, _density(z_d) * rim_l
+        by_a, by_b = (at_c - at_a) / blur, -(at_b + at_d) / blur
+        bow = hump * inside * 8.0 * u / width
+        slopes[..., CENTRE] += by_a + by_b + bow
+        slopes[..., WIDTH] += (by_b - by_a) / 2.0 + bow * u
+        slopes[..., LOG_BLUR] += z_c * at_c - z_a * at_a - z_b * at_b - z_d * at_d
+        slopes[..., HUMP], slopes[..., RIM_RIGHT], slopes[..., RIM_LEFT] = arch * inside, a - c, d - b
     return tone, slopes
 
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan.measures.joints.widths.levels import faint_level, other_levels
 from flatscan.measures.joints.widths.profile_model import (
     CENTRE,
     GROOVE,
@@ -14,7 +15,6 @@ from flatscan.measures.joints.widths.profile_model import (
     RIGHT,
     WIDTH,
     inner_tones,
-    profile,
 )
 
 if TYPE_CHECKING:
@@ -47,28 +47,21 @@ MOST_RESIDUAL = 0.25
 MOST_DOUBT = 0.06
 #: Another level this large a share of the contrast, in the joint or right beside it, is a shadow.
 OTHER_LEVEL = 0.22
+#: A fainter one is, where it explains half of what the fit left over. Without sun nine in ten stay below half of this.
+FAINT_LEVEL = 0.08
 #: A groove whose shades make one edge this many times as strong as the other is one with a shadow in it.
 MOST_ONE_SIDED = 2.5
 #: Anything this large a share of the contrast farther out may be the true edge.
 OTHER_EDGE = 0.5
-_BESIDE_MM = 3.0
-_FARTHER_MM = 9.0
-#: Levels are means over this much of the profile.
-_MEAN_OVER_MM = 0.8
-_SURE = 4.0
 #: Joints within about 20 degrees run the same way. This share of them, and this many, make a shadow common.
 _SAME_WAY = 0.94
 _MANY_SHADOWS = 0.25
 _FEW_SHADOWS = 3
-#: Least share of a step that the fitted parameters cannot imitate.
-_LEAST_FREE = 0.05
 #: This many times the blur of the photo's other joints is no edge but a shade running out.
 _SOFT = 1.6
 #: Where fewer than this share of ten or more joints show edges, those that do are chance.
 _FEW_EDGES = 0.2
 _TEN = 10
-#: Where the border of another level is looked for, as a share of the joint.
-_BORDERS = (0.2, 0.35, 0.5, 0.65, 0.8)
 
 
 def contrast_of(theta: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -107,7 +100,9 @@ def refusals(
     shaded = (theta[:, GROOVE] != 0.0).any(axis=1)
     one_sided = shaded & (np.abs(_steps_down(theta)).max(axis=1) > MOST_ONE_SIDED * contrast)
     failed = {
-        "shadow": (beside > OTHER_LEVEL * np.maximum(contrast, 1e-9)) | one_sided,
+        "shadow": (faint_level(fits, x_mm) > FAINT_LEVEL * contrast)
+        | (beside > OTHER_LEVEL * np.maximum(contrast, 1e-9))
+        | one_sided,
         "too_blurred": width < LEAST_BLURS * blur,
         "too_coarse": width < LEAST_PIXELS * pixel_mm,
         "no_edges": (contrast <= 0.0)
@@ -153,55 +148,3 @@ def told_by_others(
         if shadow[same].sum() >= max(_FEW_SHADOWS, _MANY_SHADOWS * same.sum()):
             spread[row] = REASONS.index("shadow")
     return spread
-
-
-def other_levels(
-    fits: Fits, x_mm: NDArray[np.float64], tone: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """(n,) largest level, in tone, that the fit leaves unexplained in the joint or right beside it, and farther out.
-
-    A shadow covers part of the joint, or spills over a face: then a band of the profile lies above or below what was
-    fitted, or the fit got over it by shifting its levels (``_steps``).
-    """
-    off = tone - profile(x_mm, fits.theta)
-    size = max(1, round(_MEAN_OVER_MM / float(x_mm[1] - x_mm[0])))
-    sums = np.cumsum(np.pad(off, ((0, 0), (1 + size // 2, size - 1 - size // 2)), mode="edge"), axis=1)
-    level = np.abs(np.pad((sums[:, size:] - sums[:, :-size]) / size, ((0, 0), (0, off.shape[1])))[:, : off.shape[1]])
-    away = np.abs(x_mm - fits.theta[:, [CENTRE]]) - fits.theta[:, [WIDTH]] / 2.0
-    beside = np.where(away <= _BESIDE_MM, level, 0.0).max(axis=1)
-    farther = np.where((away > _BESIDE_MM) & (away <= _FARTHER_MM), level, 0.0).max(axis=1)
-    return np.maximum(beside, _steps(fits, x_mm)), farther
-
-
-def _steps(fits: Fits, x_mm: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(n,) largest step inside the joint, fitted parameters free to give way to it (first order); 0: none is sure."""
-    from scipy.special import ndtr
-
-    theta, slopes, residual = fits.theta, fits.slopes, fits.residual
-    blur, half = np.exp(theta[:, LOG_BLUR])[:, None], theta[:, [WIDTH]] / 2.0
-    off = x_mm - theta[:, [CENTRE]]
-    across = slopes.transpose(0, 2, 1)
-    inverse = np.linalg.pinv(across @ slopes, rcond=1e-9, hermitian=True)
-    right = ndtr((off + half) / blur)
-    taking_part = (np.abs(slopes).max(axis=2) > 0.0).astype(np.float64)
-    largest = np.zeros(len(theta))
-    correlated = _spread(residual)
-    for share in _BORDERS:
-        band = (right - ndtr((off + half - share * 2.0 * half) / blur)) * taking_part
-        own = band - (slopes @ (inverse @ (across @ band[..., None])))[..., 0]
-        power = np.maximum((own**2).sum(axis=1), 1e-12)
-        size = np.abs((own * residual).sum(axis=1)) / power
-        free = power > _LEAST_FREE * (band**2).sum(axis=1)
-        sure = free & (size > _SURE * fits.rms * np.sqrt(correlated / power))
-        largest = np.maximum(largest, np.where(sure, size, 0.0))
-    return largest
-
-
-def _spread(residual: NDArray[np.float64], reach: int = 12) -> NDArray[np.float64]:
-    """(n,) how many times the variance of a sum grows because neighbouring residuals go together, at least 1."""
-    power = np.maximum((residual**2).sum(axis=1), 1e-300)
-    total = np.ones(len(residual))
-    for lag in range(1, reach):
-        together = (residual[:, lag:] * residual[:, :-lag]).sum(axis=1) / power
-        total += 2.0 * (1.0 - lag / reach) * together
-    return np.maximum(total, 1.0)
