@@ -9,13 +9,13 @@ import numpy as np
 
 from flatscan.surface.picture.floor_picture import FloorPicture, PictureKind
 from flatscan.surface.picture.ground import Ground, MapGrid, drawable, ground_of, map_grid
-from flatscan.surface.picture.relief import LEAST_TRUST, filled_gaps, less_surroundings, view_level
-from flatscan.surface.picture.scatter_kernel import add_at
-from flatscan.surface.picture.standing import standing_on
+from flatscan.surface.picture.relief import BLOCK_MM, LEAST_TRUST, filled_gaps, less_surroundings, view_level
+from flatscan.surface.picture.scatter_kernel import add_at, add_blocks, add_levelled, floor_places
+from flatscan.surface.picture.standing import covered_cells, floor_from_points
 from flatscan.surface.picture.tones import LUMINANCE, linear_from_srgb, srgb_from_linear
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
     from numpy.typing import NDArray
 
@@ -65,8 +65,8 @@ def colour_picture(scan: Scan, surface: Surface, settings: JointSettings) -> Flo
     pixels = base.shape[0] * base.shape[1]
     total, weight = np.zeros((pixels, 3), np.float32), np.zeros(pixels, np.float32)
     light = linear_from_srgb(np.arange(256) / 255.0).astype(np.float32)
-    for rows, key, _, _ in _floor_points(scan, surface, base, slice(None)):
-        add_at(key, light[scan.colour[rows]], np.ones(len(key), np.float32), total, weight)
+    for placed in _placed(scan, surface, base, np.arange(len(scan.points_mm))):
+        add_at(placed.key, light[scan.colour[placed.rows]], total, weight)
     rgb = np.full((pixels, 3), np.nan, np.float32)
     np.divide(total, weight[:, None], out=rgb, where=weight[:, None] > 0)
     rgb = filled_gaps(rgb.reshape(*base.shape, 3))
@@ -88,17 +88,11 @@ def height_picture(scan: Scan, surface: Surface, settings: JointSettings) -> Flo
     if base is None:
         return None
     pixels = base.shape[0] * base.shape[1]
-    total, weights = np.zeros((pixels, 1), np.float32), np.zeros(pixels, np.float32)
+    total, weights = np.zeros(pixels, np.float32), np.zeros(pixels, np.float32)
     for view in _views(scan):
-        for rows, key, xy, above in _floor_points(scan, surface, base, view):
-            level, trust = view_level(xy, above)
-            if scan.view_of_point is not None:
-                # The last rows of a depth image bend; another view shows the place, or nobody does.
-                trust[trust <= _BORDER_TRUST] = 0.0
-            weight = trust if scan.weight is None else trust * scan.weight[rows]
-            add_at(key, (above - level).astype(np.float32)[:, None], weight.astype(np.float32), total, weights)
+        _add_view(scan, surface, base, view, total, weights)
     relief = np.full(pixels, np.nan, np.float32)
-    np.divide(total[:, 0], weights, out=relief, where=weights > 0)
+    np.divide(total, weights, out=relief, where=weights > 0)
     tone = filled_gaps(less_surroundings(relief.reshape(base.shape), base.pixel_mm))
     return _picture("heights", base, tone, None, weights, f"Relief of the floor from its heights: {_said(base)}")
 
@@ -117,38 +111,90 @@ def _base(scan: Scan, surface: Surface, settings: JointSettings, finest_mm: floa
     per_cell = max(1, round(20.0 / pixel_mm))
     grid = map_grid(surface, per_cell * pixel_mm)
     ground = ground_of(surface)
-    draw = drawable(surface, standing_on(scan, surface, ground).covered, grid)
+    draw = drawable(surface, covered_cells(scan, surface, ground), grid)
     return _Base(ground, grid, draw, per_cell, spacing_mm)
 
 
-def _views(scan: Scan) -> Iterator[slice | NDArray[np.int64]]:
+def _views(scan: Scan) -> Iterator[NDArray[np.int64]]:
     """Rows of the points of each view; of all where views are unknown."""
-    if scan.view_of_point is None:
-        yield slice(None)
+    of_point = scan.view_of_point
+    if of_point is None:
+        yield np.arange(len(scan.points_mm))
         return
-    order = np.argsort(scan.view_of_point, kind="stable")
-    starts = np.flatnonzero(np.diff(scan.view_of_point[order])) + 1
+    # Readers hand on view after view; only what was mixed is sorted.
+    order = np.arange(len(of_point))
+    if (of_point[1:] < of_point[:-1]).any():
+        order = np.argsort(of_point, kind="stable")
+        of_point = of_point[order]
+    starts = np.flatnonzero(of_point[1:] != of_point[:-1]) + 1
     yield from np.split(order, starts)
 
 
-def _floor_points(
-    scan: Scan, surface: Surface, base: _Base, rows: slice | NDArray[np.int64]
-) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]]:
-    """Blocks of points near the ground where a picture is drawn: row, pixel, (n, 2) place, height above the ground."""
-    turn = surface.floor_from_scan[:3, :3]
-    shift = turn @ scan.origin_mm + surface.floor_from_scan[:3, 3]
-    every = np.arange(len(scan.points_mm))[rows]
-    height, width = base.shape
-    for start in range(0, len(every), _BLOCK):
-        block = every[start : start + _BLOCK]
-        xyz = scan.points_mm[block].astype(np.float64) @ turn.T + shift
-        col, row = np.floor((xyz[:, :2] - base.grid.origin_mm) / base.pixel_mm).astype(np.int64).T
-        on = (row >= 0) & (row < height) & (col >= 0) & (col < width)
-        on[on] = base.draw[row[on] // base.per_cell, col[on] // base.per_cell]
-        above = xyz[on, 2] - base.ground.at(xyz[on, 0], xyz[on, 1])
-        near = np.abs(above) <= _NEAR_MM
-        on[on] = near
-        yield block[on], row[on] * width + col[on], xyz[on, :2], above[near]
+@dataclass(frozen=True, slots=True, eq=False)
+class _Placed:
+    """Points near the ground where a picture is drawn: see ``scatter_kernel.floor_places``."""
+
+    rows: NDArray[np.int64]
+    key: NDArray[np.int64]
+    place: NDArray[np.float32]
+
+
+def _placed(scan: Scan, surface: Surface, base: _Base, rows: NDArray[np.int64]) -> Iterator[_Placed]:
+    """Blocks of them."""
+    for start in range(0, len(rows), _BLOCK):
+        block = rows[start : start + _BLOCK]
+        kept, key = np.empty(len(block), np.int64), np.empty(len(block), np.int64)
+        place = np.empty((len(block), 3), np.float32)
+        count = floor_places(
+            scan.points_mm,
+            block,
+            floor_from_points(scan, surface),
+            base.ground.height_mm,
+            *base.ground.origin_mm,
+            base.ground.cell_mm,
+            base.draw,
+            *base.grid.origin_mm,
+            base.pixel_mm,
+            base.per_cell,
+            _NEAR_MM,
+            kept,
+            key,
+            place,
+        )
+        if count:
+            yield _Placed(kept[:count], key[:count], place[:count])
+
+
+def _add_view(
+    scan: Scan,
+    surface: Surface,
+    base: _Base,
+    rows: NDArray[np.int64],
+    total: NDArray[np.float32],
+    weights: NDArray[np.float32],
+) -> None:
+    """One view's heights, less its own level nearby, into the pixels; two passes where it has many points."""
+    few = list(_placed(scan, surface, base, rows)) if len(rows) <= _BLOCK else None
+
+    def again() -> Iterable[_Placed]:
+        return _placed(scan, surface, base, rows) if few is None else few
+
+    low, high = np.array([0, 0]), np.ceil(np.multiply(base.grid.shape[::-1], base.grid.cell_mm / BLOCK_MM)).astype(int)
+    if few is not None:
+        if not few:
+            return
+        x, y = few[0].place[:, 0], few[0].place[:, 1]
+        low, high = ((np.array(ends) / BLOCK_MM).astype(int) for ends in ((x.min(), y.min()), (x.max(), y.max())))
+    (col0, row0), shape = low.tolist(), tuple((high - low + 3)[::-1])
+    count, height = np.zeros(shape), np.zeros(shape)
+    for placed in again():
+        add_blocks(placed.place, BLOCK_MM, row0, col0, count, height)
+    level, trust = view_level(count, height)
+    # The last rows of a depth image bend; another view shows the place, or nobody does.
+    least = 0.0 if scan.view_of_point is None else _BORDER_TRUST
+    for placed in again():
+        weight = np.empty(0, np.float32) if scan.weight is None else scan.weight[placed.rows]
+        add_levelled(placed.key, placed.place, weight, BLOCK_MM, row0, col0, level, trust, least, total, weights)
 
 
 def _picture(

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 #: The surroundings of a place, across.
 SURROUNDINGS_MM = 80.0
 #: A view's own level: mean over about this distance, from blocks of this side.
-_LEVEL_MM, _BLOCK_MM = 100.0, 25.0
+_LEVEL_MM, BLOCK_MM = 100.0, 25.0
 #: Blocks with less than this share of their neighbours' points are empty.
 _THIN = 0.2
 #: Trust at the very border of a view.
@@ -24,43 +24,33 @@ _LEAST_SHARE = 0.2
 
 
 def view_level(
-    xy_mm: NDArray[np.float64], above_mm: NDArray[np.float64]
+    count: NDArray[np.float64], total_mm: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """A view's own level at its points, and how far to trust it there.
+    """A view's own level over blocks of ``BLOCK_MM``, and how far to trust it there.
 
     The level is the Gaussian mean of blocks; near the border of what the view saw it is one-sided, and a border must
     not be drawn as a joint, so trust falls to little there.
 
     Parameters
     ----------
-    xy_mm : (n, 2) places; above_mm : (n,) heights above the ground
+    count, total_mm : (rows, cols) points in each block and the sum of their heights above the ground, with a rim of
+        empty blocks all around: what the view did not see
 
     Returns
     -------
-    level : (n,) mm
-    trust : (n,) 0 to 1
+    level : (rows, cols) mm at the blocks' centres
+    trust : (rows, cols) ``LEAST_TRUST`` to 1
     """
-    from scipy.ndimage import distance_transform_edt, gaussian_filter, map_coordinates
+    from scipy.ndimage import distance_transform_edt, gaussian_filter
 
-    if not len(xy_mm):
-        return np.empty(0), np.empty(0)
-    place = (xy_mm - xy_mm.min(axis=0)) / _BLOCK_MM
-    col, row = place.astype(np.int64).T + 1
-    # A rim of empty blocks: what the view did not see lies all around.
-    shape = (int(row.max()) + 2, int(col.max()) + 2)
-    key = row * shape[1] + col
-    count = np.bincount(key, minlength=shape[0] * shape[1]).reshape(shape).astype(np.float64)
-    total = np.bincount(key, weights=above_mm, minlength=shape[0] * shape[1]).reshape(shape)
-    width = _LEVEL_MM / 2.0 / _BLOCK_MM
+    width = _LEVEL_MM / 2.0 / BLOCK_MM
     share = gaussian_filter(count, width, mode="constant")
-    mean = gaussian_filter(total, width, mode="constant") / np.maximum(share, 1e-12)
+    level = gaussian_filter(total_mm, width, mode="constant") / np.maximum(share, 1e-12)
     # Against the cover nearby: a laser's is a hundred times thinner far off.
     empty = count <= _THIN * share
-    border_mm = distance_transform_edt(~empty) * _BLOCK_MM
-    trust = np.clip((border_mm - _BLOCK_MM) / _LEVEL_MM, 0.0, 1.0) ** 2
-    at = place.T[::-1] + 0.5
-    level, sure = (map_coordinates(a, at, order=1, mode="nearest") for a in (mean, np.maximum(trust, LEAST_TRUST)))
-    return np.asarray(level, dtype=np.float64), np.asarray(sure, dtype=np.float64)
+    border_mm = distance_transform_edt(~empty) * BLOCK_MM
+    trust = np.clip((border_mm - BLOCK_MM) / _LEVEL_MM, 0.0, 1.0) ** 2
+    return np.asarray(level, dtype=np.float64), np.asarray(np.maximum(trust, LEAST_TRUST), dtype=np.float64)
 
 
 def less_surroundings(height_mm: NDArray[np.float32], pixel_mm: float) -> NDArray[np.float32]:

@@ -50,31 +50,57 @@ NOTHING = Standing(np.zeros((0, 0), dtype=bool), np.empty((0, 3)))
 
 def standing_on(scan: Scan, surface: Surface, ground: Ground) -> Standing:
     """Voxels and covered cells from an even share of the points."""
+    covered, hiding = _passed(scan, surface, ground, hiding=True)
+    key, count = np.unique(hiding, return_counts=True)
+    return Standing(covered, _centres(key[count >= _LEAST_POINTS]))
+
+
+def covered_cells(scan: Scan, surface: Surface, ground: Ground) -> NDArray[np.bool_]:
+    """(rows, cols) bool of the surface: cells under a thing."""
+    return _passed(scan, surface, ground, hiding=False)[0]
+
+
+def _passed(
+    scan: Scan, surface: Surface, ground: Ground, *, hiding: bool
+) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
+    """Covered cells, and the voxel of each point that can hide floor."""
     from scipy.ndimage import binary_dilation
 
-    rows, cols = surface.height_mm.shape
-    high, low = np.zeros(rows * cols), np.zeros(rows * cols)
-    turn = surface.floor_from_scan[:3, :3]
-    shift = turn @ scan.origin_mm + surface.floor_from_scan[:3, 3]
+    from flatscan.surface.picture.scatter_kernel import add_cover
+
+    low, high = np.zeros(surface.height_mm.shape, np.int32), np.zeros(surface.height_mm.shape, np.int32)
     keys = [np.empty(0, dtype=np.int64)]
     points = scan.points_mm[:: max(1, -(-len(scan.points_mm) // _MOST_POINTS))]
     for start in range(0, len(points), _BLOCK):
-        xyz = points[start : start + _BLOCK].astype(np.float64) @ turn.T + shift
-        above = xyz[:, 2] - ground.at(xyz[:, 0], xyz[:, 1])
-        usable = (above < _HIGHEST_MM) & (above > -_HIGHEST_MM)
-        col, row = np.floor((xyz[:, :2] - surface.origin_mm) / surface.cell_mm).T
-        on = usable & (row >= 0) & (row < rows) & (col >= 0) & (col < cols)
-        cell = (row[on] * cols + col[on]).astype(np.int64)
-        raised = above[on] > _COVERS_MM
-        high += np.bincount(cell[raised], minlength=rows * cols)
-        low += np.bincount(cell[~raised], minlength=rows * cols)
-        keys.append(_keys(xyz[usable & (above > _HIDES_MM)]))
-    key, count = np.unique(np.concatenate(keys), return_counts=True)
-    covered = (high > low).reshape(rows, cols) & ~surface.seen
+        block = np.ascontiguousarray(points[start : start + _BLOCK])
+        hides = np.empty((len(block) if hiding else 0, 3))
+        count = add_cover(
+            block,
+            floor_from_points(scan, surface),
+            ground.height_mm,
+            *ground.origin_mm,
+            ground.cell_mm,
+            *surface.origin_mm,
+            surface.cell_mm,
+            _COVERS_MM,
+            _HIGHEST_MM,
+            low,
+            high,
+            _HIDES_MM,
+            hides,
+        )
+        keys.append(_keys(hides[:count]))
+    covered = (high > low) & ~surface.seen
     # Where depth is lost along a thing's edge nothing was measured at all: it is the thing's as much as the floor's.
     reach = max(1, round(_LOST_MM / surface.cell_mm))
-    covered |= binary_dilation(covered, iterations=reach) & ~surface.seen & (low == 0.0).reshape(rows, cols)
-    return Standing(covered, _centres(key[count >= _LEAST_POINTS]))
+    covered |= binary_dilation(covered, iterations=reach) & ~surface.seen & (low == 0)
+    return covered, np.concatenate(keys)
+
+
+def floor_from_points(scan: Scan, surface: Surface) -> NDArray[np.float64]:
+    """(3, 4) floor frame from the scan's points as they are stored, relative to its origin."""
+    turn = surface.floor_from_scan[:3, :3]
+    return np.column_stack([turn, turn @ scan.origin_mm + surface.floor_from_scan[:3, 3]])
 
 
 def _keys(xyz_mm: NDArray[np.float64]) -> NDArray[np.int64]:
