@@ -53,15 +53,13 @@ FAINT_LEVEL = 0.08
 MOST_ONE_SIDED = 2.5
 #: Anything this large a share of the contrast farther out may be the true edge.
 OTHER_EDGE = 0.5
-#: Joints within about 20 degrees run the same way. This share of them, and this many, make a shadow common.
+#: Joints within about 20 degrees run the same way. From these shares of them on, and this many, others are doubted too.
 _SAME_WAY = 0.94
 _MANY_SHADOWS = 0.25
-_FEW_SHADOWS = 3
+_MOST_DOUBTFUL = 0.5
+_FEW = 3
 #: This many times the blur of the photo's other joints is no edge but a shade running out.
 _SOFT = 1.6
-#: Where fewer than this share of ten or more joints show edges, those that do are chance.
-_FEW_EDGES = 0.2
-_TEN = 10
 
 
 def contrast_of(theta: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -122,11 +120,11 @@ def refusals(
 def told_by_others(
     reason: NDArray[np.int8], along: NDArray[np.float64], blur_pixels: NDArray[np.float64]
 ) -> NDArray[np.int8]:
-    """Reasons in which the joints of one direction share their light: many shadows make all of them doubtful.
+    """Reasons, where the joints of one photo that run the same way speak for each other.
 
     A shadow that just fills a joint, or covers all of it but what looks like the tile, shows two clean levels. Its
     neighbours that run the same way lie in the same light, and give it away. So do edges much softer than the photo's
-    others, and a photo in which hardly a joint shows edges at all.
+    others. And where most joints of one way show no pair of edges, those that do are chance.
 
     Parameters
     ----------
@@ -134,17 +132,16 @@ def told_by_others(
     along : (k, 2) unit vectors of their joints
     blur_pixels : (k,) fitted blur over the size of a pixel there
     """
-    spread = reason.copy()
+    shadow_code, no_edges_code = REASONS.index("shadow"), REASONS.index("no_edges")
+    first = reason.copy()
     measured = reason == MEASURED
     if measured.any():
-        spread[measured & (blur_pixels > _SOFT * np.median(blur_pixels[measured]))] = REASONS.index("shadow")
-    no_edges = reason == REASONS.index("no_edges")
-    if measured.sum() + no_edges.sum() >= _TEN and measured.sum() < _FEW_EDGES * (measured.sum() + no_edges.sum()):
-        spread[measured] = REASONS.index("no_edges")
-    reason = spread.copy()
-    shadow, told = reason == REASONS.index("shadow"), (reason == MEASURED) | (reason == REASONS.index("shadow"))
-    for row in np.flatnonzero(reason == MEASURED):
-        same = told & (np.abs(along @ along[row]) > _SAME_WAY)
-        if shadow[same].sum() >= max(_FEW_SHADOWS, _MANY_SHADOWS * same.sum()):
-            spread[row] = REASONS.index("shadow")
+        first[measured & (blur_pixels > _SOFT * np.median(blur_pixels[measured]))] = shadow_code
+    shadow, no_edges, measured = (first == code for code in (shadow_code, no_edges_code, MEASURED))
+    same_way = np.abs(along @ along.T) > _SAME_WAY
+    shadows, edgeless, good = ((same_way & kind).sum(axis=1) for kind in (shadow, no_edges, measured))
+    spread = first.copy()
+    doubtful = shadows + edgeless
+    spread[measured & (doubtful >= np.maximum(_FEW, _MOST_DOUBTFUL * (good + doubtful)))] = no_edges_code
+    spread[measured & (shadows >= np.maximum(_FEW, _MANY_SHADOWS * (good + shadows)))] = shadow_code
     return spread

@@ -58,8 +58,8 @@ def profiles_of(
     keep = _belonging(straight, near)
     edges = np.linspace(-1.0, 1.0, parts + 1)[1:-1]
     part = np.digitize(along, edges)
-    means = np.stack([_mean(straight, keep * (part == index)) for index in range(parts)], axis=1)
-    return Profiles(_mean(straight, keep), means, keep.mean(axis=1))
+    means = np.stack([_mean(straight, keep, part == index) for index in range(parts)], axis=1)
+    return Profiles(_mean(straight, keep, np.ones(len(along), dtype=bool)), means, keep.mean(axis=1))
 
 
 def _shifts(
@@ -133,8 +133,9 @@ def _belonging(strips: NDArray[np.float32], near: NDArray[np.bool_]) -> NDArray[
     return np.asarray(off <= _OUTLYING * usual, dtype=np.float64)
 
 
-def _mean(strips: NDArray[np.float32], keep: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(k, m) mean of the kept rows; of all rows where none is kept."""
-    used = np.where(keep.sum(axis=1, keepdims=True) > 0.0, keep, 1.0)
+def _mean(strips: NDArray[np.float32], keep: NDArray[np.float64], of: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """(k, m) mean of the kept rows among those ``of`` the part; of all of them where none is kept."""
+    used = keep * of
+    used = np.where(used.sum(axis=1, keepdims=True) > 0.0, used, of.astype(np.float64))
     used = used / used.sum(axis=1, keepdims=True)
     return np.asarray(np.einsum("krm,kr->km", strips, used.astype(np.float32)), dtype=np.float64)
