@@ -202,8 +202,10 @@ def _turned(
 
 
 def _said(found: _Agreed, moved_mm: NDArray[np.float64]) -> tuple[str, ...]:
-    if not found.left_mm:
+    if not found.pairs:
         return ()
+    if not found.left_mm:
+        return (f"Photos lie as posed: none of {found.pairs} overlapping pairs shows enough to tell a shift by",)
     left = np.array(list(found.left_mm.values()))
     moved = f"{np.median(moved_mm):.1f} mm (median), {moved_mm.max():.1f} mm at most"
     agreed = f"{np.median(left):.2g} mm (median of {len(left)} of {found.pairs} overlapping pairs)"
