@@ -160,7 +160,7 @@ def test_one_photo_alone_and_two_apart_stay(photographed, tmp_path) -> None:
 def test_blank_photos_stay_and_that_is_said(photographed, tmp_path) -> None:
     scan, surface = capture(photographed, tmp_path, GRID[:2], paint=lambda x, y: 0.4 + 0.0 * x * y)
     aligned = aligned_photos(scan, surface)
-    assert (offsets(aligned, scan, surface) == 0.0).all()
+    assert (aligned.moved_mm == 0.0).all()
     assert "none of 1 overlapping pairs" in aligned.said[0]
 
 
