@@ -22,7 +22,7 @@ from flatscan.sources import read
 from flatscan.sources.guard import fingerprint
 from flatscan.sources.hand.read_readings import read_hand_readings
 from flatscan.surface import find_surface
-from flatscan.surface.picture.build import floor_picture, height_picture
+from flatscan.surface.picture.build import aligned_photos, floor_picture, height_picture
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -65,12 +65,15 @@ def check(
     )
     picture = joints = None
     if settings.joints.find:
-        picture = clock.time("picture", lambda: floor_picture(scan, surface, settings.joints, progress=progress))
+        photos = clock.time("photos", lambda: aligned_photos(scan, surface, progress=progress))
+        picture = clock.time(
+            "picture", lambda: floor_picture(scan, surface, settings.joints, photos=photos, progress=progress)
+        )
         relief = clock.time("relief", lambda: height_picture(scan, surface, settings.joints))
         pictures = [one for one in (picture, relief) if one is not None]
         joints = clock.time(
             "joints",
-            lambda: measure_joints(scan, surface, pictures, settings.joints, rng=joint_rng, progress=progress),
+            lambda: measure_joints(scan, surface, pictures, photos, settings.joints, rng=joint_rng, progress=progress),
         )
         surface = bridge_joints(surface, joints.network.pieces)
     edges_mm = edges_needed(limits, surface.longest_mm)

@@ -48,7 +48,7 @@ def joint_cells(surface: Surface, pieces: Sequence[JointPiece], *, half_mm: floa
         ends = np.array([piece.start, piece.end])
         low = np.floor((ends.min(axis=0) - half_mm - (x0, y0)) / cell).astype(int)
         high = np.ceil((ends.max(axis=0) + half_mm - (x0, y0)) / cell).astype(int)
-        c0, r0 = (max(int(v), 0) for v in low)
+        c0, r0 = max(int(low[0]), 0), max(int(low[1]), 0)
         c1, r1 = min(int(high[0]), cols), min(int(high[1]), rows)
         if c1 <= c0 or r1 <= r0:
             continue

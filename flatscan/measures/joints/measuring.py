@@ -12,7 +12,6 @@ from flatscan.measures.joints.widths.edge_definition import between_walls_and_to
 from flatscan.measures.joints.widths.measure import measure_widths
 from flatscan.progress import SILENT, Progress
 from flatscan.quantity import Quantity
-from flatscan.surface.picture.posed_photo import posed_photos
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,6 +25,7 @@ if TYPE_CHECKING:
     from flatscan.measures.joints.widths.measure import Widths
     from flatscan.settings import JointSettings
     from flatscan.sources.scan import Scan
+    from flatscan.surface.picture.alignment import AlignedPhotos
     from flatscan.surface.picture.floor_picture import FloorPicture
     from flatscan.surface.surface import Surface
 
@@ -34,6 +34,7 @@ def measure_joints(
     scan: Scan,
     surface: Surface,
     pictures: Sequence[FloorPicture],
+    photos: AlignedPhotos,
     settings: JointSettings,
     *,
     rng: np.random.Generator,
@@ -46,17 +47,20 @@ def measure_joints(
     scan : its height samples give lips and depths, its photos the widths
     surface : the floor's height map
     pictures : photos or colours, and local heights, seen from straight above; none: no joints are found
+    photos : brought to agree with each other, for the widths
     settings : how they are looked for
     rng : for what is sampled
     progress : told about photos and points
     """
     network = find_network(pictures, settings, progress=progress)
     stations = stations_along(network, settings.station_mm)
+    # A picture of photos tells these itself; without one they would be lost.
+    doubts = () if any(one.kind == "photos" for one in pictures) else photos.caveats
     if not network.pieces:
-        return Joints(network, ())
+        return Joints(network, (), caveats=doubts)
     lips = measure_lips(scan, surface, network, stations, progress=progress)
     widths = measure_widths(
-        posed_photos(scan, surface),
+        photos.photos,
         surface,
         stations,
         lip_mm=lips.lip_mm,
@@ -70,7 +74,7 @@ def measure_joints(
         network=network,
         joints=_joints(network, stations, (widths, lips, depths), settings),
         faces=measure_faces(scan, surface, network),
-        caveats=() if smooth is None else (smooth,),
+        caveats=doubts if smooth is None else (*doubts, smooth),
     )
 
 
