@@ -36,6 +36,7 @@ class JointScene:
     stains: int = 0
     sun: tuple[float, float] | None = None  # (tan of the elevation in the plane across, side it comes from: +1 or -1)
     ambient: float = 0.25
+    corner_mm: float = 0.0  # grout this near to a tile's side is dark: light does not get there
     tile_tone: np.ndarray | None = None
     seed: int = 0
     tint: tuple[float, float, float] = (1.0, 1.0, 1.0)
@@ -92,6 +93,8 @@ class JointScene:
         z = np.max(hits, axis=0)
         x, y = x_at(z), cy + (z - cz) * ty
         tone = np.select([what <= 1, what <= 3], [np.full(len(x), self.face), np.full(len(x), self.side)], self.grout)
+        if self.corner_mm > 0:
+            tone = np.where((what >= 2) & (np.minimum(x - a, b - x) < self.corner_mm), 0.5 * self.face, tone)
         if self.tile_tone is not None:
             tone = np.where(what <= 1, self.tile_tone[k + (what == 1)], tone)
         if self.edge_mm > 0:

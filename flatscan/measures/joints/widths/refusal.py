@@ -56,6 +56,7 @@ OTHER_EDGE = 0.5
 #: Joints within about 20 degrees run the same way. From these shares of them on, and this many, others are doubted too.
 _SAME_WAY = 0.94
 _MANY_SHADOWS = 0.25
+_SUNNY = 0.2
 _MOST_DOUBTFUL = 0.5
 _FEW = 3
 #: This many times the blur of the photo's other joints is no edge but a shade running out.
@@ -124,7 +125,8 @@ def told_by_others(
 
     A shadow that just fills a joint, or covers all of it but what looks like the tile, shows two clean levels. Its
     neighbours that run the same way lie in the same light, and give it away. So do edges much softer than the photo's
-    others. And where most joints of one way show no pair of edges, those that do are chance.
+    others. Where most joints of one way show no pair of edges, those that do are chance. And in a photo with many
+    shadows the sun may just fill the joints of the other way.
 
     Parameters
     ----------
@@ -144,4 +146,6 @@ def told_by_others(
     doubtful = shadows + edgeless
     spread[measured & (doubtful >= np.maximum(_FEW, _MOST_DOUBTFUL * (good + doubtful)))] = no_edges_code
     spread[measured & (shadows >= np.maximum(_FEW, _MANY_SHADOWS * (good + shadows)))] = shadow_code
+    if shadow.sum() >= max(_FEW, _SUNNY * (shadow.sum() + measured.sum())):
+        spread[measured] = shadow_code
     return spread
