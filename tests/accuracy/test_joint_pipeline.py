@@ -180,9 +180,10 @@ class Truth:
             )
             off = np.sum(normal * (at[keep] - self.start[index]), axis=1)
             dx, dy, turn, scale = np.linalg.lstsq(matrix, off, rcond=None)[0]
-            for ends in (self.start, self.end):
-                out = ends - middle
-                ends += (dx, dy) + turn * np.column_stack([-out[:, 1], out[:, 0]]) + scale * out
+            for name in ("start", "end"):
+                out = getattr(self, name) - middle
+                moved = turn * np.column_stack([-out[:, 1], out[:, 0]]) + scale * out + (dx, dy)
+                setattr(self, name, getattr(self, name) + moved)
             self.length = np.linalg.norm(self.end - self.start, axis=1)
             self.unit = (self.end - self.start) / self.length[:, None]
 

@@ -41,8 +41,8 @@ def bridge_joints(surface: Surface, pieces: Sequence[JointPiece]) -> Surface:
 
 def joint_cells(surface: Surface, pieces: Sequence[JointPiece], *, half_mm: float) -> NDArray[np.bool_]:
     """(rows, cols) bool: cells whose middle lies within ``half_mm`` of a joint's centre line."""
-    over = np.zeros(surface.height_mm.shape, dtype=bool)
-    rows, cols = over.shape
+    rows, cols = surface.height_mm.shape
+    over = np.zeros((rows, cols), dtype=bool)
     cell, (x0, y0) = surface.cell_mm, surface.origin_mm
     for piece in pieces:
         ends = np.array([piece.start, piece.end])
