@@ -209,7 +209,7 @@ def test_the_strip_lies_where_the_camera_sees_it(joint_photos):
 
 
 def test_neighbours_in_the_same_light_give_a_shadow_away():
-    """Four in ten of one way, an eighth of the photo: that way is doubted. With a quarter of the photo, all of it is."""
+    """Four in ten of one way, an eighth of the photo: that way is doubted. A quarter of the photo: all of it is."""
     shadow, no_edges = REASONS.index("shadow"), REASONS.index("no_edges")
     along = np.array([[1.0, 0.0]] * 10 + [[0.0, 1.0]] * 22)
     reason = np.array([shadow] * 4 + [MEASURED] * 28, dtype=np.int8)
