@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 #: Lines this close side by side are one joint (no tile fits between), mm and pixels, whichever is more.
 _SAME_MM = 14.0
-_SAME_PX = 2.5
+_SAME_PX = 7.0
 #: Two lines are the edges of one wide joint where they lie this far apart, overlap and are alike in strength.
 _EDGES_APART_MM = (6.0, 14.0)
 _EDGES_OVERLAP = 0.8

@@ -47,9 +47,10 @@ _STEADY_OF_USUAL = 0.6
 #: Less contrast than this share of what is usual nearby: no joint.
 _LEAST_OF_USUAL = 0.35
 _NEIGHBOURS = 15
-#: Gaps shorter than this are closed, mm; faces thinner than the other are two lines on one joint, mm.
+#: Gaps shorter than this are closed, mm; faces thinner than the others (mm, pixels) are two lines on one joint.
 _CLOSE_MM = 250.0
 _THIN_MM = 14.0
+_THIN_PX = 7.0
 #: Nodes closer than this are one, mm and pixels, whichever is more.
 _SNAP_MM = 4.0
 _SNAP_PX = 1.5
@@ -97,11 +98,20 @@ def find_lines(tone: NDArray[np.float32], pixel_mm: float, *, heights: bool, pro
     lines = without_doubles(np.array(segments), np.array(strengths), pixel_mm)
     nodes, links = cut_at_crossings(trial_lines(lines, pixel_mm), max(_SNAP_MM, _SNAP_PX * pixel_mm))
     proof = proof_of(nodes[links], strips, steps=heights)
-    graph = proven(nodes, links, proof, Seen(tone, pixel_mm), alike=not heights)
+    thin_mm = max(_THIN_MM, _THIN_PX * pixel_mm)
+    graph = proven(nodes, links, proof, Seen(tone, pixel_mm), thin_mm=thin_mm, alike=not heights)
     return Found(settled(graph, strips, steps=heights), pixel_mm)
 
 
-def proven(nodes: NDArray[np.float64], links: NDArray[np.int64], proof: Proof, seen: Seen, *, alike: bool) -> Graph:
+def proven(
+    nodes: NDArray[np.float64],
+    links: NDArray[np.int64],
+    proof: Proof,
+    seen: Seen,
+    *,
+    thin_mm: float = _THIN_MM,
+    alike: bool,
+) -> Graph:
     """Keep clear pieces, and less clear ones that join clear ones; then cut free ends and what touches no network.
 
     ``alike``: joints near each other differ alike from the tiles (not so with lips), so a piece with much less
@@ -122,7 +132,7 @@ def proven(nodes: NDArray[np.float64], links: NDArray[np.int64], proof: Proof, s
         touched[links[keep].ravel()] = True
         keep = keep | (may & touched[links].all(axis=1))
     keep = closed_gaps(nodes, links, without_dangling(nodes, links, keep, np.full(len(nodes), DANGLING_MM)), _CLOSE_MM)
-    graph = without_doubled_ends(without_slivers(Graph(nodes, links[keep], proof.z[keep]), _THIN_MM), _THIN_MM)
+    graph = without_doubled_ends(without_slivers(Graph(nodes, links[keep], proof.z[keep]), thin_mm), thin_mm)
     graph = without_islands(dissolved(graph))
     # Joints end within the floor only where they are hidden; at the border of what was seen they may.
     least = np.where(seen.near_border(graph.nodes_mm, _BORDER_MM), DANGLING_MM, _DANGLING_INSIDE_MM)

@@ -226,6 +226,7 @@ def measures(
     ridge = np.where(np.isfinite(under * over), ridge, np.nan)
     if not steps:
         return (ridge,)
+    ridge = np.minimum(ridge, 0.0)
     far_below = box(-half - 1 - flank - beyond, -half - 2 - beyond)
     far_above = box(half + 2 + beyond, half + 1 + flank + beyond)
     return ridge, lasting_step(above - below, far_above - far_below)

@@ -41,8 +41,9 @@ def odd_widths(pixel_mm: float) -> tuple[int, ...]:
 def evidence(strips: Strips, *, steps: bool) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Signed evidence and the tone's difference from both sides, (rows, cells) each.
 
-    Positive: lighter (higher) than both sides. With ``steps`` a difference between the sides counts too, as negative
-    evidence. The noise is that of the same measure round about, which holds what texture there is (grain too).
+    Positive: lighter than both sides. With ``steps``, for heights, only what is lower than both sides is a joint
+    (beside a groove the surroundings taken off leave a false rise), and a difference between the sides counts too, as
+    negative evidence. The noise is that of the same measure round about, which holds what texture there is (grain too).
     """
     best: NDArray[np.float32] = np.zeros(strips.tone.shape, np.float32)
     contrast: NDArray[np.float32] = np.zeros(strips.tone.shape, np.float32)
@@ -59,6 +60,8 @@ def evidence(strips: Strips, *, steps: bool) -> tuple[NDArray[np.float32], NDArr
             under, over = middle - below, middle - above
             noise = _noise(0.5 * (under + over), strips, span)
             ridge = np.where(under * over > 0, np.sign(under) * np.minimum(np.abs(under), np.abs(over)), 0.0)
+            if steps:
+                ridge = np.minimum(ridge, 0.0)
             z = np.nan_to_num(ridge / noise).astype(np.float32)
             better = np.abs(z) > np.abs(best)
             np.copyto(best, z, where=better)
