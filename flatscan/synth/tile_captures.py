@@ -45,8 +45,8 @@ _SENSORS: dict[str, tuple[DepthSensor, str]] = {
 #: How a hand holds a phone (assumptions): tilts each way, turn, place and height, one standard deviation.
 _TILT_RAD, _TURN_RAD, _PLACE_MM, _HEIGHT_SHARE = np.deg2rad(4.0), np.deg2rad(6.0), 15.0, 0.04
 _FROM_WALL_MM = 120.0
-#: Where the tripods stand, as shares of the room's length and width.
-_STATIONS = ((0.15, 0.2), (0.85, 0.8))
+#: Where the tripods stand, as shares of the room's length and width: the first two of these within the room.
+_STATIONS = ((0.15, 0.2), (0.85, 0.8), (0.85, 0.2), (0.15, 0.8))
 #: Depth counts of a tenth of a millimetre for structured light, else whole millimetres.
 _METRES_PER_COUNT = {"structured_light": 0.0001}
 
@@ -210,9 +210,10 @@ def scan_tiles_laser(
     scan_rng, paint_rng = rng.spawn(2)
     fine = replace(scanner, azimuth_step_rad=step_rad, elevation_step_rad=step_rad, highest_rad=np.deg2rad(-20.0))
     low, high = scene.floor.outline_mm.min(axis=0), scene.floor.outline_mm.max(axis=0)
+    places = low + np.array(_STATIONS) * (high - low)
+    places = places[scene.floor.inside(places[:, 0], places[:, 1])][:2]
     stations = []
-    for share, station_rng in zip(_STATIONS, scan_rng.spawn(len(_STATIONS)), strict=True):
-        x, y = low + np.array(share) * (high - low)
+    for (x, y), station_rng in zip(places, scan_rng.spawn(len(places)), strict=True):
         stations.append(scan_station(fine, scene, (float(x), float(y), height_mm), station_rng))
     rgb = None
     if coloured:
