@@ -176,7 +176,7 @@ def test_widths_of_one_floor_hold():
 @pytest.mark.long
 @pytest.mark.parametrize(("kind", "least"), [("diffuse", 0.93), ("sun", 0.65)])
 def test_stated_widths_hold(kind: str, least: float):
-    """Direct sun shades rounded edges by more than is stated; its bound guards against regress, set after seeing 0.75."""
+    """Direct sun shades rounded edges by more than is stated; its bound guards against regress, set after 0.75."""
     found = coverage_of(kind, 20, 7000)
     print(found)
     assert found["held"] > least
