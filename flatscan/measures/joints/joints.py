@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from flatscan.measures.measurement import Point
     from flatscan.quantity import Quantity
 
-#: Why a figure is missing at a station. The sentences are in ``report/wording``.
+#: Why a figure is missing at a station. The sentences are in ``report/joint_wording``.
 Refusal = Literal[
     "no_photo",  # no photo shows the place
     "too_coarse",  # too few pixels or samples across the joint: go closer
@@ -63,8 +63,8 @@ class MeasuredJoint:
 class MeasuredFace:
     """A tile's own shape, apart from the lips. None: not resolved.
 
-    ``tilt``: against the floor's large shape around it, mm per m. ``warp``: bow of its middle against its edges, mm, + is
-    a crown.
+    ``tilt``: against the floor's large shape around it, mm per m. ``warp``: bow of its middle against its edges,
+    mm, + is a crown.
     """
 
     face: int
