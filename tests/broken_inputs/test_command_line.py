@@ -330,6 +330,8 @@ def test_ctrl_c_is_told_in_one_line(
 def test_ctrl_c_leaves_nothing(tmp_path: Path, words: tuple[object, ...]) -> None:
     """A real interrupt of a real process, sent when the surface stage begins; seconds of work are left then."""
     code = (
+        # A shell starts what it runs in the background deaf to Ctrl-C.
+        "import signal\nsignal.signal(signal.SIGINT, signal.default_int_handler)\n"
         "from flatscan import workflow\n"
         "find = workflow.find_surface\n"
         "def begin(*given, **named):\n    print('here', flush=True)\n    return find(*given, **named)\n"
