@@ -30,6 +30,7 @@ class JointScene:
     bend_mm: float = 0.0
     wander_mm: float = 0.0
     edge_mm: float = 0.0
+    sky: bool = False  # light from an even sky: grooves darker towards their walls, edges rounded over ``edge_mm``
     shade: float = 0.2
     texture: float = 0.0
     grout_texture: float = 0.0
@@ -97,7 +98,16 @@ class JointScene:
             tone = np.where((what >= 2) & (np.minimum(x - a, b - x) < self.corner_mm), 0.5 * self.face, tone)
         if self.tile_tone is not None:
             tone = np.where(what <= 1, self.tile_tone[k + (what == 1)], tone)
-        if self.edge_mm > 0:
+        if self.sky:
+            low_z = np.minimum(za, zb)
+            below = np.maximum(low_z - z, 0.0)
+            u, v = np.maximum(x - a, 0.0), np.maximum(b - x, 0.0)
+            floor = (u / np.hypot(u, below + 1e-9) + v / np.hypot(v, below + 1e-9)) / 2.0
+            wall = (1.0 - below / np.hypot(below, b - a)) / 2.0
+            off = np.clip(1.0 - np.where(what == 0, a - x, x - b) / max(self.edge_mm, 1e-9), 0.0, 1.0)
+            seen = np.select([what <= 1, what <= 3], [(1.0 + np.sqrt(1.0 - off**2)) / 2.0, wall], floor)
+            tone = tone * np.where(what <= 1, seen, seen / (1.0 - 0.35 * (1.0 - seen)))
+        elif self.edge_mm > 0:
             inside = np.where(what == 0, a - x, x - b)
             short = np.clip(1.0 - inside / self.edge_mm, 0.0, 1.0) ** 2 * (what <= 1)
             tone = tone * (1.0 + np.where(what == 0, 1.0, -1.0) * self.shade * short)

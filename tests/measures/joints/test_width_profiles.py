@@ -1,4 +1,4 @@
-"""The fit of two blurred edges to profiles whose truth is an integral in closed form."""
+"""The fit of grooves to profiles whose truth is an integral in closed form, or a twin's."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ from scipy.optimize import curve_fit
 from scipy.signal import fftconvolve, lfilter
 from scipy.special import ndtr
 
-from flatscan.measures.joints.widths.doubts import blur_doubt
-from flatscan.measures.joints.widths.fit import fit_profiles
-from flatscan.measures.joints.widths.profile_model import (
+from flatscan.measures.joints.widths.fit import Across, fit_profiles
+from flatscan.measures.joints.widths.groove_model import (
     CENTRE,
-    JOINT,
+    DEPTH,
+    EDGE,
     LEFT,
     LOG_BLUR,
     PARAMETERS,
@@ -22,7 +22,7 @@ from flatscan.measures.joints.widths.profile_model import (
     profile_and_slopes,
 )
 from flatscan.measures.joints.widths.repeats import noise_of
-from flatscan.measures.joints.widths.start import best_band, start_of
+from flatscan.measures.joints.widths.start import starts_of
 
 PIXEL_MM = 0.25
 X_MM = np.arange(-120, 121) * PIXEL_MM / 2.0
@@ -46,84 +46,123 @@ def seen(width_mm, centre_mm, blur_px, tones=(0.45, 0.1, 0.5), x_mm=X_MM) -> np.
     return right + (joint - right) * first + (left - joint) * second
 
 
-def fitted(tone: np.ndarray, x_mm: np.ndarray = X_MM, search_mm: float = 4.0):
-    start = start_of(best_band(x_mm, tone, search_mm), 0.3)
-    weight = (np.abs(x_mm - start[:, [CENTRE]]) < start[:, [WIDTH]] / 2.0 + 4.5).astype(float)
-    return fit_profiles(x_mm, tone, weight, start), weight
+def fitted(tone: np.ndarray, slant: np.ndarray | None = None, pixel_mm: float = PIXEL_MM):
+    n = len(tone)
+    across = Across(X_MM, tone, np.zeros(n) if slant is None else slant, np.full(n, pixel_mm))
+    starts = starts_of(across, 4.0)
+    weight = (np.abs(X_MM - starts[:, :1, CENTRE]) < starts[:, :1, WIDTH] / 2.0 + 4.5).astype(float)
+    return fit_profiles(across, weight, starts), weight
+
+
+def grooves(n: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    """(n, 8) parameters, half of the grooves light, and (n,) slants."""
+    theta = np.column_stack([rng.uniform(0.3, 0.5, n), np.where(np.arange(n) % 2, 0.1, 0.7), rng.uniform(0.3, 0.5, n)])
+    shape = [rng.normal(0, 0.7, n), rng.uniform(3, 8, n), np.log(rng.uniform(0.25, 0.4, n))]
+    depth, edge = rng.uniform(1.0, 3.0, n), rng.uniform(0.3, 1.2, n)
+    return np.column_stack([theta, *shape, depth, edge]), rng.uniform(-0.4, 0.4, n)
+
+
+def by_integral(theta: np.ndarray, slant: float, x_mm: np.ndarray) -> np.ndarray:
+    """(m,) a groove's light place by place, the line of sight followed down, then blurred on a 0.005 mm grid."""
+    right, joint, left, centre, width, log_blur, depth, edge = theta
+    step = 0.005
+    t = np.arange(x_mm[0] - 3.0, x_mm[-1] + 3.0, step) - centre
+    tone = np.where(t < 0.0, right, left)
+    beyond = np.abs(t) - width / 2.0
+    on_edge = (beyond >= 0.0) & (beyond < edge)
+    sine = 1.0 - beyond[on_edge] / edge
+    tone[on_edge] *= (1.0 + np.cos(np.arcsin(sine))) / 2.0
+    inside = beyond < 0.0
+    for i in np.flatnonzero(inside):
+        landing = t[i] + slant * depth
+        if abs(landing) < width / 2.0:
+            # Angles from the horizon that the walls hide: the sky seen is the mean of their complements' sines.
+            hidden = [np.arctan2(depth, width / 2.0 + side * landing) for side in (-1.0, 1.0)]
+            sky, albedo = np.mean(np.cos(hidden)), joint
+        else:
+            below = (width / 2.0 - np.sign(slant) * t[i]) / abs(slant)
+            sky, albedo = (1.0 - np.sin(np.arctan2(below, width))) / 2.0, left if slant > 0 else right
+        tone[i] = albedo * sky / (1.0 - 0.4 * (1.0 - sky))
+    bell = np.exp(-0.5 * (np.arange(-500, 501) * step / np.exp(log_blur)) ** 2)
+    smooth = fftconvolve(np.pad(tone, 500, mode="edge"), bell / bell.sum(), "valid")
+    return np.interp(x_mm, t + centre, smooth)
+
+
+def test_the_profile_is_that_of_a_groove_seen_ray_by_ray():
+    theta, slant = grooves(12, np.random.default_rng(6))
+    twin = np.stack([by_integral(row, lean, X_MM) for row, lean in zip(theta, slant, strict=True)])
+    # Cells of 0.0625 mm hold one value each: about step² / 24 of the light's curvature near a wall.
+    assert np.abs(profile(X_MM, slant, theta) - twin).max() < 3e-3
+
+
+def test_grooves_are_measured_without_bias():
+    """Noise of a hundredth: mean error below 0.05 mm though depth, rounding and blur are not known; |z| < 2 for most."""
+    theta, slant = grooves(200, np.random.default_rng(7))
+    tone = profile(X_MM, slant, theta) + np.random.default_rng(8).normal(0.0, 0.004, (200, len(X_MM)))
+    fits, _ = fitted(tone, slant)
+    off = fits.theta[:, WIDTH] - theta[:, WIDTH]
+    u = np.sqrt(fits.covariance[:, WIDTH, WIDTH] + fits.assumed.sum(axis=1))
+    assert abs(np.median(off)) < 0.05
+    assert np.mean(np.abs(off) < 2.0 * u) > 0.93
 
 
 def test_the_slopes_are_those_of_the_profile():
-    rng = np.random.default_rng(3)
-    theta = np.column_stack([rng.uniform(0.1, 0.8, (20, 3)), rng.normal(0, 1, 20), rng.uniform(2, 9, 20)])
-    theta = np.column_stack([theta, np.log(rng.uniform(0.2, 0.8, 20)), rng.normal(0, 0.1, (20, 3))])
-    slopes = profile_and_slopes(X_MM, theta)[1]
+    theta, slant = grooves(20, np.random.default_rng(3))
+    slopes = profile_and_slopes(X_MM, slant, theta)[1]
     for column in range(PARAMETERS):
         step = np.zeros(PARAMETERS)
-        step[column] = 1e-5
-        by_difference = (profile(X_MM, theta + step) - profile(X_MM, theta - step)) / 2e-5
-        # Central differences of a function of curvature below 100: 1e-10 · 100 / 6, and rounding 1e-16 / 1e-5.
-        assert np.abs(slopes[..., column] - by_difference).max() < 1e-7
+        step[column] = 1e-3
+        by_difference = (profile(X_MM, slant, theta + step) - profile(X_MM, slant, theta - step)) / 2e-3
+        # Differences over ten times the step of the model's own: third derivatives of below 100, 1e-6 · 100 / 6.
+        assert np.abs(slopes[..., column] - by_difference).max() < 2e-3
 
 
-@pytest.mark.parametrize("blur_px", [0.75, 1.0, 1.5, 1.98])
-@pytest.mark.parametrize("noise", [2.0 / 255.0, 6.0 / 255.0])
-def test_the_bias_stays_below_a_tenth_of_a_pixel(blur_px: float, noise: float):
-    """Sixty rows averaged, joints from 8 px on and no narrower than three blurs: on average right to 0.1 px."""
+@pytest.mark.parametrize("blur_px", [0.75, 1.0, 1.5])
+def test_sharp_evenly_lit_joints_are_within_what_is_assumed(blur_px: float):
+    """A painted band has no depth and no rounding, both far from what is assumed: the stated doubt covers it."""
     rng = np.random.default_rng(5)
-    width = rng.uniform(8.0, 24.0, 200) * PIXEL_MM
-    tone = seen(width, rng.uniform(-2.0, 2.0, 200), blur_px)
-    fits, _ = fitted(tone + rng.normal(0.0, noise / np.sqrt(60.0), tone.shape))
-    off = (fits.theta[:, WIDTH] - width) / PIXEL_MM
-    # The mean of 200 has a standard error of at most 0.01 px, so 0.1 px is no luck.
-    assert abs(off.mean()) < 0.1
-    assert np.abs(off).max() < 0.35
+    width = rng.uniform(10.0, 24.0, 100) * PIXEL_MM
+    tone = seen(width, rng.uniform(-2.0, 2.0, 100), blur_px)
+    fits, _ = fitted(tone + rng.normal(0.0, 0.001, tone.shape))
+    off = fits.theta[:, WIDTH] - width
+    assert np.abs(off).max() < 0.45
+    assert abs(off.mean()) < 0.3
 
 
-def test_half_of_maximum_would_not_do():
-    """What the free blur buys: at 8 px and a blur of 2.5 px the crossings at mid-tone are off, the fit is not."""
-    tone = seen(np.array([8.0 * PIXEL_MM]), np.zeros(1), 2.5, tones=(0.5, 0.1, 0.5))
-    middle = 0.5 * (0.5 + tone[0].min())
-    right = X_MM >= 0.0
-    by_half = 2.0 * np.interp(middle, tone[0, right], X_MM[right]) / PIXEL_MM
-    fits, _ = fitted(tone)
-    assert abs(by_half - 8.0) > 0.2
-    assert abs(fits.theta[0, WIDTH] / PIXEL_MM - 8.0) < 0.1
-
-
-def test_parameters_and_covariance_are_those_of_an_independent_fit():
-    """scipy.optimize.curve_fit (MINPACK, numerical slopes) on the same samples finds the same minimum."""
-    rng = np.random.default_rng(8)
-    tone = seen(rng.uniform(2.5, 8.0, 30), rng.uniform(-2.0, 2.0, 30), 1.2)
-    tone = tone + rng.normal(0.0, 0.01, tone.shape)
-    fits, weight = fitted(tone)
-
-    def model(x, *p):
-        return profile(x, np.array([[*p, 0.0, 0.0, 0.0]]))[0]
-
-    ratios = []
-    for row in range(30):
+def test_parameters_are_those_of_an_independent_fit():
+    """scipy.optimize.curve_fit (MINPACK, numerical slopes), given what is assumed as three more data."""
+    theta, slant = grooves(20, np.random.default_rng(8))
+    tone = profile(X_MM, slant, theta) + np.random.default_rng(9).normal(0.0, 0.004, (20, len(X_MM)))
+    fits, weight = fitted(tone, slant)
+    off = []
+    for row in range(20):
         use = weight[row] > 0
-        found, covariance = curve_fit(model, X_MM[use], tone[row, use], p0=fits.theta[row, :6] * 1.02 + 0.01)
-        assert np.abs(found - fits.theta[row, :6]).max() < 1e-4
-        ratios.append(fits.covariance[row, WIDTH, WIDTH] / covariance[WIDTH, WIDTH])
-    # White noise: the sample correlation adds scatter but no trend.
-    assert 0.75 < np.median(ratios) < 1.25
+        start = fits.theta[row]
+
+        def model(x, *p, row=row, use=use):
+            seen_tone = profile(X_MM, slant[row : row + 1], np.array([p]))[0, use]
+            return np.concatenate([seen_tone, [p[DEPTH], p[EDGE], p[LOG_BLUR]]])
+
+        uneven = 0.02 * np.sqrt(0.25 / (X_MM[1] - X_MM[0])) * (start[RIGHT] + start[LEFT]) / 2.0
+        data = np.concatenate([tone[row, use], [2.0, 0.75, np.log(1.1 * PIXEL_MM)]])
+        spread = np.concatenate([np.full(use.sum(), uneven), [1.0, 0.9 / np.sqrt(12.0), 0.4]])
+        found, _ = curve_fit(model, X_MM[use], data, p0=start * 1.01, sigma=spread, epsfcn=1e-6)
+        off.append(found[WIDTH] - start[WIDTH])
+    assert np.abs(off).max() < 0.02
 
 
 @pytest.mark.parametrize("memory", [0.0, 0.7])
 def test_the_uncertainty_holds_with_correlated_residuals(memory: float):
-    """|z| < 2 in 93 to 97 % is asked of 1,500 profiles; with n = 1,500 the share itself scatters by 0.6 %."""
+    """|z| < 2 in 93 to 99 % of 400 grooves drawn as assumed; the share itself scatters by 1.1 %."""
     rng = np.random.default_rng(13)
-    width = rng.uniform(3.0, 8.0, 1500)
-    tone = seen(width, rng.uniform(-2.0, 2.0, 1500), 1.2)
-    white = rng.normal(0.0, 0.01, (1500, len(X_MM) + 50))
+    theta, slant = grooves(400, rng)
+    white = rng.normal(0.0, 0.004, (400, len(X_MM) + 50))
     noise = lfilter([1.0], [1.0, -memory], white, axis=1)[:, 50:]
-    fits, _ = fitted(tone + noise)
-    # The pixel's box makes the blur a little other than Gaussian: below 0.01 mm at these widths.
-    z = (fits.theta[:, WIDTH] - width) / np.sqrt(fits.covariance[:, WIDTH, WIDTH])
-    held = np.mean(np.abs(z) < 2.0)
-    assert 0.93 - 0.012 < held < 0.97 + 0.012
-    assert abs(z.mean()) < 0.15
+    fits, _ = fitted(profile(X_MM, slant, theta) + noise, slant)
+    u = np.sqrt(fits.covariance[:, WIDTH, WIDTH] + fits.assumed.sum(axis=1))
+    z = (fits.theta[:, WIDTH] - theta[:, WIDTH]) / u
+    assert np.mean(np.abs(z) < 2.0) > 0.92
+    assert abs(np.median(z)) < 0.25
 
 
 def test_repeats_of_parts_widen_what_residuals_do_not_see():
@@ -135,62 +174,21 @@ def test_repeats_of_parts_widen_what_residuals_do_not_see():
     assert noise_of(np.full(50, 0.05), np.full((50, 3), 4.0)) == pytest.approx(np.sqrt(4.0 / 6.0) * 0.05)
 
 
-def test_polarity_mirror_and_scale_change_nothing():
+def test_mirror_and_scale_change_nothing():
     rng = np.random.default_rng(21)
-    tone = seen(rng.uniform(2.5, 8.0, 40), rng.uniform(-2.0, 2.0, 40), 1.3) + rng.normal(0.0, 0.005, (40, len(X_MM)))
-    plain = fitted(tone)[0].theta
-    assert fitted(0.9 - tone)[0].theta[:, WIDTH] == pytest.approx(plain[:, WIDTH], abs=1e-5)
-    mirrored = fitted(tone[:, ::-1])[0].theta
-    assert mirrored[:, WIDTH] == pytest.approx(plain[:, WIDTH], abs=1e-4)
-    assert mirrored[:, CENTRE] == pytest.approx(-plain[:, CENTRE], abs=1e-4)
-    assert mirrored[:, [RIGHT, JOINT, LEFT]] == pytest.approx(plain[:, [LEFT, JOINT, RIGHT]], abs=1e-4)
-    brighter = fitted(1.7 * tone)[0].theta
-    assert brighter[:, WIDTH] == pytest.approx(plain[:, WIDTH], abs=1e-5)
+    theta, slant = grooves(40, rng)
+    tone = profile(X_MM, slant, theta) + rng.normal(0.0, 0.003, (40, len(X_MM)))
+    plain = fitted(tone, slant)[0].theta
+    mirrored = fitted(tone[:, ::-1], -slant)[0].theta
+    assert mirrored[:, WIDTH] == pytest.approx(plain[:, WIDTH], abs=0.01)
+    assert mirrored[:, CENTRE] == pytest.approx(-plain[:, CENTRE], abs=0.01)
+    assert fitted(1.7 * tone, slant)[0].theta[:, WIDTH] == pytest.approx(plain[:, WIDTH], abs=0.01)
 
 
 def test_profiles_are_fitted_each_by_itself():
     rng = np.random.default_rng(4)
-    tone = seen(rng.uniform(2.5, 8.0, 7), rng.uniform(-2.0, 2.0, 7), 1.3) + rng.normal(0.0, 0.01, (7, len(X_MM)))
-    together = fitted(tone)[0].theta
-    alone = np.concatenate([fitted(tone[row : row + 1])[0].theta for row in range(7)])
+    theta, slant = grooves(7, rng)
+    tone = profile(X_MM, slant, theta) + rng.normal(0.0, 0.01, (7, len(X_MM)))
+    together = fitted(tone, slant)[0].theta
+    alone = np.concatenate([fitted(tone[row : row + 1], slant[row : row + 1])[0].theta for row in range(7)])
     assert together == pytest.approx(alone, abs=1e-9)
-
-
-KERNELS = {
-    "box": lambda t, s: (np.abs(t) <= s * np.sqrt(3.0)).astype(float),
-    "disc": lambda t, s: np.sqrt(np.maximum(4.0 * s * s - t * t, 0.0)),
-    "smear": lambda t, s: np.maximum(2.0 * s * np.sqrt(1.5) - np.abs(t), 0.0),
-    "exponential": lambda t, s: np.exp(-np.abs(t) * np.sqrt(2.0) / s),
-}
-
-
-@pytest.mark.parametrize("blurs", [4.0, 5.0, 6.0, 8.0])
-def test_other_blurs_are_within_their_doubt(blurs: float):
-    """Shapes of equal deviation, fitted as Gaussian: rms error within 1.3 times the stated doubt, each within 2.5."""
-    fine, sigma = np.arange(-12000, 12001) * 0.001, 0.4
-    width = blurs * sigma
-    x = np.arange(-200, 201) * 0.05
-    errors = []
-    for kernel in KERNELS.values():
-        weight = kernel(fine, sigma)
-        blurred = 0.5 - fftconvolve((np.abs(fine) < width / 2.0) * 0.4, weight / weight.sum(), "same")
-        start = np.zeros((1, PARAMETERS))
-        start[0, [RIGHT, JOINT, LEFT, WIDTH, LOG_BLUR]] = 0.5, 0.1, 0.5, width, np.log(sigma)
-        near = (np.abs(x) < width / 2.0 + 4.5)[None].astype(float)
-        errors.append(fit_profiles(x, np.interp(x, fine, blurred)[None], near, start).theta[0, WIDTH] - width)
-    # No contrast: the part of the tone curve is 0, that of the shape is left.
-    stated = blur_doubt(np.array([width]), np.array([sigma]), np.array([1.0]), np.array([1.0]))[0]
-    assert np.sqrt(np.mean(np.square(errors))) < 1.3 * stated
-    assert np.abs(errors).max() < 2.5 * stated
-
-
-@pytest.mark.parametrize("ratio", [0.2, 0.5, 2.0, 4.0])
-def test_a_wrong_tone_curve_is_within_its_doubt(ratio: float):
-    """Fit y^1.1 instead of y: the width moves by what the first-order formula says, to a quarter."""
-    blur, width = 0.3, 5.0
-    theta = np.zeros((1, PARAMETERS))
-    theta[0, [RIGHT, JOINT, LEFT, WIDTH, LOG_BLUR]] = 0.2, 0.2 * ratio, 0.2, width, np.log(blur)
-    bent = profile(X_MM, theta) ** 1.1
-    fits, _ = fitted(bent)
-    stated = blur_doubt(np.array([width]), np.array([blur]), np.array([ratio]), np.array([1.0]))[0]
-    assert abs(fits.theta[0, WIDTH] - width) == pytest.approx(stated, rel=0.35)

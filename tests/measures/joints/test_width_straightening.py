@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from flatscan.measures.joints.widths.profile_model import PARAMETERS, profile
+from flatscan.measures.joints.widths.groove_model import PARAMETERS, profile
 from flatscan.measures.joints.widths.start import best_band
 from flatscan.measures.joints.widths.straighten import profiles_of
 
@@ -19,7 +19,7 @@ def strip(shift_mm: np.ndarray, width_mm: float = 4.0, blur_mm: float = 0.3) -> 
     theta = np.zeros((ROWS, PARAMETERS))
     theta[:, :3], theta[:, 4], theta[:, 5] = (0.5, 0.1, 0.4), width_mm, np.log(blur_mm)
     theta[:, 3] = shift_mm
-    return profile(X_MM, theta)[None].astype(np.float32)
+    return profile(X_MM, np.zeros(ROWS), theta)[None].astype(np.float32)
 
 
 def straightened(strips: np.ndarray, parts: int = 3):

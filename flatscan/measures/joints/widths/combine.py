@@ -11,9 +11,9 @@ if TYPE_CHECKING:
 
 #: Lip between tiles where nothing is known of it: standard deviation, mm. Common practice, no source.
 PRIOR_LIP_MM = 0.7
-#: Seen from the side, the far tile's side shows below its edge; whether it looks like face or like joint is not known:
-#: standard uncertainty of the width per tangent, mm (joint 0 to 2 mm deep, side anywhere between the two looks: 0.44).
-SIDE_MM = 0.44
+#: Seen from the side, the far tile's side shows below its edge, in a tone that is taken for the face's: standard
+#: uncertainty of the width per tangent, mm. Assumption.
+SIDE_MM = 0.2
 #: Of the width: lens and distance from the camera, beside the height's own uncertainty (residual lens 0.1 to 0.3 %).
 SCALE_SHARE = 0.003
 #: Pose: standard uncertainty of the viewing direction, rad.

@@ -17,11 +17,6 @@ _TONE_EXPONENT_U = 0.1
 _SHAPE_AT_FOUR = 0.2
 _SHAPE_FALL = 0.5
 _FOUR = 4.0
-#: Share by which a rounded edge is darker or lighter than its face, times the rounding on both sides, mm: computed
-#: photos of edges of 0.2 to 0.8 mm under an open sky and a sun moved widths by 0 to 0.3 mm where the joint was dark,
-#: and by up to 1 mm where it was only a quarter darker than the tile.
-_EDGE_SHADE_MM = 0.12
-_EDGE_MM = (0.15, 0.6)
 
 
 def blur_doubt(
@@ -40,12 +35,3 @@ def blur_doubt(
     tone = 2.0 * _TONE_EXPONENT_U * np.abs(shift) * blur_mm * math.sqrt(2.0 * math.pi)
     shape = _SHAPE_AT_FOUR * blur_mm * np.exp(-_SHAPE_FALL * np.maximum(width_mm / blur_mm - _FOUR, 0.0))
     return np.hypot(tone, shape)
-
-
-def edge_doubt(contrast: NDArray[np.float64], face: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(n,) mm: standard uncertainty of the width because a rounded edge has a shade of its own.
-
-    The fit takes the shaded rounding partly for joint: the more, the less the joint itself stands out.
-    """
-    share = np.maximum(contrast, 1e-6) / np.maximum(face, 1e-6)
-    return np.clip(_EDGE_SHADE_MM / share, *_EDGE_MM)

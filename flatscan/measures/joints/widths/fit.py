@@ -1,4 +1,4 @@
-"""Least squares of many joint profiles at once."""
+"""Least squares of many joint profiles, with what residuals and assumptions leave in doubt."""
 
 from __future__ import annotations
 
@@ -7,23 +7,37 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.measures.joints.widths.profile_model import GROOVE, LOG_BLUR, PARAMETERS, PLAIN, WIDTH, profile_and_slopes
+from flatscan.measures.joints.widths.edge_definition import TILE_EDGE_MM
+from flatscan.measures.joints.widths.groove_fit import settle
+from flatscan.measures.joints.widths.groove_model import (
+    DEPTH,
+    EDGE,
+    LEFT,
+    LOG_BLUR,
+    PARAMETERS,
+    RIGHT,
+    WIDTH,
+    profile_and_slopes,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-_MOST_STEPS = 40
-#: A fit has settled when a step lowers the sum of squares by less than this share.
-_SETTLED = 1e-8
-_GIVE_UP = 1e8
+#: How deep grout lies, mm, and how blurred photos are (deviation in pixels, spread of its logarithm), when the profile
+#: itself says little. Common practice, no source.
+DEPTH_MM = (2.0, 1.0)
+BLUR_PIXELS = (1.1, 0.4)
+#: Mean and standard deviation of the rounding of edges, mm: as taken where a limit does not say where a tile ends.
+EDGE_MM = (sum(TILE_EDGE_MM) / 2.0, (TILE_EDGE_MM[1] - TILE_EDGE_MM[0]) / 12.0**0.5)
+#: What these are held against: unevenness of a profile, as a share of the faces' tone, in each quarter millimetre.
+_UNEVEN = 0.02
+_UNEVEN_PER_MM = 0.25
 #: Reach of the residuals' correlation, in samples.
 _REACH = 20
 #: Most of it from sample to sample, most of the noise that a fit may have taken up, and rounds to settle the two.
 _MOST_CORRELATION = 0.9
 _MOST_TAKEN_UP = 0.6
 _ROUNDS = 3
-#: Holds a parameter at 0.
-HELD = 1e9
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,132 +46,90 @@ class Fits:
 
     Attributes
     ----------
-    theta : (n, 9) parameters, columns of ``profile_model``
-    covariance : (n, 9, 9) of the parameters, with the residuals' correlation along the profile
+    theta : (n, 8) parameters, columns of ``groove_model``
+    covariance : (n, 8, 8) of the parameters by the residuals, with their correlation along the profile
+    assumed : (n, 8) variance of the width by what is assumed of each parameter
     residual : (n, m) tone minus model, 0 where not weighted
-    slopes : (n, m, 9) derivatives at the solution
+    slopes : (n, m, 7) derivatives at the solution
     rms : (n,) of the residuals
     """
 
     theta: NDArray[np.float64]
     covariance: NDArray[np.float64]
+    assumed: NDArray[np.float64]
     residual: NDArray[np.float64]
     slopes: NDArray[np.float64]
     rms: NDArray[np.float64]
 
 
-def fit_profiles(
-    x_mm: NDArray[np.float64],
-    tone: NDArray[np.float64],
-    weight: NDArray[np.float64],
-    start: NDArray[np.float64],
-    *,
-    groove_prior: NDArray[np.float64] | None = None,
-) -> Fits:
-    """Fit the two-edge model to every row (Levenberg-Marquardt with the analytic derivative, all rows together).
+@dataclass(frozen=True, slots=True, eq=False)
+class Across:
+    """What is fitted: (m,) even positions across, (n, m) tone, (n,) slant of the view and size of a pixel."""
+
+    x_mm: NDArray[np.float64]
+    tone: NDArray[np.float64]
+    slant: NDArray[np.float64]
+    pixel_mm: NDArray[np.float64]
+
+
+def fit_profiles(across: Across, weight: NDArray[np.float64], starts: NDArray[np.float64]) -> Fits:
+    """Fit the groove to every row.
 
     Parameters
     ----------
-    x_mm : (m,) evenly spaced positions across
-    tone : (n, m) tone, finite
-    weight : (n, m) 0 or 1: which samples take part
-    start : (n, 9) parameters to start from
-    groove_prior : (n,) weight, in samples, with which the groove's own shades are drawn to 0; None: one tone, no shades
+    weight : (n, m) 0 or 1: which samples take part, a stretch without gaps
+    starts : (n, k, 8) parameters to start from, the best one counts
     """
-    prior = _prior(groove_prior, len(tone))
-    theta = settled(x_mm, tone, weight, start, groove_prior=groove_prior)
-    model, slopes = profile_and_slopes(x_mm, theta)
+    theta = settled(across, weight, starts)
+    model, slopes = profile_and_slopes(across.x_mm, across.slant, theta)
     slopes *= weight[..., None]
-    residual = (tone - model) * weight
-    samples = np.maximum(weight.sum(axis=1), PARAMETERS + 1.0)
-    covariance = _covariance(slopes, residual, samples, prior)
+    residual = (across.tone - model) * weight
+    samples = np.asarray(np.maximum(weight.sum(axis=1), PARAMETERS + 1.0), dtype=np.float64)
+    prior = _prior(across, starts)[:, 1]
+    normal = slopes.transpose(0, 2, 1) @ slopes
+    np.einsum("npp->np", normal)[...] += prior + 1e-12 * np.einsum("npp->np", normal) + 1e-300
+    inverse = np.asarray(np.linalg.inv(normal), dtype=np.float64)
+    spread = _unevenness(across, starts) ** 2
+    assumed = spread[:, None] * prior * inverse[:, WIDTH] ** 2
     rms = np.sqrt((residual**2).sum(axis=1) / (samples - PARAMETERS))
-    return Fits(theta, covariance, residual, slopes, rms)
+    return Fits(theta, _covariance(slopes, residual, samples, inverse), assumed, residual, slopes, rms)
 
 
-def settled(
-    x_mm: NDArray[np.float64],
-    tone: NDArray[np.float64],
-    weight: NDArray[np.float64],
-    start: NDArray[np.float64],
-    *,
-    groove_prior: NDArray[np.float64] | None = None,
-) -> NDArray[np.float64]:
-    """(n, 9) parameters only, as ``fit_profiles``."""
-    if groove_prior is not None and np.any(groove_prior < HELD):
-        return _settle(x_mm, tone, weight, start, _prior(groove_prior, len(tone)))
-    plain = _settle(x_mm, tone, weight, start[:, :PLAIN], np.zeros((len(start), PLAIN)))
-    return np.concatenate([plain, np.zeros((len(start), PARAMETERS - PLAIN))], axis=1)
+def settled(across: Across, weight: NDArray[np.float64], starts: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n, 8) parameters only, as ``fit_profiles``."""
+    tone = np.ascontiguousarray(across.tone, dtype=np.float64)
+    found = settle(across.x_mm, tone, weight, across.slant, starts, _prior(across, starts))
+    return np.asarray(found, dtype=np.float64)
 
 
-def _prior(groove_prior: NDArray[np.float64] | None, n: int) -> NDArray[np.float64]:
-    """(n, 9) added to the diagonal of the normal matrix."""
-    prior = np.zeros((n, PARAMETERS))
-    prior[:, GROOVE] = HELD if groove_prior is None else groove_prior[:, None]
+def _unevenness(across: Across, starts: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n,) tone: standard deviation that a sample is given against the priors."""
+    per_sample = np.sqrt(_UNEVEN_PER_MM / float(across.x_mm[1] - across.x_mm[0]))
+    face = (starts[:, 0, RIGHT] + starts[:, 0, LEFT]) / 2.0
+    return np.asarray(_UNEVEN * per_sample * np.maximum(np.abs(face), 1e-6), dtype=np.float64)
+
+
+def _prior(across: Across, starts: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n, 2, 8) values, and weights in tone²."""
+    prior = np.zeros((len(starts), 2, PARAMETERS))
+    spread = _unevenness(across, starts) ** 2
+    prior[:, 0, DEPTH], prior[:, 1, DEPTH] = DEPTH_MM[0], spread / DEPTH_MM[1] ** 2
+    prior[:, 0, EDGE], prior[:, 1, EDGE] = EDGE_MM[0], spread / EDGE_MM[1] ** 2
+    prior[:, 0, LOG_BLUR] = np.log(BLUR_PIXELS[0] * across.pixel_mm)
+    prior[:, 1, LOG_BLUR] = spread / BLUR_PIXELS[1] ** 2
     return prior
 
 
-def _settle(
-    x_mm: NDArray[np.float64],
-    tone: NDArray[np.float64],
-    weight: NDArray[np.float64],
-    start: NDArray[np.float64],
-    prior: NDArray[np.float64],
-) -> NDArray[np.float64]:
-    theta, damping = start.copy(), np.full(len(start), 1e-3)
-    least_mm, most_mm = (x_mm[1] - x_mm[0]) * 0.5, (x_mm[-1] - x_mm[0])
-    todo = np.arange(len(start))
-    model, slopes = profile_and_slopes(x_mm, theta)
-    residual = (tone - model) * weight
-    cost = (residual**2).sum(axis=1) + (prior * theta**2).sum(axis=1)
-    for _ in range(_MOST_STEPS):
-        if not len(todo):
-            break
-        normal, slope = _normal_equations(slopes[todo] * weight[todo, :, None], residual[todo])
-        slope -= prior[todo] * theta[todo]
-        diagonal = np.einsum("npp->np", normal)
-        diagonal += prior[todo]
-        diagonal += damping[todo, None] * np.maximum(diagonal, 1e-12)
-        tried = theta[todo] + np.linalg.solve(normal, slope[..., None])[..., 0]
-        tried[:, WIDTH] = np.clip(tried[:, WIDTH], least_mm, most_mm)
-        tried[:, LOG_BLUR] = np.clip(tried[:, LOG_BLUR], np.log(least_mm / 2.0), np.log(most_mm / 4.0))
-        new_model, new_slopes = profile_and_slopes(x_mm, tried)
-        new_residual = (tone[todo] - new_model) * weight[todo]
-        new_cost = (new_residual**2).sum(axis=1) + (prior[todo] * tried**2).sum(axis=1)
-        better = new_cost <= cost[todo]
-        done = better & (cost[todo] - new_cost <= _SETTLED * cost[todo])
-        rows = todo[better]
-        theta[rows], cost[rows] = tried[better], new_cost[better]
-        residual[rows], slopes[rows] = new_residual[better], new_slopes[better]
-        damping[todo] = np.where(better, damping[todo] * 0.2, damping[todo] * 5.0)
-        todo = todo[~done & (damping[todo] < _GIVE_UP)]
-    if theta.shape[1] > PLAIN:
-        theta[:, GROOVE] = np.where(prior[:, GROOVE] >= HELD, 0.0, theta[:, GROOVE])
-    return theta
-
-
-def _normal_equations(
-    slopes: NDArray[np.float64], residual: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    across = slopes.transpose(0, 2, 1)
-    return across @ slopes, (across @ residual[..., None])[..., 0]
-
-
 def _covariance(
-    slopes: NDArray[np.float64],
-    residual: NDArray[np.float64],
-    samples: NDArray[np.float64],
-    prior: NDArray[np.float64],
-) -> NDArray[np.float64]:
-    """(n, 9, 9) = γ N⁻¹ M N⁻¹, M = Σ_l ρ^|l| Σ_j J_j J_{j+l}ᵀ: residuals that go together, first-order autoregressive.
+    slopes: NDArray[np.float64], residual: NDArray[np.float64], samples: NDArray[np.float64],
+    inverse: NDArray[np.float64],
+) -> NDArray[np.float64]:  # fmt: skip
+    """(n, 8, 8) = γ N⁻¹ M N⁻¹, M = Σ_l ρ^|l| Σ_j J_j J_{j+l}ᵀ: residuals that go together, first-order autoregressive.
 
     A fit takes up the slow part of the noise, so that residuals seem smaller and less correlated than the noise is.
     With a = tr(N⁻¹ M)/m, the share that it took up, the noise's variance is the residuals' over 1 − a; and since what
     was taken up is slow, much the same at neighbouring samples, ρ is 1 − a times the residuals' correlation, plus a.
     """
-    normal = slopes.transpose(0, 2, 1) @ slopes
-    np.einsum("npp->np", normal)[...] += prior + 1e-12 * np.einsum("npp->np", normal) + 1e-300
-    inverse = np.linalg.inv(normal)
     power = np.maximum((residual**2).sum(axis=1), 1e-300)
     seen = (residual[:, 1:] * residual[:, :-1]).sum(axis=1) / power
     products = _lag_products(slopes)
@@ -171,7 +143,7 @@ def _covariance(
 
 
 def _lag_products(slopes: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(lags, n, 9, 9) sum of J_j J_{j+l}ᵀ and its transpose, lag 0 once."""
+    """(lags, n, 8, 8) sum of J_j J_{j+l}ᵀ and its transpose, lag 0 once."""
     products = []
     for lag in range(_REACH):
         product = slopes[:, lag:].transpose(0, 2, 1) @ slopes[:, : slopes.shape[1] - lag]

@@ -1,4 +1,4 @@
-"""Levels in a profile that two edges and three tones do not explain: what a shadow leaves."""
+"""Levels in a profile that the groove does not explain: what a shadow leaves."""
 
 from __future__ import annotations
 
@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.measures.joints.widths.profile_model import CENTRE, LOG_BLUR, WIDTH, profile
+from flatscan.measures.joints.widths.groove_model import CENTRE, LOG_BLUR, WIDTH, profile
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from numpy.typing import NDArray
 
-    from flatscan.measures.joints.widths.fit import Fits
+    from flatscan.measures.joints.widths.fit import Across, Fits
 
 _BESIDE_MM = 3.0
 _FARTHER_MM = 9.0
@@ -28,11 +28,10 @@ _LEAST_FREE = 0.03
 _LEAST_EXPLAINED = 0.5
 
 
-def other_levels(
-    fits: Fits, x_mm: NDArray[np.float64], tone: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def other_levels(fits: Fits, across: Across) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """(n,) largest level, in tone, that the fit leaves unexplained in the joint or right beside it, and farther out."""
-    off = tone - profile(x_mm, fits.theta)
+    x_mm = across.x_mm
+    off = across.tone - profile(x_mm, across.slant, fits.theta)
     size = max(1, round(_MEAN_OVER_MM / float(x_mm[1] - x_mm[0])))
     sums = np.cumsum(np.pad(off, ((0, 0), (1 + size // 2, size - 1 - size // 2)), mode="edge"), axis=1)
     level = np.abs(sums[:, size:] - sums[:, :-size]) / size

@@ -97,7 +97,8 @@ def measure_widths(
         rows, column = np.nonzero(sights.photo == index)
         part = Places(*(array[rows] for array in places))
         pixel_mm = sights.pixel_mm[rows, column]
-        reading = read_photo(photos[index], part, pixel_mm, rng=rng)
+        # Below the edges the line of sight goes on away from the camera.
+        reading = read_photo(photos[index], part, pixel_mm, -sights.tan[rows, column], rng=rng)
         reason = told_by_others(reading.reason, part.along, reading.blur / pixel_mm)
         slots.reason[rows, column] = reason
         good = reason == MEASURED

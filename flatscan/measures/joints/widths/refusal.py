@@ -6,22 +6,24 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.measures.joints.widths.levels import faint_level, other_levels
-from flatscan.measures.joints.widths.profile_model import (
+from flatscan.measures.joints.widths.groove_model import (
     CENTRE,
-    GROOVE,
+    DEPTH,
+    EDGE,
+    JOINT,
     LEFT,
     LOG_BLUR,
     RIGHT,
     WIDTH,
-    inner_tones,
+    profile,
 )
+from flatscan.measures.joints.widths.levels import faint_level, other_levels
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from flatscan.measures.joints.joints import Refusal
-    from flatscan.measures.joints.widths.fit import Fits
+    from flatscan.measures.joints.widths.fit import Across, Fits
 
 #: Later ones outrank earlier ones when photos fail for different reasons: they came further, or doubt them all.
 REASONS: tuple[Refusal, ...] = (
@@ -38,19 +40,19 @@ MEASURED = -1
 #: Most tangent of the view across the joint. Beyond it the near tile hides the far edge (feasibility renders, tan 0.5).
 MOST_VIEW_TAN = 0.5
 #: Fewest photo pixels across a joint, and fewest blur deviations: below them blur decides the width.
-LEAST_PIXELS = 8.0
+LEAST_PIXELS = 7.5
 LEAST_BLURS = 3.0
-#: Least contrast between joint and either face, as a share of the brightest of the three.
-LEAST_CONTRAST = 0.15
+#: Least contrast of the joint: as a share of the brightest tone, and over the unevenness of the faces beside it.
+LEAST_CONTRAST = 0.08
+LEAST_OVER_FACE = 4.0
 #: Most residual, and most doubt of the width, before the two edges are called none (shares of contrast and width).
 MOST_RESIDUAL = 0.25
 MOST_DOUBT = 0.06
+MOST_DOUBT_MM = 0.3
 #: Another level this large a share of the contrast, in the joint or right beside it, is a shadow.
-OTHER_LEVEL = 0.22
-#: A fainter one is, where it explains half of what the fit left over. Without sun nine in ten stay below half of this.
-FAINT_LEVEL = 0.08
-#: A groove whose shades make one edge this many times as strong as the other is one with a shadow in it.
-MOST_ONE_SIDED = 2.5
+OTHER_LEVEL = 0.15
+#: So is a fainter step that explains half of what the fit left over: sunlit grout that looks like the tile.
+FAINT_LEVEL = 0.3
 #: Anything this large a share of the contrast farther out may be the true edge.
 OTHER_EDGE = 0.5
 #: Joints within about 20 degrees run the same way. From these shares of them on, and this many, others are doubted too.
@@ -63,59 +65,55 @@ _FEW = 3
 _SOFT = 1.6
 
 
-def contrast_of(theta: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(n,) lesser of the contrasts at the two edges; 0 where the joint is not darker or lighter than both faces."""
-    steps = _steps_down(theta)
-    return np.where(steps.prod(axis=1) > 0.0, np.abs(steps).min(axis=1), 0.0)
+def contrast_of(fits: Fits, across: Across) -> NDArray[np.float64]:
+    """(n,) by how much the groove's tone differs from that between its faces, where it differs most."""
+    theta = fits.theta
+    bare = theta.copy()
+    bare[:, JOINT] = (theta[:, RIGHT] + theta[:, LEFT]) / 2.0
+    bare[:, [DEPTH, EDGE]] = 0.0
+    off = profile(across.x_mm, across.slant, theta) - profile(across.x_mm, across.slant, bare)
+    return np.asarray(np.abs(off).max(axis=1), dtype=np.float64)
 
 
-def _steps_down(theta: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(n, 2) tone of the joint minus the face, at the right and at the left edge."""
-    return inner_tones(theta) - theta[:, [RIGHT, LEFT]]
-
-
-def refusals(
-    fits: Fits,
-    x_mm: NDArray[np.float64],
-    tone: NDArray[np.float64],
-    pixel_mm: NDArray[np.float64],
-    search_mm: float,
-) -> NDArray[np.int8]:
+def refusals(fits: Fits, across: Across, search_mm: float) -> NDArray[np.int8]:
     """(n,) index into ``REASONS``, or ``MEASURED``.
 
     Parameters
     ----------
     fits : of the whole stretches
-    x_mm, tone : (m,) and (n, m) the whole profiles
-    pixel_mm : (n,) size on the floor of a photo pixel, across
+    across : the whole profiles
     search_mm : how far off the centre line a joint may lie
     """
-    theta = fits.theta
+    theta, x_mm = fits.theta, across.x_mm
     width, blur = theta[:, WIDTH], np.exp(theta[:, LOG_BLUR])
-    contrast = contrast_of(theta)
-    brightest = np.maximum(np.maximum(theta[:, [RIGHT, LEFT]], inner_tones(theta)).max(axis=1), 1e-9)
-    doubt = np.sqrt(np.maximum(fits.covariance[:, WIDTH, WIDTH], 0.0))
-    beside, farther = other_levels(fits, x_mm, tone)
-    shaded = (theta[:, GROOVE] != 0.0).any(axis=1)
-    one_sided = shaded & (np.abs(_steps_down(theta)).max(axis=1) > MOST_ONE_SIDED * contrast)
+    contrast = np.maximum(contrast_of(fits, across), 1e-9)
+    brightest = np.maximum(theta[:, [RIGHT, JOINT, LEFT]].max(axis=1), 1e-9)
+    doubt = np.sqrt(np.maximum(fits.covariance[:, WIDTH, WIDTH], 0.0) + fits.assumed.sum(axis=1))
+    beside, farther = other_levels(fits, across)
     failed = {
-        "shadow": (faint_level(fits, x_mm) > FAINT_LEVEL * contrast)
-        | (beside > OTHER_LEVEL * np.maximum(contrast, 1e-9))
-        | one_sided,
+        "shadow": (beside > OTHER_LEVEL * contrast) | (faint_level(fits, x_mm) > FAINT_LEVEL * contrast),
         "too_blurred": width < LEAST_BLURS * blur,
-        "too_coarse": width < LEAST_PIXELS * pixel_mm,
-        "no_edges": (contrast <= 0.0)
-        | (fits.rms > MOST_RESIDUAL * contrast)
+        "too_coarse": width + doubt < LEAST_PIXELS * across.pixel_mm,
+        "no_edges": (fits.rms > MOST_RESIDUAL * contrast)
         | (farther > OTHER_EDGE * contrast)
-        | (doubt > MOST_DOUBT * width)
+        | (doubt > np.maximum(MOST_DOUBT * width, MOST_DOUBT_MM))
         | (np.abs(theta[:, CENTRE]) > search_mm + 1.0)
         | ~np.isfinite(doubt),
-        "low_contrast": contrast < LEAST_CONTRAST * brightest,
+        "low_contrast": (contrast < LEAST_CONTRAST * brightest)
+        | (contrast < LEAST_OVER_FACE * _unevenness(fits, x_mm)),
     }
     reason = np.full(len(theta), MEASURED, dtype=np.int8)
     for name, rows in failed.items():
         reason[rows] = REASONS.index(name)
     return reason
+
+
+def _unevenness(fits: Fits, x_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(n,) standard deviation of the faces' tone along the profile."""
+    theta = fits.theta
+    face = np.abs(x_mm - theta[:, [CENTRE]]) > theta[:, [WIDTH]] / 2.0 + 2.0 * np.exp(theta[:, [LOG_BLUR]])
+    face &= np.abs(fits.slopes).max(axis=2) > 0.0
+    return np.asarray(np.sqrt((fits.residual**2 * face).sum(axis=1) / np.maximum(face.sum(axis=1), 1)))
 
 
 def told_by_others(

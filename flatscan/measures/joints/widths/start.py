@@ -6,16 +6,24 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from flatscan.measures.joints.widths.profile_model import CENTRE, JOINT, LEFT, LOG_BLUR, PARAMETERS, RIGHT, WIDTH
+from flatscan.measures.joints.widths.groove_fit import scan
+from flatscan.measures.joints.widths.groove_model import DEPTH, EDGE, LOG_BLUR, PARAMETERS, WIDTH
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from flatscan.measures.joints.widths.fit import Across
 
 #: Widths that are tried, mm.
 WIDTHS_MM = np.geomspace(1.0, 16.0, 21)
 _FLANK_MM = 3.0
 #: Left free between band and flank on either side, for the blur.
 _SPARE_MM = 0.4
+#: Grooves tried before fits start, mm: widths, depths, rounding, and how far apart.
+_WIDTHS_MM = np.geomspace(1.5, 14.0, 14)
+_DEPTHS_MM = (0.7, 2.5)
+_EDGE_MM = 0.7
+_APART_MM = 0.5
 
 
 class Band(NamedTuple):
@@ -78,9 +86,15 @@ def best_band(x_mm: NDArray[np.float64], tone: NDArray[np.float64], search_mm: f
     return Band(*found)
 
 
-def start_of(band: Band, blur_mm: float) -> NDArray[np.float64]:
-    """(n, 9) parameters to start the fit from."""
-    theta = np.zeros((len(band.width_mm), PARAMETERS))
-    theta[:, RIGHT], theta[:, JOINT], theta[:, LEFT] = band.right, band.joint, band.left
-    theta[:, CENTRE], theta[:, WIDTH], theta[:, LOG_BLUR] = band.centre_mm, band.width_mm, np.log(blur_mm)
-    return theta
+def starts_of(across: Across, search_mm: float) -> NDArray[np.float64]:
+    """(n, 2, 8) parameters to start fits from: the best dark and the best light groove of a coarse search."""
+    step = float(across.x_mm[1] - across.x_mm[0])
+    tried = np.zeros((len(_WIDTHS_MM) * len(_DEPTHS_MM), PARAMETERS))
+    tried[:, WIDTH], tried[:, DEPTH] = (part.ravel() for part in np.meshgrid(_WIDTHS_MM, _DEPTHS_MM))
+    tried[:, EDGE], tried[:, LOG_BLUR] = _EDGE_MM, np.log(1.1 * np.median(across.pixel_mm))
+    every = max(1, round(_APART_MM / step))
+    most = int(search_mm / step)
+    shifts = np.arange(-(most // every), most // every + 1) * every
+    found = scan(across.x_mm, np.ascontiguousarray(across.tone), across.slant, tried, shifts, most + 1)
+    # Where there is none of one kind, the other kind's.
+    return np.asarray(np.where(np.isnan(found), found[:, ::-1], found), dtype=np.float64)
