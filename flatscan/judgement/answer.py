@@ -85,7 +85,7 @@ def answer(
     reasons += _not_measured(counted)
     text = _OPEN.get(flat, _TEXTS[code]) if code == "not_decided" else _TEXTS[code]
     if code == "not_decided" and flat == "within":
-        text = f"Flat enough; joints and lips {'not measured' if joint_word == 'not_seen' else 'not decided'}"
+        text = f"Flat enough; {_open_kinds(joints)}"
     return Answer(code=code, text=text, reasons=(*reasons, NOT_RECORDED))
 
 
@@ -98,6 +98,19 @@ _KIND_WORDS = {
     "level": "level",
     "slope": "fall",
 }
+
+
+def _open_kinds(joints: Sequence[Finding]) -> str:
+    """Which of width, depth and lip keep the answer open: ``lips not decided, joint depth not measured``."""
+    words = {kind: combined_word(f for f in joints if f.what == kind) for kind in JOINT_KINDS}
+    said = []
+    for how, open_words in (("not decided", ("over", "not_decided")), ("not measured", ("not_seen",))):
+        names = [_KIND_WORDS[kind] for kind, of_kind in words.items() if of_kind in open_words]
+        if len(names) == len(JOINT_KINDS):
+            return f"joints and lips {how}"
+        if names:
+            said.append(f"{' and '.join(names)} {how}")
+    return ", ".join(said)
 
 
 def _not_measured(findings: Iterable[Finding]) -> list[str]:

@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 
 from flatscan.judgement import edges_needed, judge, load_limits
-from flatscan.judgement.answer import NOT_RECORDED, answer_code, combined_word
+from flatscan.judgement.answer import NOT_RECORDED, answer, answer_code, combined_word
 from flatscan.judgement.decision import decide
 from flatscan.judgement.limits import Limit, LimitSet, LimitSource
 from flatscan.judgement.places import unseen_patches
+from flatscan.judgement.verdict import Finding
+from flatscan.quantity import Quantity
 from flatscan.settings import JudgeSettings
 
 FLAT_ONLY = LimitSet(
@@ -200,3 +202,25 @@ def test_unseen_patches_point_into_themselves(make_surface):
     ((area_m2, at),) = unseen_patches(surface)
     assert area_m2 == pytest.approx((30 * 60 - 20 * 40 + 1) * 0.0025)
     assert unseen[int(at[1] // 50), int(at[0] // 50)]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (
+            {"lip": "within", "joint_width": "not_seen", "joint_depth": "not_seen"},
+            "joint width and joint depth not measured",
+        ),
+        (
+            {"lip": "not_decided", "joint_width": "within", "joint_depth": "not_seen"},
+            "lips not decided, joint depth not measured",
+        ),
+        ({"lip": "not_seen", "joint_width": "not_seen", "joint_depth": "not_seen"}, "joints and lips not measured"),
+    ],
+)
+def test_the_answer_names_what_keeps_it_open(words: dict[str, str], said: str) -> None:
+    flat = Finding("gap", "a/gap-2000", 3.0, Quantity(1.0, 0.2, "mm"), 0.0, "within", (0.0, 0.0), "here", 2000.0)
+    joints = [Finding(kind, f"a/{kind}", 1.0, None, None, word, None, "why") for kind, word in words.items()]
+    told = answer([flat, *joints], unseen_share=0.0, most_unseen_share=0.05, share_over=0.0)
+    assert told.code == "not_decided"
+    assert told.text == f"Flat enough; {said}"
