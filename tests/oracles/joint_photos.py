@@ -58,7 +58,7 @@ class JointScene:
     def widening_mm(self, y: np.ndarray) -> np.ndarray:
         return self.wander_mm * np.sin(y / 17.0)
 
-    def look(self, origin: np.ndarray, rays: np.ndarray) -> np.ndarray:
+    def look(self, origin: np.ndarray, rays: np.ndarray) -> np.ndarray:  # noqa: PLR0915 - one ray, told from top to bottom
         """(n, 3) linear tone along rays (n, 3) that go down from ``origin``."""
         across, along = self.axes()
         cx, cy, cz = origin[:2] @ across, origin[:2] @ along, origin[2]

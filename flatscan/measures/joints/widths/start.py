@@ -20,8 +20,8 @@ _FLANK_MM = 3.0
 #: Left free between band and flank on either side, for the blur.
 _SPARE_MM = 0.4
 #: Grooves tried before fits start, mm: widths, depths, rounding, and how far apart.
-_WIDTHS_MM = np.geomspace(1.5, 14.0, 14)
-_DEPTHS_MM = (0.7, 2.5)
+_WIDTHS_MM = np.geomspace(1.5, 14.0, 12)
+_DEPTHS_MM = (1.5,)
 _EDGE_MM = 0.7
 _APART_MM = 0.5
 
