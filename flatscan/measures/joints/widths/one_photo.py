@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 SEARCH_MM = 4.0
 #: Flat face on either side of the joint that takes part in the fit.
 FACE_MM = 4.5
-#: Standard uncertainty of a width because no real edge is round and lit as the model has it, mm. Assumption, from invented
+#: Standard uncertainty of a width because no edge is round and lit as the model has it, mm. Assumption, from invented
 #: photos: floors with edges rounded over 0.3 to 1.2 mm were 0 to 0.25 mm off as a whole.
 EDGE_SHAPE_MM = 0.1
 #: Steps across per photo pixel, and the finest step: below it samples only repeat each other.
