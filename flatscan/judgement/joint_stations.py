@@ -10,6 +10,7 @@ import numpy as np
 
 from flatscan.judgement.decision import decide, decide_size, guard_factor
 from flatscan.judgement.joint_words import NO_LIMIT
+from flatscan.judgement.lip_prior import LipPrior, lip_prior
 from flatscan.judgement.tile_limits import LipLimits, lip_limits_within
 
 if TYPE_CHECKING:
@@ -59,14 +60,21 @@ def judge_stations(
 ) -> list[list[Judged]]:
     """The words of all stations, a list per joint, for the strictest limit of that kind that holds for it.
 
+    A lip is over only where the floor's other lips do not make noise the likelier cause (``lip_prior``): of hundreds of
+    joints some show a large lip by chance. They never make a lip within.
+
     Where hand and scan contradict each other the word is *not decided*: at that station for a width or a depth, on
     the whole piece for a lip, whose scan figures stand or fall together.
     """
     limits = [limit for limit in limit_set.limits if limit.what == kind]
-    lip_limits = _lip_limits(joints, limits, confidence) if kind == "lip" else None
+    lip_limits, prior = None, None
+    if kind == "lip":
+        lip_limits, prior = _lip_limits(joints, limits, confidence), lip_prior(joints)
     words = []
     for joint in joints.joints:
         of_joint = [_judge(station, kind, limits, lip_limits, confidence) for station in joint.stations]
+        if prior is not None:
+            of_joint = [_among_others(judged, prior, confidence) for judged in of_joint]
         for at in _conflicts(hand, joint, kind):
             of_joint = _doubted(of_joint, at, whole=kind == "lip")
         words.append(of_joint)
@@ -112,6 +120,14 @@ def _judge(
         p_over=p_over,
         bounds_mm=(bounds.strictest_mm, bounds.mildest_mm) if uncertain else None,
     )
+
+
+def _among_others(judged: Judged, prior: LipPrior, confidence: float) -> Judged:
+    """A lip over is held against the floor's other lips too; within stays as its own measurement says."""
+    if judged.word != "over" or judged.value is None:
+        return judged
+    p_over = prior.chance_over(judged.value.value, judged.value.u, judged.limit_mm)
+    return judged if p_over >= confidence else replace(judged, word="not_decided", p_over=p_over)
 
 
 def _reason(station: Station, kind: LimitKind) -> str:

@@ -72,7 +72,8 @@ def test_sound_joints_and_a_flat_floor_are_laid_over_as_they_are(verdict_of):
         ("joint_depth", "depth", 2.17, "over"),
         ("lip", "lip", 0.83, "within"),
         ("lip", "lip", -0.84, "not_decided"),
-        ("lip", "lip", -1.17, "over"),
+        # Among lips of 0.2 mm one over must be a little surer than by itself (test_lip_prior).
+        ("lip", "lip", -1.25, "over"),
     ],
 )
 def test_one_joint_at_the_boundary_decides_the_whole(verdict_of, kind, figure, value, word):
@@ -233,17 +234,14 @@ def test_one_joint_that_is_over_makes_the_floor_over(verdict_of, piece, value, r
 
 @pytest.mark.parametrize("seed", range(8))
 def test_a_dead_flat_floor_in_a_noisy_capture_is_never_over(verdict_of, seed):
-    """Lips of 0 seen with a noise of 2 mm: each joint is called over with 3 %, the floor must not be."""
+    """Lips of 0 seen with a noise of 2 mm: by itself each joint would be over with 3 %; among its like none is."""
     rng = np.random.default_rng(seed)
     noise = rng.normal(0.0, 2.0, PIECES)
     noise[:2] = 4.5, -4.4  # over 1 + 1.645 * 2 = 4.29
     verdict = verdict_of(change=lambda n, _: {"lip": noise[n], "u_lip": 2.0})
-    assert verdict.joint_tally.lips_over >= 2
+    assert verdict.joint_tally.lips_over == 0
     assert verdict.answer.code == "not_decided"
-    assert any("on a dead-flat floor" in reason for reason in verdict.answer.reasons)
     assert not any("to take down" in reason for reason in verdict.answer.reasons)
-    # The overs are asked for before the doubtful ones.
-    assert {"J1", "J2"} <= {r.joint for r in verdict.next_readings[: verdict.joint_tally.lips_over]}
 
 
 @pytest.mark.parametrize(
