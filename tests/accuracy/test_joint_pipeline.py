@@ -40,7 +40,7 @@ WORDS = ("over", "within", "not_decided", "not_seen")
 KINDS = ("joint_width", "joint_depth", "lip")
 LIMITS = load_limits(["over-old-tiles"])[0]
 LIMIT_MM = {limit.what: limit.limit_mm for limit in LIMITS.limits}
-_ROOM_MM = ((1800.0, 1400.0), (2200.0, 1300.0))
+_ROOM_MM = ((1500.0, 1200.0), (1800.0, 1000.0))
 
 
 @dataclass(slots=True)
