@@ -64,7 +64,7 @@ def test_few_joints_tell_nothing() -> None:
 
 
 def test_of_a_flat_floor_seen_badly_hardly_any_joint_is_over() -> None:
-    """Lips of 0.15 mm known to 0.7 mm: by themselves 0.3 % of 20 000 joints are over, all wrongly; of those hardly any."""
+    """Lips of 0.15 mm known to 0.7 mm: by themselves 0.3 % of 20 000 joints are over, all wrongly."""
     rng = np.random.default_rng(5)
     value = rng.normal(0.0, np.hypot(0.15, 0.7), 20_000)
     alone = np.abs(value) - 1.645 * 0.7 > 1.0
