@@ -86,6 +86,8 @@ def answer(
     text = _OPEN.get(flat, _TEXTS[code]) if code == "not_decided" else _TEXTS[code]
     if code == "not_decided" and flat == "within":
         text = f"Flat enough; {_open_kinds(joints)}"
+    elif code == "not_decided" and joint_word == "over":
+        text = f"Joints or lips are over; flatness {text[0].lower()}{text[1:]}"
     return Answer(code=code, text=text, reasons=(*reasons, NOT_RECORDED))
 
 

@@ -224,3 +224,11 @@ def test_the_answer_names_what_keeps_it_open(words: dict[str, str], said: str) -
     told = answer([flat, *joints], unseen_share=0.0, most_unseen_share=0.05, share_over=0.0)
     assert told.code == "not_decided"
     assert told.text == f"Flat enough; {said}"
+
+
+def test_joints_over_are_told_while_flatness_is_open() -> None:
+    flat = Finding("gap", "a/gap-2000", 3.0, Quantity(3.0, 0.5, "mm"), 0.5, "not_decided", (0.0, 0.0), "here", 2000.0)
+    wide = Finding("joint_width", "a/joint_width", 5.0, Quantity(8.0, 0.5, "mm"), 1.0, "over", (0.0, 0.0), "here")
+    told = answer([wide, flat], unseen_share=0.0, most_unseen_share=0.05, share_over=0.0)
+    assert told.code == "not_decided"
+    assert told.text == "Joints or lips are over; flatness cannot be told yet: too close to the limit for this capture"
