@@ -244,6 +244,8 @@ def kind(what: str) -> str:
 def limit(rule: Limit) -> str:
     """One limit as a phrase: ``3 mm under 2 m``."""
     said = length(rule.limit_mm)
+    if rule.per_tile_sum:
+        said += f" and {rule.per_tile_sum:g} of the tile's length and width"
     if rule.edge_mm is None:
         return f"{kind(rule.what)} {said}"
     if rule.what == "gap":

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from flatscan.judgement import load_limits
 from flatscan.levelling.plan import MethodName
 from flatscan.report import tables, wording
 from flatscan.report.cautions import cautions_for
@@ -84,3 +85,9 @@ def test_floor_that_was_not_seen_is_one_step_with_every_place(report: Report) ->
     assert len(told) == 1
     assert "(8.32, 3.38), (1.98, 5.67), (3.17, 4.53) m from the left and the bottom wall" in told[0]
     assert sum(step.startswith("Read by hand") for step in steps) == 1
+
+
+def test_a_lip_limit_that_grows_with_the_tile_says_so() -> None:
+    """ZDB leaflet of October 2005: (length + width) / 1000 + 1.0 mm."""
+    rule = load_limits(["zdb-lip"])[0].limits[0]
+    assert wording.limit(rule) == "lip 1 mm and 0.001 of the tile's length and width"
