@@ -20,7 +20,27 @@ def joint_lines(report: Report) -> list[str]:
         return []
     if not joints.network.pieces:
         return [f"Joints: none found. {joints.network.how}"]
-    return [found_line(report), *(_tally_lines(report, tally) if tally is not None else [])]
+    told = [found_line(report), *(_tally_lines(report, tally) if tally is not None else []), faces_line(report)]
+    return [line for line in told if line]
+
+
+def faces_line(report: Report) -> str:
+    """The tiles' own shape, apart from their lips: the surest steep one and bowed one; empty where none was resolved."""
+    joints = report.measurement.joints
+    if joints is None or not joints.faces:
+        return ""
+    parts = []
+    for name, figures in (
+        ("steepest", [face.tilt for face in joints.faces]),
+        ("most bowed", [face.warp for face in joints.faces]),
+    ):
+        # What is surely there counts: the largest of many doubtful ones is mostly noise.
+        sure = max((q for q in figures if q is not None), key=lambda q: abs(q.value) - q.expanded, default=None)
+        if sure is not None and abs(sure.value) > sure.expanded:
+            parts.append(f"{name} {wording.quantity(sure)}")
+    if not parts:
+        return ""
+    return f"Tiles by themselves, lips apart: {', '.join(parts)} ({len(joints.faces)} tiles looked at)"
 
 
 def found_line(report: Report) -> str:

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from flatscan.judgement.verdict import AnswerCode, JointShares, JointTally
-from flatscan.measures.joints.joints import Joints
+from flatscan.measures.joints.joints import Joints, MeasuredFace
 from flatscan.quantity import Quantity
 from flatscan.report import joint_story, joint_wording
 from flatscan.report.cautions import cautions_for
@@ -251,3 +251,22 @@ def test_every_file_is_written_where_there_is_something_to_write(
     assert [path.name for path in files] == list(FILE_NAMES)
     assert sorted(path.name for path in (tmp_path / "result").iterdir()) == sorted(FILE_NAMES)
     assert "J7" in (tmp_path / "result" / "next_readings.csv").read_text(encoding="utf-8")
+
+
+# Tiles by themselves
+
+
+def test_tiles_are_told_by_the_surest_not_by_the_largest(tiled: Report) -> None:
+    faces = (
+        MeasuredFace(0, Quantity(9.0, 8.0, "mm/m"), Quantity(0.1, 0.3, "mm")),  # large, and hardly known
+        MeasuredFace(1, Quantity(4.0, 0.5, "mm/m"), Quantity(-0.7, 0.1, "mm")),
+        MeasuredFace(2, None, None),
+    )
+    joints = replace(tiled.measurement.joints, faces=faces)
+    report = replace(tiled, measurement=replace(tiled.measurement, joints=joints))
+    said = joint_story.faces_line(report)
+    shape = "steepest 4.0 ± 1.0 mm/m, most bowed -0.7 ± 0.2 mm"
+    assert said == f"Tiles by themselves, lips apart: {shape} (3 tiles looked at)"
+    assert said in joint_story.joint_lines(report)
+    doubtful = replace(joints, faces=faces[:1])
+    assert joint_story.faces_line(replace(tiled, measurement=replace(tiled.measurement, joints=doubtful))) == ""
