@@ -25,7 +25,7 @@ def joint_lines(report: Report) -> list[str]:
 
 
 def faces_line(report: Report) -> str:
-    """The tiles' own shape, apart from their lips: the surest steep one and bowed one; empty where none was resolved."""
+    """The tiles' own shape, apart from lips: the surest steep one and bowed one; empty where none was resolved."""
     joints = report.measurement.joints
     if joints is None or not joints.faces:
         return ""
