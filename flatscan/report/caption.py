@@ -49,7 +49,7 @@ def limit_lines(report: Report) -> list[str]:
 def capture_line(report: Report) -> str:
     """What was captured, on which grid, how much was seen, how sure a height is."""
     surface = report.surface
-    files = [file.path.name for file in report.inputs]
+    files = [file.path.name for file in report.inputs if file.kind != "readings"]  # the sheet is no capture
     named = ", ".join(files) if len(files) <= _MOST_FILES else f"{len(files)} files"
     spacing = "readings" if surface.lattice else "cells"
     return (

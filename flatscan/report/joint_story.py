@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from flatscan.constants import MM_PER_M
@@ -34,13 +35,22 @@ def faces_line(report: Report) -> str:
         ("steepest", [face.tilt for face in joints.faces]),
         ("most bowed", [face.warp for face in joints.faces]),
     ):
-        # What is surely there counts: the largest of many doubtful ones is mostly noise.
-        sure = max((q for q in figures if q is not None), key=lambda q: abs(q.value) - q.expanded, default=None)
-        if sure is not None and abs(sure.value) > sure.expanded:
-            parts.append(f"{name} {wording.quantity(sure)}")
+        known = [q for q in figures if q is not None]
+        surest = max(known, key=lambda q: abs(q.value) - _surely_u(len(known)) * q.u, default=None)
+        if surest is not None and abs(surest.value) > _surely_u(len(known)) * surest.u:
+            parts.append(f"{name} {wording.quantity(surest)}")
     if not parts:
         return ""
     return f"Tiles by themselves, lips apart: {', '.join(parts)} ({len(joints.faces)} tiles looked at)"
+
+
+def _surely_u(tiles: int) -> float:
+    """So many u the worst of this many flat tiles exceeds in one floor of twenty at most.
+
+    A tilt has two directions, so the noise of its size is Rayleigh: P(size > k u) = exp(-k²/2); for so many tiles at
+    most as many times that (Bonferroni). A bow has one direction and stays below it.
+    """
+    return math.sqrt(2.0 * math.log(max(tiles, 1) / 0.05))
 
 
 def found_line(report: Report) -> str:

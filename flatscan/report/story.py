@@ -28,6 +28,8 @@ _STEPS: dict[AnswerCode, tuple[str, ...]] = {
 _LEAST_TOLD_L = 0.05
 _CAPTURE_AGAIN = "Capture again: closer, from more places, or with a finer sensor"
 _SHEET = "next_readings.csv"
+#: How the order to take one reading begins.
+READ_BY_HAND = "Read by hand: "
 #: Geometry shows none of these, so no answer is complete without them.
 _RECORD_FIRST = (
     "Before laying, check and record that the floor is dry, sound and free of moving cracks: no scan shows it"
@@ -78,7 +80,7 @@ def reading(r: Reading) -> str:
     # A joint's reading names its place by counted joints.
     named = r.joint is not None or place.split(",")[0] in r.what
     said = r.what if named else f"{r.what}, at {place}"
-    return f"Read by hand: {said}. With: {r.instrument}, to {r.resolves}"
+    return f"{READ_BY_HAND}{said}. With: {r.instrument}, to {r.resolves}"
 
 
 def method_line(method: Method, product: Product) -> str:

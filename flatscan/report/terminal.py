@@ -140,9 +140,12 @@ def _measured(report: Report) -> list[str]:
 
 
 def _few(steps: list[str], *, where: Sequence[Path]) -> list[str]:
-    """The first steps, how many readings are left out, and the last step, which always holds."""
-    if len(steps) <= _MOST_STEPS:
+    """Not too many steps: the later hand readings become one line that counts them, and no other step is left out."""
+    spare = len(steps) - _MOST_STEPS + 1
+    left_out = [n for n, step in enumerate(steps) if step.startswith(story.READ_BY_HAND)][-spare:] if spare > 1 else []
+    if len(left_out) <= 1:
         return steps
-    first, last = steps[: _MOST_STEPS - 2], steps[-1]
     found = "in report.html" if where else "in the report that --out writes"
-    return [*first, f"Read by hand at {len(steps) - _MOST_STEPS + 1} more places, listed {found}", last]
+    more = f"Read by hand at {len(left_out)} more places, listed {found}"
+    shown = [more if n == left_out[0] else step for n, step in enumerate(steps)]
+    return [step for n, step in enumerate(shown) if n not in left_out[1:]]

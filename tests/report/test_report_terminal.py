@@ -10,9 +10,12 @@ from pathlib import Path
 import pytest
 
 from flatscan.quantity import Quantity
+from flatscan.report import story
+from flatscan.report.caption import capture_line
 from flatscan.report.plain_text import ascii_only
 from flatscan.report.report import Report
 from flatscan.report.terminal import summary, wants_ascii, wants_colour
+from flatscan.sources.scan import InputFile
 
 
 @pytest.mark.parametrize("width", [40, 60, 80])
@@ -113,3 +116,19 @@ def test_a_reading_that_names_its_place_is_not_told_it_twice(report: Report) -> 
     named = replace(reading, what="floor not seen, 2.58 m from the left wall: lay the edge across it")
     said = summary(replace(report, verdict=replace(report.verdict, next_readings=(named,))), colour=False)
     assert " ".join(said.split()).count("2.58 m from the left wall") == 2  # once as gap C, once here
+
+
+def test_a_long_list_leaves_out_readings_only_never_the_work(report: Report, monkeypatch: pytest.MonkeyPatch) -> None:
+    work = "Fill 1.7 m of joint. Places: joints.csv"
+    readings = [f"{story.READ_BY_HAND}lip of joint J{n}" for n in range(12)]
+    monkeypatch.setattr(story, "next_steps", lambda _: ["Write them down", *readings, work, "Before laying, check"])
+    said = summary(report, colour=False)
+    # Seven lines: the sheet, three readings, the other nine, the work and the check.
+    assert "5. Read by hand at 9 more places" in said
+    assert f"6. {work}" in said
+    assert "7. Before laying" in said
+
+
+def test_the_sheet_of_hand_readings_is_not_counted_as_capture(report: Report) -> None:
+    sheet = InputFile(Path("next_readings.csv"), "0a" * 32, "readings")
+    assert capture_line(replace(report, inputs=(*report.inputs, sheet))) == capture_line(report)

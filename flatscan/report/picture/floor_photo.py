@@ -129,8 +129,8 @@ def _unseen(picture: FloorPicture, surface: Surface) -> bool:
 def _caption(picture: FloorPicture, grid_mm: float) -> str:
     seen = picture.source_mm[np.isfinite(picture.source_mm)]
     each = "photo pixel" if picture.kind == "photos" else "point"
-    finest = f"; half of it was seen at {np.median(seen):.1f} mm or less for each {each}" if seen.size else ""
+    finest = f"; on half of it one {each} covers {np.median(seen):.1f} mm or less" if seen.size else ""
     return (
         f"{_MADE_OF[picture.kind]}, {picture.pixel_mm:.2g} mm of floor for each pixel{finest}. "
-        f"Grid {wording.reach(grid_mm)}. Lips and joints are numbered as in joints.csv."
+        f"Grid {wording.reach(grid_mm)}. Joints have the names they have in joints.csv."
     )

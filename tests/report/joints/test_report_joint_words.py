@@ -270,3 +270,16 @@ def test_tiles_are_told_by_the_surest_not_by_the_largest(tiled: Report) -> None:
     assert said in joint_story.joint_lines(report)
     doubtful = replace(joints, faces=faces[:1])
     assert joint_story.faces_line(replace(tiled, measurement=replace(tiled.measurement, joints=doubtful))) == ""
+
+
+def test_the_worst_of_many_flat_tiles_is_not_told_as_steep(tiled: Report) -> None:
+    def said(tiles: int) -> str:
+        # 3.4 u: of one flat tile 3 in 1000 look so steep (exp(-3.4²/2)), of 135 about every third floor has one.
+        flat = [MeasuredFace(n, Quantity(0.0, 6.0, "mm/m"), None) for n in range(1, tiles)]
+        steep = MeasuredFace(0, Quantity(20.4, 6.0, "mm/m"), None)
+        assert tiled.measurement.joints is not None
+        joints = replace(tiled.measurement.joints, faces=(steep, *flat))
+        return joint_story.faces_line(replace(tiled, measurement=replace(tiled.measurement, joints=joints)))
+
+    assert "steepest 20 ± 12 mm/m" in said(1)
+    assert said(135) == ""
