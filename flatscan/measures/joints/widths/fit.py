@@ -12,10 +12,8 @@ from flatscan.measures.joints.widths.groove_fit import settle
 from flatscan.measures.joints.widths.groove_model import (
     DEPTH,
     EDGE,
-    LEFT,
     LOG_BLUR,
     PARAMETERS,
-    RIGHT,
     WIDTH,
     profile_and_slopes,
 )
@@ -85,11 +83,11 @@ def fit_profiles(across: Across, weight: NDArray[np.float64], starts: NDArray[np
     slopes *= weight[..., None]
     residual = (across.tone - model) * weight
     samples = np.asarray(np.maximum(weight.sum(axis=1), PARAMETERS + 1.0), dtype=np.float64)
-    prior = _prior(across, starts)[:, 1]
+    prior = _prior(across)[:, 1]
     normal = slopes.transpose(0, 2, 1) @ slopes
     np.einsum("npp->np", normal)[...] += prior + 1e-12 * np.einsum("npp->np", normal) + 1e-300
     inverse = np.asarray(np.linalg.inv(normal), dtype=np.float64)
-    spread = _unevenness(across, starts) ** 2
+    spread = _unevenness(across) ** 2
     assumed = spread[:, None] * prior * inverse[:, WIDTH] ** 2
     rms = np.sqrt((residual**2).sum(axis=1) / (samples - PARAMETERS))
     return Fits(theta, _covariance(slopes, residual, samples, inverse), assumed, residual, slopes, rms)
@@ -98,21 +96,21 @@ def fit_profiles(across: Across, weight: NDArray[np.float64], starts: NDArray[np
 def settled(across: Across, weight: NDArray[np.float64], starts: NDArray[np.float64]) -> NDArray[np.float64]:
     """(n, 8) parameters only, as ``fit_profiles``."""
     tone = np.ascontiguousarray(across.tone, dtype=np.float64)
-    found = settle(across.x_mm, tone, weight, across.slant, starts, _prior(across, starts))
+    found = settle(across.x_mm, tone, weight, across.slant, starts, _prior(across))
     return np.asarray(found, dtype=np.float64)
 
 
-def _unevenness(across: Across, starts: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(n,) tone: standard deviation that a sample is given against the priors."""
+def _unevenness(across: Across) -> NDArray[np.float64]:
+    """(n,) tone: standard deviation that a sample is given against the priors. Faces fill most of a profile."""
     per_sample = np.sqrt(_UNEVEN_PER_MM / float(across.x_mm[1] - across.x_mm[0]))
-    face = (starts[:, 0, RIGHT] + starts[:, 0, LEFT]) / 2.0
+    face = np.median(across.tone, axis=1)
     return np.asarray(_UNEVEN * per_sample * np.maximum(np.abs(face), 1e-6), dtype=np.float64)
 
 
-def _prior(across: Across, starts: NDArray[np.float64]) -> NDArray[np.float64]:
+def _prior(across: Across) -> NDArray[np.float64]:
     """(n, 2, 8) values, and weights in tone²."""
-    prior = np.zeros((len(starts), 2, PARAMETERS))
-    spread = _unevenness(across, starts) ** 2
+    prior = np.zeros((len(across.tone), 2, PARAMETERS))
+    spread = _unevenness(across) ** 2
     prior[:, 0, DEPTH], prior[:, 1, DEPTH] = DEPTH_MM[0], spread / DEPTH_MM[1] ** 2
     prior[:, 0, EDGE], prior[:, 1, EDGE] = EDGE_MM[0], spread / EDGE_MM[1] ** 2
     prior[:, 0, LOG_BLUR] = np.log(BLUR_PIXELS[0] * across.pixel_mm)

@@ -89,7 +89,7 @@ def _read_chunk(
     tone, band = _best_tone(sample(image, pixels), grid.across_mm)
     straight = profiles_of(tone, grid.across_mm, grid.along, band, parts=PARTS)
     across = Across(grid.across_mm, straight.whole, slant, pixel_mm)
-    fits, weight = _fit(across)
+    fits, weight = fit_twice(across)
     theta = fits.theta
     again = [settled(replace(across, tone=straight.parts[:, i]), weight, theta[:, None, :]) for i in range(PARTS)]
     reason = refusals(fits, across, SEARCH_MM)
@@ -118,8 +118,8 @@ def _best_tone(strips: NDArray[np.float32], x_mm: NDArray[np.float64]) -> tuple[
     return tone, Band(*(np.stack(field)[pick, rows] for field in zip(*bands, strict=True)))
 
 
-def _fit(across: Across) -> tuple[Fits, NDArray[np.float64]]:
-    """Fitted twice: the second time over faces counted from the edges that the first one found."""
+def fit_twice(across: Across) -> tuple[Fits, NDArray[np.float64]]:
+    """Fits and their weights, the second time over faces counted from the edges that the first time found."""
     starts = starts_of(across, SEARCH_MM)
     centre, width = starts[:, :, CENTRE], starts[:, :, WIDTH]
     low, high = (centre - width / 2.0).min(axis=1), (centre + width / 2.0).max(axis=1)
@@ -137,4 +137,4 @@ def _window(
     return (np.abs(x_mm - centre) <= reach).astype(np.float64)
 
 
-__all__ = ["MEASURED", "Reading", "read_photo"]
+__all__ = ["MEASURED", "Reading", "fit_twice", "read_photo"]

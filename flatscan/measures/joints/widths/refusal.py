@@ -99,6 +99,7 @@ def refusals(fits: Fits, across: Across, search_mm: float) -> NDArray[np.int8]:
         | (farther > OTHER_EDGE * contrast)
         | (doubt > np.maximum(MOST_DOUBT * width, MOST_DOUBT_MM))
         | (np.abs(theta[:, CENTRE]) > search_mm + 1.0)
+        | _is_step(theta, contrast)
         | ~np.isfinite(doubt),
         "low_contrast": (contrast < LEAST_CONTRAST * brightest)
         | (contrast < LEAST_OVER_FACE * _unevenness(fits, x_mm)),
@@ -107,6 +108,13 @@ def refusals(fits: Fits, across: Across, search_mm: float) -> NDArray[np.int8]:
     for name, rows in failed.items():
         reason[rows] = REASONS.index(name)
     return reason
+
+
+def _is_step(theta: NDArray[np.float64], contrast: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """(n,) whether a joint of a tone between its faces' stands out less than these differ: two tones that just meet."""
+    right, joint, left = theta[:, RIGHT], theta[:, JOINT], theta[:, LEFT]
+    between = (joint - right) * (joint - left) < 0.0
+    return np.asarray(between & (contrast < np.abs(right - left)), dtype=np.bool_)
 
 
 def _unevenness(fits: Fits, x_mm: NDArray[np.float64]) -> NDArray[np.float64]:
