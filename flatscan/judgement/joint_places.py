@@ -87,6 +87,10 @@ class JointPlaces:
         x0, y0 = surface.xy_mm(float(rows.min()), float(cols.min()))
         x1, y1 = surface.xy_mm(float(rows.max()), float(cols.max()))
         box = (x0 - half, x1 + half, y0 - half, y1 + half)
+        if surface.outline:
+            # Joints are counted and tapes read from the walls, not from where the judged floor begins.
+            (left, bottom), (right, top) = surface.outline[0].min(axis=0), surface.outline[0].max(axis=0)
+            box = (float(left), float(right), float(bottom), float(top))
         in_box = (int(np.ptp(rows)) + 1) * (int(np.ptp(cols)) + 1)
         axes: tuple[Axis, ...] = ("x", "y")
         families = {axis: _family(pieces) for axis in axes if (pieces := _along(network.pieces, axis))}

@@ -41,7 +41,9 @@ def _worst(finding: Finding) -> str:
     word = finding.verdict.replace("_", " ")
     lean = f", {lean_in_words(finding.p_over)}" if word == "not decided" and finding.p_over is not None else ""
     value = "" if finding.value is None else size_text(finding.value)
-    name = f"{_WORST[finding.what]} {_NAMES[finding.what]}"
+    # Of many doubtful lips the one that leaves most doubt need not be the highest.
+    which = "Most doubtful" if finding.what == "lip" and word == "not decided" else _WORST[finding.what]
+    name = f"{which} {_NAMES[finding.what]}"
     place = finding.where.partition(";")[0]
     return f"{name}: {value}{_ADJECTIVES[finding.what]}, {place}: {word}{lean} (limit {finding.limit_mm:.3g} mm)"
 

@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 
 #: Joint taken off the tile's pitch where no joint was measured: 0 to 10 mm, any (common practice, no source).
 _UNKNOWN_JOINT: Range = (0.0, 5.0, 10.0)
+#: How far a contradiction by hand reaches along a joint, mm: what made the photo wrong at one station (a shadow, a
+#: stain) lies at its neighbours too (common practice, no source).
+_DOUBT_REACH_MM: dict[LimitKind | HandWhat, float] = {"joint_width": 150.0, "joint_depth": 0.0, "lip": math.inf}
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +66,8 @@ def judge_stations(
     A lip is over only where the floor's other lips do not make noise the likelier cause (``lip_prior``): of hundreds of
     joints some show a large lip by chance. They never make a lip within.
 
-    Where hand and scan contradict each other the word is *not decided*: at that station for a width or a depth, on
-    the whole piece for a lip, whose scan figures stand or fall together.
+    Where hand and scan contradict each other the word is *not decided*: at that station for a depth, some way round it
+    for a width, on the whole piece for a lip, whose scan figures stand or fall together.
     """
     limits = [limit for limit in limit_set.limits if limit.what == kind]
     lip_limits, prior = None, None
@@ -76,7 +79,7 @@ def judge_stations(
         if prior is not None:
             of_joint = [_among_others(judged, prior, confidence) for judged in of_joint]
         for at in _conflicts(hand, joint, kind):
-            of_joint = _doubted(of_joint, at, whole=kind == "lip")
+            of_joint = _doubted(of_joint, at, reach_mm=_DOUBT_REACH_MM[kind])
         words.append(of_joint)
     return words
 
@@ -123,11 +126,13 @@ def _judge(
 
 
 def _among_others(judged: Judged, prior: LipPrior, confidence: float) -> Judged:
-    """A lip over is held against the floor's other lips too; within stays as its own measurement says."""
-    if judged.word != "over" or judged.value is None:
+    """A lip not within is held against the floor's other lips too; within stays as its own measurement says."""
+    if judged.word not in ("over", "not_decided") or judged.value is None:
         return judged
     p_over = prior.chance_over(judged.value.value, judged.value.u, judged.limit_mm)
-    return judged if p_over >= confidence else replace(judged, word="not_decided", p_over=p_over)
+    if judged.word == "over" and p_over >= confidence:
+        return judged
+    return replace(judged, word="not_decided", p_over=p_over)
 
 
 def _reason(station: Station, kind: LimitKind) -> str:
@@ -179,10 +184,12 @@ def _conflicts(hand: Sequence[HeldAgainst], joint: MeasuredJoint, kind: LimitKin
     return [h.reading.at for h in hand if h.conflict and h.reading.what == kind and h.reading.joint == joint.id]
 
 
-def _doubted(of_joint: Sequence[Judged], at: Point, *, whole: bool) -> list[Judged]:
+def _doubted(of_joint: Sequence[Judged], at: Point, *, reach_mm: float) -> list[Judged]:
     nearest = min(range(len(of_joint)), key=lambda i: math.dist(of_joint[i].at, at), default=-1)
     word: Literal["not_decided"] = "not_decided"
     return [
-        replace(j, word=word, conflict=True, read_here=j.read_here or i == nearest) if whole or i == nearest else j
+        replace(j, word=word, conflict=True, read_here=j.read_here or i == nearest)
+        if i == nearest or math.dist(j.at, at) <= reach_mm
+        else j
         for i, j in enumerate(of_joint)
     ]

@@ -89,7 +89,7 @@ def _placed(reading: HandReading, joints: Joints | None, surface: Surface | None
         raise InputError(
             where,
             f"this floor has no joint {reading.joint}",
-            "Take the name from the map of this run, or leave it empty so that the nearest joint is taken",
+            "Take the name from joints.csv, or leave it empty so that the nearest joint is taken",
         )
     if away[name] > SAME_PLACE_MM:
         raise InputError(

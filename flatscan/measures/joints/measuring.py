@@ -9,6 +9,7 @@ from flatscan.measures.joints.joints import Joints, MeasuredJoint, Station
 from flatscan.measures.joints.lips.measure import measure_depths, measure_faces, measure_lips, over_smooth
 from flatscan.measures.joints.stations import Stations, stations_along
 from flatscan.measures.joints.widths.edge_definition import between_walls_and_tops
+from flatscan.measures.joints.widths.lone import without_lone
 from flatscan.measures.joints.widths.measure import measure_widths
 from flatscan.progress import SILENT, Progress
 from flatscan.quantity import Quantity
@@ -68,6 +69,7 @@ def measure_joints(
         rng=rng,
         progress=progress,
     )
+    widths = without_lone(widths, stations)
     depths = measure_depths(scan, surface, network, stations, widths.wall_width_mm)
     smooth = over_smooth(scan, surface, network)
     return Joints(
