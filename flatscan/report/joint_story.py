@@ -13,6 +13,9 @@ if TYPE_CHECKING:
     from flatscan.report.joint_words import JointKind
     from flatscan.report.report import Report
 
+#: Less joint than this is sooner read by hand, m.
+_LITTLE_M = 1.0
+
 
 def joint_lines(report: Report) -> list[str]:
     """What was found, then how it stands against each limit: one sentence each."""
@@ -83,6 +86,18 @@ def work_step(report: Report) -> str:
     # Where areas are levelled too, that step ends with measuring again.
     again = ". Then measure again" if report.verdict.answer.code == "fill_joints_and_lips" else ""
     return f"{said[0].upper()}{said[1:]}. Places: joints.csv{again}"
+
+
+def edge_step(report: Report) -> list[str]:
+    """The cheapest way to decide widths: what the edges are like; none where it is known or would decide little."""
+    tally = report.verdict.joint_tally
+    if tally is None or tally.width is None or report.settings.joints.tile_edge_mm is not None:
+        return []
+    open_m = tally.width.not_decided * tally.length_m
+    if open_m < _LITTLE_M:
+        return []
+    look = "Look how far a tile's edge is rounded and check again with --tile-edge (0 for sharp edges)"
+    return [f"{look}: {_m(open_m)} of joint hang on it in width"]
 
 
 def takes_down_lips(report: Report) -> bool | None:

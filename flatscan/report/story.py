@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING
 
 from flatscan.constants import MM_PER_M
 from flatscan.judgement.readings import UNSEEN
-from flatscan.report import places, wording
-from flatscan.report.joint_story import work_step
+from flatscan.report import joint_story, places, wording
 
 if TYPE_CHECKING:
     from flatscan.judgement.verdict import AnswerCode, Finding, Reading
@@ -39,11 +38,11 @@ _RECORD_FIRST = (
 def next_steps(report: Report) -> list[str]:
     """In the order a person would do them."""
     code = report.verdict.answer.code
-    readings = [*_sheet(report), *_readings(report)]
+    readings = [*joint_story.edge_step(report), *_sheet(report), *_readings(report)]
     if code == "not_decided" and not readings:
         how = "Read again on a finer grid" if report.surface.lattice else _CAPTURE_AGAIN
         readings = [f"{how}; the doubts say why"]
-    joints = [joint_work] if (joint_work := work_step(report)) and code != "level_all" else []
+    joints = [joint_work] if (joint_work := joint_story.work_step(report)) and code != "level_all" else []
     # Lips come down and joints are filled before compound goes over them.
     work = joints if joints and code == "fill_joints_and_lips" else [*joints, *_STEPS[code]]
     first, then = (readings, work) if code == "not_decided" else (work, readings)

@@ -283,3 +283,16 @@ def test_the_worst_of_many_flat_tiles_is_not_told_as_steep(tiled: Report) -> Non
 
     assert "steepest 20 ± 12 mm/m" in said(1)
     assert said(135) == ""
+
+
+def test_the_edges_rounding_is_asked_for_where_widths_hang_on_it(tiled: Report) -> None:
+    shares = JointShares(over=0.1, not_decided=0.5, within=0.4, not_seen=0.0)
+    tally = replace(tiled.verdict.joint_tally, length_m=20.0, width=shares)
+    report = replace(tiled, verdict=replace(tiled.verdict, joint_tally=tally))
+    (said,) = joint_story.edge_step(report)
+    assert "--tile-edge" in said
+    assert "10.0 m" in said
+    known = replace(report.settings, joints=replace(report.settings.joints, tile_edge_mm=0.5))
+    assert joint_story.edge_step(replace(report, settings=known)) == []
+    little = replace(tally, length_m=1.0)
+    assert joint_story.edge_step(replace(report, verdict=replace(report.verdict, joint_tally=little))) == []
