@@ -14,6 +14,7 @@ from flatscan.measures.joints.widths.groove_model import (
     CENTRE,
     DEPTH,
     EDGE,
+    JOINT,
     LOG_BLUR,
     PARAMETERS,
     WIDTH,
@@ -21,6 +22,7 @@ from flatscan.measures.joints.widths.groove_model import (
     profile_and_slopes,
 )
 from flatscan.measures.joints.widths.one_photo import EDGE_SHAPE_MM, fit_twice
+from flatscan.measures.joints.widths.refusal import MEASURED, REASONS, refusals
 from flatscan.measures.joints.widths.repeats import noise_of
 
 PIXEL_MM = 0.25
@@ -281,3 +283,27 @@ def test_bands_of_either_polarity_are_within_what_is_assumed():
         assert np.all(np.abs(off[name]) < 2.0 * np.hypot(u_of(fits), EDGE_SHAPE_MM))
     assert off["dark"].max() < 0.0 < off["light"].min()
     assert np.abs(off["light"] - off["dark"]).max() < 0.35
+
+
+@pytest.mark.parametrize("shade", [0.0, 0.65])
+def test_mottle_is_no_shadow_and_a_shadow_is(shade: float):
+    """Mottle of 6 % along 20 samples is taken for a shadow in few, half a light joint in shadow is refused in most.
+
+    The rest of these is for the neighbours to tell.
+    """
+    theta, slant = grooves(200, np.random.default_rng(31))
+    theta[:, JOINT] = 0.8
+    white = np.random.default_rng(32).normal(0.0, 0.06, (200, len(X_MM) + 300))
+    mottle = lfilter([np.sqrt(1.0 - 0.95**2)], [1.0, -0.95], white, axis=1)[:, 300:]
+    blur, start = np.exp(theta[:, [LOG_BLUR]]), theta[:, [CENTRE]] - theta[:, [WIDTH]] / 2.0
+    band = ndtr((X_MM - start) / blur) - ndtr((X_MM - start - theta[:, [WIDTH]] / 2.0) / blur)
+    across = Across(
+        X_MM, profile(X_MM, slant, theta) * (1.0 + mottle) * (1.0 - shade * band), slant, np.full(200, 0.25)
+    )
+    fits = fit_twice(across)[0]
+    reason = refusals(fits, across, 4.0)
+    if shade:
+        assert np.mean(reason == MEASURED) < 0.2
+    else:
+        assert np.mean(reason == REASONS.index("shadow")) < 0.15
+        assert np.mean(reason == MEASURED) > 0.8
