@@ -56,7 +56,9 @@ def find_network(
         graphs.append(_in_floor_frame(found.graph, picture))
     graph, found_in = _together(graphs, pictures)
     if len(graph.links) == 0:
-        return JointNetwork((), (), None, found_in, _how(pictures, 0), (_nothing_found(pictures),))
+        # Without a picture nothing was looked for, which ``how`` says.
+        nothing = (_nothing_found(pictures),) if pictures else ()
+        return JointNetwork((), (), None, found_in, _how(pictures, 0), nothing)
     rings, sides = faces_of(graph.nodes_mm, graph.links, _MOST_FACE_MM2)
     pixel_mm = min(picture.pixel_mm for picture in pictures)
     boxes = boxes_about(rings)
@@ -113,5 +115,5 @@ def _how(pictures: Sequence[FloorPicture], pieces: int) -> str:
 
 
 def _nothing_found(pictures: Sequence[FloorPicture]) -> Caveat:
-    looked = " and ".join(f"{_KIND_WORDS[p.kind]} ({p.pixel_mm:.2g} mm a pixel)" for p in pictures) or "no picture"
+    looked = " and ".join(f"{_KIND_WORDS[p.kind]} ({p.pixel_mm:.2g} mm a pixel)" for p in pictures)
     return caveat("no_joints_found", looked=looked)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numba import njit
+from numba import njit, prange
 
+import flatscan.threads  # noqa: F401 - for its effect
 from flatscan.measures.joints.widths.groove_model import (
     DEPTH,
     EDGE,
@@ -92,7 +93,7 @@ def _descend(
     return cost
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", parallel=True)
 def settle(
     x_mm: NDArray[np.float64], tone: NDArray[np.float64], weight: NDArray[np.float64], slant: NDArray[np.float64],
     starts: NDArray[np.float64], prior: NDArray[np.float64],
@@ -101,20 +102,28 @@ def settle(
 
     ``weight`` (n, m): the samples above 0, which lie together; ``prior`` (n, 2, 8).
     """
-    n, found = len(tone), np.empty((len(tone), PARAMETERS))
-    step = x_mm[1] - x_mm[0]
-    for row in range(n):
-        use = np.nonzero(weight[row] > 0.0)[0]
-        low, high = use[0], use[-1] + 1
-        line, best = tone[row, low:high].copy(), np.inf
-        for k in range(starts.shape[1]):
-            theta = starts[row, k].copy()
-            cost = _descend(x_mm[low], step, slant[row], line, theta, prior[row], _FIRST_STEPS)
-            if cost < best:
-                best = cost
-                found[row] = theta
-        _descend(x_mm[low], step, slant[row], line, found[row], prior[row], _MOST_STEPS)
+    found = np.empty((len(tone), PARAMETERS))
+    for row in prange(len(tone)):
+        _settle_one(x_mm, tone[row], weight[row], slant[row], starts[row], prior[row], found[row])
     return found
+
+
+@njit(cache=True, error_model="numpy")
+def _settle_one(
+    x_mm: NDArray[np.float64], tone: NDArray[np.float64], weight: NDArray[np.float64], slant: float,
+    starts: NDArray[np.float64], prior: NDArray[np.float64], found: NDArray[np.float64],
+) -> None:  # fmt: skip
+    """One row, in a function of its own so that no two threads share its scratch."""
+    use = np.nonzero(weight > 0.0)[0]
+    low, high, step = use[0], use[-1] + 1, x_mm[1] - x_mm[0]
+    line, best = tone[low:high].copy(), np.inf
+    for k in range(len(starts)):
+        theta = starts[k].copy()
+        cost = _descend(x_mm[low], step, slant, line, theta, prior, _FIRST_STEPS)
+        if cost < best:
+            best = cost
+            found[:] = theta
+    _descend(x_mm[low], step, slant, line, found, prior, _MOST_STEPS)
 
 
 @njit(cache=True, error_model="numpy")
