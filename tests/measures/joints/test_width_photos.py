@@ -221,3 +221,11 @@ def test_neighbours_in_the_same_light_give_a_shadow_away():
         np.array([no_edges] * 6 + [MEASURED] * 5, np.int8), np.tile([1.0, 0.0], (11, 1)), np.ones(11)
     )
     assert hardly.tolist() == [no_edges] * 11
+
+
+def test_a_strip_of_mortar_is_no_joint(joint_photos):
+    """19 mm between two tiles is what is left of a tile; widths are looked for up to 16 mm."""
+    scene = scene_of(joint_photos, width_mm=np.array([19.0, 19.0, 19.0]), pitch_mm=60.0, grout=0.12)
+    widths, truth = measured(joint_photos, scene, [take(joint_photos, scene)])
+    assert len(truth) > 0
+    assert all(why is not None for why in widths.refused)

@@ -18,6 +18,7 @@ from flatscan.measures.joints.widths.groove_model import (
     profile,
 )
 from flatscan.measures.joints.widths.levels import faint_level, other_levels
+from flatscan.measures.joints.widths.start import WIDTHS_MM
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -99,6 +100,7 @@ def refusals(fits: Fits, across: Across, search_mm: float) -> NDArray[np.int8]:
         | (farther > OTHER_EDGE * contrast)
         | (doubt > np.maximum(MOST_DOUBT * width, MOST_DOUBT_MM))
         | (np.abs(theta[:, CENTRE]) > search_mm + 1.0)
+        | (width > WIDTHS_MM[-1])
         | _is_step(theta, contrast)
         | ~np.isfinite(doubt),
         "low_contrast": (contrast < LEAST_CONTRAST * brightest)
