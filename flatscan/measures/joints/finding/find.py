@@ -52,7 +52,13 @@ def find_network(
     """
     graphs: list[Graph] = []
     for picture in pictures:
-        found = find_lines(picture.tone, picture.pixel_mm, heights=picture.kind == "heights", progress=progress)
+        found = find_lines(
+            picture.tone,
+            picture.pixel_mm,
+            heights=picture.kind == "heights",
+            tile_mm=settings.tile_mm,
+            progress=progress,
+        )
         graphs.append(_in_floor_frame(found.graph, picture))
     graph, found_in = _together(graphs, pictures)
     if len(graph.links) == 0:

@@ -25,6 +25,7 @@ from flatscan.measures.joints.finding.ridges import evidence
 from flatscan.measures.joints.finding.seen import Seen
 from flatscan.measures.joints.finding.segments import lines_in
 from flatscan.measures.joints.finding.settle import settled
+from flatscan.measures.joints.finding.spacing import at_tile_distance
 from flatscan.measures.joints.finding.strips import Strips, strips_along
 
 if TYPE_CHECKING:
@@ -47,6 +48,8 @@ _STEADY_OF_USUAL = 0.6
 #: Less contrast than this share of what is usual nearby: no joint.
 _LEAST_OF_USUAL = 0.35
 _NEIGHBOURS = 15
+#: With a known tile faint lines are believed this many tiles out from clear ones.
+_ROWS_OUT = 2
 #: Gaps shorter than this are closed, mm; faces thinner than the others (mm, pixels) are two lines on one joint.
 _CLOSE_MM = 250.0
 _THIN_MM = 14.0
@@ -68,7 +71,14 @@ class Found:
     pixel_mm: float
 
 
-def find_lines(tone: NDArray[np.float32], pixel_mm: float, *, heights: bool, progress: Progress) -> Found:
+def find_lines(
+    tone: NDArray[np.float32],
+    pixel_mm: float,
+    *,
+    heights: bool,
+    tile_mm: tuple[float, float] | None = None,
+    progress: Progress,
+) -> Found:
     """Find the joints in a picture seen from straight above.
 
     Parameters
@@ -76,6 +86,7 @@ def find_lines(tone: NDArray[np.float32], pixel_mm: float, *, heights: bool, pro
     tone : (rows, cols) float32, NaN unseen; brightness in any unit, or with ``heights`` relief in mm
     pixel_mm : side of a pixel; the outer corner of pixel [0, 0] is the origin
     heights : steps from one side to the other count as well
+    tile_mm : size of the tiles where it is known: fainter lines are believed a tile away from clear ones
     """
     tone, pixel_mm = work_size(tone, pixel_mm)
     known = tone[np.isfinite(tone)]
@@ -99,7 +110,7 @@ def find_lines(tone: NDArray[np.float32], pixel_mm: float, *, heights: bool, pro
     nodes, links = cut_at_crossings(trial_lines(lines, pixel_mm), max(_SNAP_MM, _SNAP_PX * pixel_mm))
     proof = proof_of(nodes[links], strips, steps=heights)
     thin_mm = max(_THIN_MM, _THIN_PX * pixel_mm)
-    graph = proven(nodes, links, proof, Seen(tone, pixel_mm), thin_mm=thin_mm, alike=not heights)
+    graph = proven(nodes, links, proof, Seen(tone, pixel_mm), thin_mm=thin_mm, tile_mm=tile_mm, alike=not heights)
     return Found(settled(graph, strips, steps=heights), pixel_mm)
 
 
@@ -110,6 +121,7 @@ def proven(
     seen: Seen,
     *,
     thin_mm: float = _THIN_MM,
+    tile_mm: tuple[float, float] | None = None,
     alike: bool,
 ) -> Graph:
     """Keep clear pieces, and less clear ones that join clear ones; then cut free ends and what touches no network.
@@ -127,6 +139,10 @@ def proven(
     steady = (proof.z >= _STEADY_Z) & (proof.agree >= _STEADY_AGREE) & (length > _STEADY_MM)
     keep = (strong & like) | (steady & (proof.contrast >= _STEADY_OF_USUAL * usual))
     may = (proof.z >= WEAK_Z) & (proof.agree >= _WEAK_AGREE) & like
+    if tile_mm is not None:
+        # Row after row: what is believed now stands for the next.
+        for _ in range(_ROWS_OUT):
+            keep = keep | (may & at_tile_distance(nodes[links], keep, tile_mm))
     for _ in range(4):
         touched = np.zeros(len(nodes), dtype=np.bool_)
         touched[links[keep].ravel()] = True
