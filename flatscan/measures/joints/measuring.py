@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from flatscan.measures.joints.finding.find import find_network
 from flatscan.measures.joints.joints import Joints, MeasuredJoint, Station
-from flatscan.measures.joints.lips.measure import measure_depths, measure_faces, measure_lips, over_smooth
+from flatscan.measures.joints.lips.measure import measure_depths, measure_faces, measure_lips
 from flatscan.measures.joints.stations import Stations, stations_along
 from flatscan.measures.joints.widths.edge_definition import between_walls_and_tops
 from flatscan.measures.joints.widths.lone import without_lone
@@ -70,13 +70,12 @@ def measure_joints(
         progress=progress,
     )
     widths = without_lone(widths, stations)
-    depths = measure_depths(scan, surface, network, stations, widths.wall_width_mm)
-    smooth = over_smooth(scan, surface, network)
+    depths = measure_depths(scan, surface, network, stations, widths.wall_width_mm, smooth=lips.smooth)
     return Joints(
         network=network,
         joints=_joints(network, stations, (widths, lips, depths), settings),
         faces=measure_faces(scan, surface, network),
-        caveats=doubts if smooth is None else (*doubts, smooth),
+        caveats=doubts if lips.smooth is None else (*doubts, lips.smooth),
     )
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from flatscan.measures.joints.lips.measure import measure_depths, measure_faces
+from flatscan.measures.joints.lips.measure import measure_depths, measure_faces, over_smooth
 from flatscan.measures.joints.stations import stations_along
 from flatscan.synth.sensors.presets import STRUCTURED_LIGHT
 
@@ -27,7 +27,9 @@ def truth(lip_floors, floor):
 def depths(lip_floors, floor, truth, scan, widths=True):
     stations = stations_along(truth.network, 50.0)
     width = truth.width[stations.piece] if widths else None
-    found = measure_depths(scan, lip_floors.surface_of(floor, scan.kind), truth.network, stations, width)
+    surface = lip_floors.surface_of(floor, scan.kind)
+    smooth = over_smooth(scan, surface, truth.network)
+    found = measure_depths(scan, surface, truth.network, stations, width, smooth=smooth)
     return found, truth.depth[stations.piece]
 
 

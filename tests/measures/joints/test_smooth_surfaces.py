@@ -32,7 +32,8 @@ def test_a_fused_and_smoothed_mesh_gives_no_lips(lip_floors, floor):
     lips = measure_lips(scan, surface, network, stations)
     assert set(lips.refused) == {"smoothed"}
     assert np.isnan(lips.lip_mm).all()
-    assert set(measure_depths(scan, surface, network, stations, None).refused) == {"smoothed"}
+    assert lips.smooth.name == "surface_smoothed"
+    assert set(measure_depths(scan, surface, network, stations, None, smooth=lips.smooth).refused) == {"smoothed"}
 
 
 def test_a_mesh_of_raw_points_is_not_called_smoothed(lip_floors, floor):

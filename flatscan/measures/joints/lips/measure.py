@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -46,8 +47,8 @@ def measure_lips(
     """
     if scan.kind == "levels" or not network.pieces:
         return _refused(network, stations, "too_few_heights")
-    if over_smooth(scan, surface, network) is not None:
-        return _refused(network, stations, "smoothed")
+    if (smooth := over_smooth(scan, surface, network)) is not None:
+        return replace(_refused(network, stations, "smoothed"), smooth=smooth)
     viewing, regions = viewing_of(scan, surface), regions_of(network)
     samples = samples_on(scan, surface, viewing, regions)
     found = lips_by_view(network.pieces, regions, samples, viewing, np.random.default_rng(_SEED), progress)
@@ -84,6 +85,8 @@ def measure_depths(
     network: JointNetwork,
     stations: Stations,
     widths_mm: NDArray[np.float64] | None,
+    *,
+    smooth: Caveat | None,
 ) -> Depths:
     """Depth at every station, where samples are fine enough to reach the joint's floor (see ``depths``).
 
@@ -91,8 +94,9 @@ def measure_depths(
     ----------
     widths_mm : (n,) width between the tiles' sides, NaN: not known; None: none is. Without it no depth is given,
         for what a smoothed profile says of a joint's floor depends on it
+    smooth : what ``over_smooth`` says of this surface (``Lips.smooth`` has it)
     """
-    if over_smooth(scan, surface, network) is not None:
+    if smooth is not None:
         none = np.full(len(stations), np.nan)
         refused: list[Refusal | None] = ["smoothed"] * len(stations)
         return Depths(none, none.copy(), tuple(refused))

@@ -9,6 +9,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from flatscan.caveats import Caveat
     from flatscan.measures.joints.joints import Refusal
 
 
@@ -25,6 +26,7 @@ class Lips:
     budget : (n,) float64 each, mm: ``white_noise``, ``correlated_noise``, ``fixed_pattern`` of the sensor,
         ``tile_warp`` (bow of the tiles and of the floor); their squares add up to ``u_mm`` squared
     views : (p,) int32 independent views behind each piece
+    smooth : the caveat where all was refused because the surface was smoothed
     """
 
     lip_mm: NDArray[np.float64]
@@ -34,6 +36,7 @@ class Lips:
     line_cov: NDArray[np.float64]
     budget: dict[str, NDArray[np.float64]]
     views: NDArray[np.int32]
+    smooth: Caveat | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
