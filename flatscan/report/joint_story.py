@@ -23,7 +23,7 @@ def joint_lines(report: Report) -> list[str]:
     if joints is None:
         return []
     if not joints.network.pieces:
-        return [f"Joints: none found. {joints.network.how}"]
+        return [joints.network.how]
     told = [found_line(report), *(_tally_lines(report, tally) if tally is not None else []), faces_line(report)]
     return [line for line in told if line]
 
@@ -97,7 +97,7 @@ def edge_step(report: Report) -> list[str]:
     if open_m < _LITTLE_M:
         return []
     look = "Look how far a tile's edge is rounded and check again with --tile-edge (0 for sharp edges)"
-    return [f"{look}: {_m(open_m)} of joint hang on it in width"]
+    return [f"{look}: {_m(open_m)} of joint cannot be decided in width without it"]
 
 
 def takes_down_lips(report: Report) -> bool | None:
