@@ -328,13 +328,15 @@ def test_ctrl_c_is_told_in_one_line(
 @pytest.mark.skipif(sys.platform == "win32", reason="signals are sent otherwise there")
 @pytest.mark.parametrize("words", [("check", SAMPLES / "old_tiled_kitchen", "--out"), ("demo", "--kind", "levels")])
 def test_ctrl_c_leaves_nothing(tmp_path: Path, words: tuple[object, ...]) -> None:
-    """A real interrupt of a real process, sent when the surface stage begins; seconds of work are left then."""
+    """A real interrupt of a real process, sent while the surface stage waits.
+
+    It waits because Python drops an interrupt that lands in one of its own callbacks (an import's lock, say).
+    """
     code = (
         # A shell starts what it runs in the background deaf to Ctrl-C.
-        "import signal\nsignal.signal(signal.SIGINT, signal.default_int_handler)\n"
+        "import signal, time\nsignal.signal(signal.SIGINT, signal.default_int_handler)\n"
         "from flatscan import workflow\n"
-        "find = workflow.find_surface\n"
-        "def begin(*given, **named):\n    print('here', flush=True)\n    return find(*given, **named)\n"
+        "def begin(*given, **named):\n    print('here', flush=True)\n    time.sleep(50)\n"
         "workflow.find_surface = begin\n"
         "from flatscan.cli.entry import main\nmain()"
     )
