@@ -25,6 +25,8 @@ class ReadSettings:
     mesh_points_per_m2: float = 40_000.0
     #: Seed of the places where a mesh is sampled.
     mesh_seed: int = 20_260_101
+    #: True: rows of a readings table that cannot be used are left out and named; False: they are an error.
+    leave_out_bad_rows: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,6 +43,8 @@ class SurfaceSettings:
     least_seen_share: float = 0.3
     #: Standard uncertainty of a bend over the whole capture the data cannot show. None: by sensor class.
     systematic_mm: float | None = None
+    #: Floors drawn from what readings by hand allow.
+    realisations: int = 200
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -112,11 +112,33 @@ class HeldAgainst:
     conflict: bool
 
 
+@dataclass(frozen=True, slots=True)
+class PlacementFigure:
+    """What one laying of the bar says by itself (rules R1 to R3), beside what the surface says of the same line.
+
+    ``gap``: largest height of the bar's chord over the floor between two contacts, from the readings alone;
+    ``contacts`` those two places, ``span_mm`` their distance, ``at`` the deepest station. ``edge_mm``: length of bar.
+    ``hump``: how far the floor stands above the line of the feet, for bars on feet; None else.
+    ``surface``: the surface's gap of the same chord at the same place; None where there is no surface.
+    """
+
+    row: int
+    number: str
+    edge_mm: float
+    gap: Quantity
+    at: Point
+    contacts: tuple[Point, Point]
+    span_mm: float
+    hump: Quantity | None = None
+    surface: Quantity | None = None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Measurement:
     """Everything measured on one surface. ``gaps`` is worst first over all edge lengths.
 
     ``joints``: None where they were not looked for. ``hand``: the hand readings that were taken in, as given.
+    ``placements``: each laying of a straightedge by itself.
     """
 
     flatness: Flatness
@@ -127,3 +149,4 @@ class Measurement:
     caveats: tuple[Caveat, ...]
     joints: Joints | None = None
     hand: tuple[HeldAgainst, ...] = ()
+    placements: tuple[PlacementFigure, ...] = ()

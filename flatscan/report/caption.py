@@ -18,6 +18,7 @@ KIND_TEXT: dict[ScanKind, str] = {
     "cloud": "point cloud",
     "mesh": "mesh",
     "levels": "levels read by hand",
+    "readings": "readings taken by hand",
 }
 _MOST_FILES = 3
 

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from flatscan.levelling.plan import LevellingPlan
     from flatscan.measures.measurement import Measurement
     from flatscan.settings import Settings
+    from flatscan.sources.hand.field_readings import FieldReadings
     from flatscan.sources.scan import InputFile
     from flatscan.surface.picture.floor_picture import FloorPicture
     from flatscan.surface.surface import Surface
@@ -31,3 +32,5 @@ class Report:
     seconds: tuple[tuple[str, float], ...]
     #: The floor from straight above; None: there was nothing to make one of.
     picture: FloorPicture | None = None
+    #: What was read by hand; None: nothing was.
+    field: FieldReadings | None = None

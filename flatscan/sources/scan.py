@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from flatscan.caveats import Caveat
 
-ScanKind = Literal["depth_frames", "cloud", "mesh", "levels"]
+ScanKind = Literal["depth_frames", "cloud", "mesh", "levels", "readings"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from flatscan.caveats import Caveat
     from flatscan.quantity import Quantity
     from flatscan.sources.scan import ScanKind
+    from flatscan.surface.readings.fit import ReadingsFit
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +79,10 @@ class Surface:
     lattice : True where cells are hand-read nodes a large step apart: only lines through nodes count
     kind : what the points came from
     strip_mm : width of the strip along the walls that is not judged
+    realisations_mm : (draws, rows, cols) float32, floors that agree with the readings taken by hand, each as likely
+        as the next, freed of their plane, NaN like height; ``estimate_mm`` is their mean and ``white_mm`` their
+        scatter. None: the noise model says what is not known
+    fit : how readings taken by hand are met; None: there were none
     inferences, caveats : carried from the scan, plus this stage's own
     """
 
@@ -96,6 +101,8 @@ class Surface:
     lattice: bool = False
     strip_mm: float = 0.0
     correlated_scale: NDArray[np.float32] | None = None
+    realisations_mm: NDArray[np.float32] | None = None
+    fit: ReadingsFit | None = None
     inferences: tuple[str, ...] = ()
     caveats: tuple[Caveat, ...] = ()
 
@@ -112,6 +119,10 @@ class Surface:
             raise ValueError("height_mm must be NaN outside the floor")
         if self.correlated_scale is not None:
             self.correlated_scale.setflags(write=False)
+        if self.realisations_mm is not None:
+            if self.realisations_mm.shape[1:] != shape:
+                raise ValueError(f"realisations_mm must each have the shape of height_mm {shape}")
+            self.realisations_mm.setflags(write=False)
         for array in (
             self.height_mm,
             self.estimate_mm,

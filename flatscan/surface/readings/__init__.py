@@ -1,0 +1,1 @@
+"""A surface from readings taken by hand, and a scan corrected by them."""
