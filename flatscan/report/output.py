@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import os
-import secrets
-import shutil
 from typing import TYPE_CHECKING
 
-from flatscan.errors import OutputError
+from flatscan import new_folder
 from flatscan.report.result import json_of, result_of
 
 if TYPE_CHECKING:
@@ -22,26 +19,12 @@ FILE_NAMES = (
     "result.json", "heatmap.png", "report.html", "gaps.csv", "findings.csv", "areas.csv", "height.tif", "height.json",
     "joints.csv", "stations.csv", "next_readings.csv", "floor.jpg",
 )  # fmt: skip
+_PART_OF = "a result"
 
 
 def refuse_existing(folder: Path, *, force: bool) -> None:
     """Raise OutputError where ``write_report`` would: before the long work, not after it."""
-    parent = folder.absolute().parent
-    if not parent.is_dir():
-        raise OutputError(folder, f"there is no folder {parent} to make it in", "Make that first, or check the path")
-    if not os.access(parent, os.W_OK):
-        raise OutputError(folder, f"you may not write into {parent}", "Choose another folder")
-    if not (folder.exists() or folder.is_symlink()):
-        return
-    if not folder.is_dir():
-        raise OutputError(folder, "a file of that name exists", "Choose another folder name")
-    strangers = sorted(entry.name for entry in folder.iterdir() if entry.name not in FILE_NAMES)
-    if not force:
-        advice = "Choose another folder" if strangers else "Choose another folder, or pass --force to replace it"
-        raise OutputError(folder, "the folder exists", advice)
-    if strangers:
-        what = f"the folder holds {strangers[0]!r}, which is not part of a result, so it is not replaced"
-        raise OutputError(folder, what, "Choose another folder, or take that out first")
+    new_folder.refuse_existing(folder, may_hold=FILE_NAMES, part_of=_PART_OF, force=force)
 
 
 def write_report(report: Report, out: Path, *, force: bool = False) -> tuple[Path, ...]:
@@ -58,21 +41,11 @@ def write_report(report: Report, out: Path, *, force: bool = False) -> tuple[Pat
     OutputError
         where the folder exists (and may not be replaced) or cannot be written
     """
-    refuse_existing(out, force=force)
-    place = out.resolve()
-    aside = place.with_name(f".{place.name}.{secrets.token_hex(4)}.part")
-    try:
-        aside.mkdir()
-        _write_files(report, aside)
-        refuse_existing(place, force=force)
-        _put_in_place(aside, place)
-    except OSError as error:
-        raise OutputError(
-            out, f"cannot be written: {error.strerror or error}", "Choose a folder that you may write to"
-        ) from error
-    finally:
-        shutil.rmtree(aside, ignore_errors=True)
-    return tuple(out / name for name in FILE_NAMES if (out / name).exists())
+
+    def write(folder: Path) -> None:
+        _write_files(report, folder)
+
+    return new_folder.write_folder(out, write, may_hold=FILE_NAMES, part_of=_PART_OF, force=force)
 
 
 def as_json(report: Report) -> str:
@@ -117,18 +90,3 @@ def _write_files(report: Report, folder: Path) -> None:
         (folder / "floor.jpg").write_bytes(seen_from_above)
     page = page_html(report, picture, seen_from_above)
     (folder / "report.html").write_text(page, encoding="utf-8", newline="\n")
-
-
-def _put_in_place(aside: Path, place: Path) -> None:
-    """Rename; an old folder is moved aside first and moved back if the rename fails."""
-    if not place.exists():
-        aside.rename(place)
-        return
-    old = place.with_name(f".{place.name}.{secrets.token_hex(4)}.old")
-    place.rename(old)
-    try:
-        aside.rename(place)
-    except BaseException:
-        old.rename(place)
-        raise
-    shutil.rmtree(old)
