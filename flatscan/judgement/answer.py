@@ -5,19 +5,25 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from flatscan.constants import MM_PER_M
+from flatscan.judgement.bends import bend_reasons
 from flatscan.judgement.findings import GAP_KINDS, JOINT_KINDS, WORD_ORDER
 from flatscan.judgement.joint_reasons import joint_reasons
+from flatscan.judgement.placement_findings import placement_reasons, speaks
+from flatscan.judgement.searched_joints import searched_reasons
+from flatscan.judgement.soundness import not_recorded, soundness_reasons
 from flatscan.judgement.verdict import Answer
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from flatscan.judgement.soundness import Soundness
     from flatscan.judgement.verdict import AnswerCode, Finding, JointTally, VerdictWord
+    from flatscan.surface.readings.fit import LongMode
 
 #: Over more than this share of the seen floor, levelling places one by one is no longer the simpler job.
 LEVEL_ALL_SHARE = 0.5
-#: Not geometry, so never decided here; always the last reason.
-NOT_RECORDED = "Dryness, soundness and cracks are not recorded: check them before laying"
+#: Not geometry, so never decided here; the last reason where nobody wrote any of it down.
+NOT_RECORDED = not_recorded(None)
 
 _TEXTS: dict[AnswerCode, str] = {
     "lay_as_is": "Flat enough: lay over it as it is",
@@ -28,7 +34,7 @@ _TEXTS: dict[AnswerCode, str] = {
 }
 #: What keeps the answer open, by the word for flatness.
 _OPEN: dict[VerdictWord | None, str] = {
-    "not_decided": "Cannot be told yet: too close to the limit for this capture",
+    "not_decided": "Cannot be told yet: too close to the limit for {these}",
     "not_seen": "Cannot be told yet: not all of the floor could be judged",
     None: "Cannot be told yet: flatness was not judged",
 }
@@ -57,9 +63,17 @@ def answer(
     most_unseen_share: float,
     share_over: float,
     tally: JointTally | None = None,
+    soundness: Soundness | None = None,
+    bends: Sequence[LongMode] = (),
+    by_hand: bool = False,
 ) -> Answer:
-    """The answer; ``findings`` worst first, shares 0 to 1. ``tally``: over all joints, where they were measured."""
-    gaps = [f for f in findings if f.what in GAP_KINDS]
+    """The answer; ``findings`` worst first, shares 0 to 1. ``tally``: over all joints, where they were measured.
+
+    ``soundness``: taps and cracks; while any is bad the floor is never to be laid over as it is. ``bends``: those that
+    keep flatness open. ``by_hand``: no sensor captured the floor.
+    """
+    every_gap = [f for f in findings if f.what in GAP_KINDS]
+    gaps = [f for f in every_gap if speaks(f)]
     # Few enough joints without a figure do not keep the others from being within.
     counted = [f for f in findings if f.share is None or f.share >= most_unseen_share]
     joints = [f for f in counted if f.what in JOINT_KINDS]
@@ -73,22 +87,35 @@ def answer(
         others = [f for f in joints if not (f.what == "lip" and f.verdict == "over")]
         joint_word = "over" if combined_word(others) == "over" else "not_decided"
     code = answer_code(flat, joint_word, share_over)
-    reasons = _gap_reasons([f for f in gaps if f.value is not None and f.verdict == flat])
+    of_surface = [f for f in gaps if f.value is not None and f.verdict == flat and f.placement is None]
+    reasons = [*_gap_reasons(of_surface), *placement_reasons(every_gap), *bend_reasons(bends)]
     if flat is None:
         reasons.append("No gap limit was asked for, so flatness was not judged")
-    if flat == "over":
+    if flat == "over" and of_surface:
         reasons.append(f"{_percent(share_over)} of the seen floor measures over a limit")
     if too_little_seen:
         reasons.append(f"{100 * unseen_share:.0f} % of the floor was not seen: too much to call it within, which "
                        f"takes less than {100 * most_unseen_share:.0f} %")  # fmt: skip
-    reasons += joint_reasons(joints, tally)
+    reasons += [*joint_reasons(joints, tally), *searched_reasons(joints), *soundness_reasons(soundness)]
     reasons += _not_measured(counted)
     text = _OPEN.get(flat, _TEXTS[code]) if code == "not_decided" else _TEXTS[code]
+    text = text.format(these="these readings" if by_hand else "this capture")
+    if code in ("level_areas", "level_all") and not of_surface:
+        text = "Level where the straightedge reads over the limit, then lay"
     if code == "not_decided" and flat == "within":
         text = f"Flat enough; {_open_kinds(joints)}"
     elif code == "not_decided" and joint_word == "over":
         text = f"Joints or lips are over; flatness {text[0].lower()}{text[1:]}"
-    return Answer(code=code, text=text, reasons=(*reasons, NOT_RECORDED))
+    if soundness is not None and soundness.to_settle:
+        code, text = _first_settle(code, text, soundness.to_settle)
+    return Answer(code=code, text=text, reasons=(*reasons, not_recorded(soundness)))
+
+
+def _first_settle(code: AnswerCode, text: str, what: str) -> tuple[AnswerCode, str]:
+    """The answer while hollow or loose places or cracks wait for a decision: never that all is well."""
+    if code == "lay_as_is":
+        return "not_decided", f"Flat enough; first settle {what}"
+    return code, text if code == "not_decided" else f"{text}; first settle {what}"
 
 
 _KIND_WORDS = {

@@ -7,14 +7,15 @@ from typing import TYPE_CHECKING
 
 from flatscan.judgement.decision import decide
 from flatscan.judgement.joint_findings import CONFLICT
+from flatscan.judgement.limits import Limit
 from flatscan.judgement.places import place_in_words
-from flatscan.judgement.steps import gap_limits
+from flatscan.judgement.steps import gap_limits, span_limit_mm
 from flatscan.judgement.verdict import Finding
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from flatscan.judgement.limits import Limit, LimitSet
+    from flatscan.judgement.limits import LimitSet
     from flatscan.judgement.verdict import Point
     from flatscan.measures.measurement import HeldAgainst, Measurement
 
@@ -45,10 +46,19 @@ def lone_findings(
 ) -> list[Finding]:
     """Readings away from every worst place and joint of the scan, each judged by itself at its place.
 
-    Such a reading can call its place over; *within* it says of its own place only.
+    Such a reading can call its place over; *within* it says of its own place only. A gap read without its contacts
+    is over a limit by their distance where it is over the limit of the whole edge's length, the mildest that can hold.
     """
     lone = [h for h in measurement.hand if _alone(h, measurement)]
-    return [
+    by_span = [
+        _finding(limit_set, Limit(what="span_gap", limit_mm=limit_mm, edge_mm=h.reading.edge_mm), h, confidence)
+        for limit_set in limit_sets
+        if limit_set.spans
+        for h in lone
+        if h.reading.what == "gap" and h.reading.edge_mm is not None
+        for limit_mm in [span_limit_mm(limit_set, h.reading.edge_mm)]
+    ]
+    return [f for f in by_span if f.verdict == "over"] + [
         _finding(limit_set, limit, held, confidence)
         for limit_set in limit_sets
         for limit in (*gap_limits(limit_set, longest_mm), *_strictest(limit_set))

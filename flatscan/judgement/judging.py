@@ -7,11 +7,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.judgement.answer import answer
+from flatscan.judgement.bends import unseen_bends
 from flatscan.judgement.findings import gap_findings, other_findings, share_over, unseen_findings, worst_first
 from flatscan.judgement.hand_findings import lone_findings
 from flatscan.judgement.joint_findings import joint_findings
 from flatscan.judgement.joint_places import JointPlaces
+from flatscan.judgement.placement_findings import placement_findings
 from flatscan.judgement.readings import next_readings
+from flatscan.judgement.searched_joints import with_spots, without_network
+from flatscan.judgement.soundness import Soundness
 from flatscan.judgement.verdict import Verdict
 from flatscan.settings import PlaceSettings
 
@@ -22,9 +26,12 @@ if TYPE_CHECKING:
     from flatscan.judgement.verdict import Finding, JointTally, Point
     from flatscan.measures.measurement import Measurement
     from flatscan.settings import JudgeSettings
+    from flatscan.sources.hand.field_readings import FieldReadings
     from flatscan.surface.surface import Surface
 
 _NOWHERE = PlaceSettings()
+#: Kinds of surface that were read by a person: no capture, no scan.
+BY_HAND = ("readings", "levels")
 
 
 def judge(
@@ -34,25 +41,32 @@ def judge(
     settings: JudgeSettings,
     *,
     place: PlaceSettings = _NOWHERE,
+    field: FieldReadings | None = None,
 ) -> Verdict:
     """Hold every limit against the measurement (JCGM 106) and answer whether the floor can be laid over.
 
     The gaps must have been measured at the edges ``edges_needed(limit_sets, surface.longest_mm)``; a
     limit whose edge was not measured is *not seen*. The whole floor is within only if every judged part is and
     less than ``settings.most_unseen_share`` of it was not seen; so are its joints, by their length. ``place`` names
-    the doors that joints are counted from.
+    the doors that joints are counted from. ``field``: what was written down on site: its readings at single places,
+    taps and cracks; the placements of a straightedge are judged as they stand in the measurement.
     """
+    measurement = with_spots(measurement, field)
     joints = measurement.joints if measurement.joints is not None and measurement.joints.joints else None
     places = None if joints is None else JointPlaces.of(joints.network, surface, place.doors_mm)
     of_joints: list[Finding] = []
     tally: JointTally | None = None
     if joints is not None and places is not None:
         of_joints, tally = joint_findings(joints, limit_sets, settings, places, measurement.hand)
+    lone = lone_findings(measurement, surface.longest_mm, limit_sets, settings.confidence)
+    unmeasured = other_findings(limit_sets, with_joints=joints is None)
+    of_surface = gap_findings(measurement, surface, limit_sets, settings.confidence)
+    bends = unseen_bends(surface, of_surface)
     findings = worst_first(
-        gap_findings(measurement, surface, limit_sets, settings.confidence)
+        of_surface
+        + placement_findings(measurement, limit_sets, settings.confidence)
         + of_joints
-        + lone_findings(measurement, surface.longest_mm, limit_sets, settings.confidence)
-        + other_findings(limit_sets, with_joints=joints is None)
+        + ([*unmeasured, *lone] if joints is not None else without_network(unmeasured, lone, field))
         + unseen_findings(surface, limit_sets)
     )
     readings, more = next_readings(
@@ -62,6 +76,8 @@ def judge(
         joints=joints,
         places=places,
         lips_may_be_noise=tally is not None and not tally.lips_beyond_noise,
+        bends=bends,
+        by_hand=surface.kind in BY_HAND,
     )
     return Verdict(
         answer=answer(
@@ -70,6 +86,9 @@ def judge(
             most_unseen_share=settings.most_unseen_share,
             share_over=share_over(measurement, surface, limit_sets),
             tally=tally,
+            soundness=Soundness.of(field),
+            bends=bends,
+            by_hand=surface.kind in BY_HAND,
         ),
         findings=findings,
         next_readings=readings,

@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from flatscan.constants import MM_PER_M
+from flatscan.judgement.bends import bend_readings
 from flatscan.judgement.findings import GAP_KINDS, JOINT_KINDS
 from flatscan.judgement.hand_findings import SAME_PLACE_MM
 from flatscan.judgement.instruments import instrument_for, metres
@@ -30,10 +31,13 @@ if TYPE_CHECKING:
     from flatscan.measures.joints.joints import Joints
     from flatscan.settings import JudgeSettings
     from flatscan.sources.hand.hand_reading import HandWhat
+    from flatscan.surface.readings.fit import LongMode
 
 MOST_READINGS = 12
 #: How a reading of floor that was not seen begins.
 UNSEEN = "floor not seen"
+_AGAIN = "; its readings and the surface disagree, so read it again"
+_JOINT_WORDS: dict[str, HandWhat] = {"width": "joint_width", "depth": "joint_depth", "lip": "lip"}
 
 
 def next_readings(
@@ -44,6 +48,8 @@ def next_readings(
     joints: Joints | None = None,
     places: JointPlaces | None = None,
     lips_may_be_noise: bool = False,
+    bends: Sequence[LongMode] = (),
+    by_hand: bool = False,
 ) -> tuple[tuple[Reading, ...], int]:
     """Hand readings for what is not decided, the most informative first, and how many more there are.
 
@@ -51,9 +57,18 @@ def next_readings(
     half (the greatest entropy of a yes or no), and where it decides more than its own place. The second reading of
     a kind counts half, the third a third: it answers the question of the first again, and hundreds of doubtful lips
     must not keep the one doubtful gap off the list. Places that coincide are listed once. Floor that was not seen
-    comes last.
+    comes last. ``bends``: those that the readings cannot see come before all, for they doubt the whole floor.
+    ``by_hand``: no sensor captured the floor.
     """
-    undecided = [f for f in findings if f.verdict == "not_decided" and f.what in GAP_KINDS and f.at is not None]
+    undecided = [
+        f
+        for f in findings
+        # A placement that is not decided by itself is part of the surface, which says where doubt is left.
+        if f.verdict == "not_decided"
+        and f.what in GAP_KINDS
+        and f.at is not None
+        and (f.placement is None or f.conflict)
+    ]
     undecided.sort(key=_least_known_first)
     candidates = [
         Candidate(CONFLICT_TELLS if f.conflict else doubt(f.p_over), _gap_reading(f, settings.confidence))
@@ -64,7 +79,13 @@ def next_readings(
             findings, joints, places, settings.confidence, lips_may_be_noise=lips_may_be_noise
         )
         candidates += unknown_candidates(findings, joints, places, settings.most_unseen_share)
-    readings = [c.reading for c in _by_turns(candidates)] + [_unseen_reading(f) for f in findings if _unseen_floor(f)]
+    else:
+        candidates += _spot_candidates(findings, settings.confidence)
+    readings = [
+        *bend_readings(bends, start_at),
+        *(c.reading for c in _by_turns(candidates)),
+        *(_unseen_reading(f, by_hand=by_hand) for f in findings if _unseen_floor(f)),
+    ]
     tail = [] if joints is not None else _joint_reading(findings, start_at)
     listed = readings[: MOST_READINGS - len(tail)] + tail
     numbered = tuple(replace(r, number=i) for i, r in enumerate(listed, start=1))
@@ -78,7 +99,7 @@ def _by_turns(candidates: Sequence[Candidate]) -> list[Candidate]:
     for candidate in sorted(candidates, key=lambda c: -c.tells):
         kind = candidate.reading.kind
         counted[kind] += 1
-        conflict = candidate.reading.what.endswith(READ_AGAIN)
+        conflict = candidate.reading.what.endswith((READ_AGAIN, _AGAIN))
         weighed.append((not conflict, -candidate.tells / counted[kind], candidate))
     return [candidate for *_, candidate in sorted(weighed, key=lambda row: row[:2])]
 
@@ -91,13 +112,13 @@ def _unseen_floor(finding: Finding) -> bool:
     return finding.verdict == "not_seen" and finding.what in GAP_KINDS and finding.at is not None
 
 
-def _unseen_reading(finding: Finding) -> Reading:
+def _unseen_reading(finding: Finding, *, by_hand: bool) -> Reading:
     if finding.at is None:
         raise ValueError("an unseen patch has a place")
+    how = "lay" if by_hand else "clear it and scan it, or lay"
     return Reading(
         at=finding.at,
-        what=f"{UNSEEN}, {place_in_words(finding.at)}: clear it and scan it, or lay the straightedge across it "
-        "in two directions",
+        what=f"{UNSEEN}, {place_in_words(finding.at)}: {how} the straightedge across it in two directions",
         instrument=f"{metres(finding.edge_mm)} straightedge and feeler gauges",
         resolves="0.5 mm or finer",
         kind="gap",
@@ -122,6 +143,20 @@ def _joint_reading(findings: Sequence[Finding], start_at: Point) -> list[Reading
     ]
 
 
+def _spot_candidates(findings: Sequence[Finding], confidence: float) -> list[Candidate]:
+    """Joints read by hand that are too close to their limit, to be read again finer."""
+    found = []
+    for word, kind in _JOINT_WORDS.items():
+        for f in (f for f in findings if f.what == kind and f.verdict == "not_decided" and f.at is not None):
+            if f.at is not None:
+                instrument, resolves = instrument_for(kind, f, confidence)
+                lip = "the lip" if kind == "lip" else f"{word} of the joint"
+                what = f"{lip}, {place_in_words(f.at)}, again and finer"
+                reading = Reading(f.at, what, instrument, resolves, kind=kind, joint=f.joint)
+                found.append(Candidate(doubt(f.p_over), reading))
+    return found
+
+
 def _gap_reading(finding: Finding, confidence: float) -> Reading:
     if finding.at is None:
         raise ValueError("an undecided finding has a place")
@@ -130,7 +165,7 @@ def _gap_reading(finding: Finding, confidence: float) -> Reading:
         a, b = finding.contacts
         lay += f", resting at {_tapes(a)} and {_tapes(b)}"
     if finding.conflict:
-        lay += READ_AGAIN
+        lay += READ_AGAIN if finding.placement is None else _AGAIN
     instrument, resolves = instrument_for("gap", finding, confidence)
     return Reading(
         at=finding.at, what=lay, instrument=instrument, resolves=resolves, kind="gap", edge_mm=finding.edge_mm

@@ -22,7 +22,8 @@ class Finding:
     ``p_over`` is the chance that the true value is over the limit (JCGM 106). ``where`` is the place in
     words a person on site can follow. ``joint`` names the joint of a joint's or a lip's finding. ``share``, 0 to 1, of
     what was not seen: the share of the joints' length that this finding speaks for. ``conflict``: hand and scan
-    contradict each other there.
+    contradict each other there. ``placement``: the straightedge reading that is judged by itself here; None: the
+    surface is judged.
     """
 
     what: str
@@ -38,6 +39,7 @@ class Finding:
     joint: str | None = None
     share: float | None = None
     conflict: bool = False
+    placement: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
