@@ -19,6 +19,7 @@ class Kind(StrEnum):
     PHONE = "phone"
     MESH = "mesh"
     LEVELS = "levels"
+    STRAIGHTEDGE = "straightedge"
     TILES = "tiles"
 
 
@@ -27,7 +28,7 @@ def demo(
         Path, typer.Argument(metavar="FOLDER", help="New folder for the invented capture and its result.")
     ],
     kind: Annotated[
-        Kind, typer.Option(metavar="KIND", help="Sensor: laser, phone, mesh, levels or tiles.")
+        Kind, typer.Option(metavar="KIND", help="Sensor: laser, phone, mesh, levels, straightedge or tiles.")
     ] = Kind.LASER,
     limits: options.Limits = None,
     seed: options.Seed = 20_260_101,

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from flatscan.progress import SILENT
+from flatscan.synth.hand.recordings import record_straightedge
 from flatscan.synth.recordings import Recording, record_laser, record_levels, record_mesh, record_phone
-from flatscan.synth.rooms import bathroom, hall, kitchen, living_room, tiled_bathroom
+from flatscan.synth.rooms import bathroom, dining_room, hall, kitchen, living_room, tiled_bathroom
 from flatscan.synth.tile_captures import capture_tiles
 from flatscan.synth.truth import true_heights, true_joints
 
@@ -34,6 +35,7 @@ _KINDS: dict[
     "phone": (kitchen, partial(record_phone, photos=False)),
     "mesh": (bathroom, record_mesh),
     "levels": (living_room, record_levels),
+    "straightedge": (dining_room, record_straightedge),
     # Half a millimetre a pixel: coarser photos show no width of a common joint.
     "tiles": (tiled_bathroom, partial(capture_tiles, height_mm=600.0, overlap=0.2)),
 }
@@ -47,7 +49,8 @@ def write_demo(folder: Path, *, kind: str = "laser", seed: int, progress: Progre
     ----------
     folder : made if it is missing
     kind : "laser" (a bare L-shaped hall), "phone" (an old tiled kitchen, posed depth frames), "mesh"
-        (a bathroom), "levels" (a living room) or "tiles" (a tiled bathroom, close photos with depth)
+        (a bathroom), "levels" (a living room), "straightedge" (an old tiled dining room, read by hand) or
+        "tiles" (a tiled bathroom, close photos with depth)
     seed : the same seed gives the same floor and the same errors
 
     Returns

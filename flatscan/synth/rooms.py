@@ -12,6 +12,7 @@ from flatscan.synth.outline import l_shape, rectangle
 from flatscan.synth.scene import Box, Cylinder, Scene, rug, table
 from flatscan.synth.shape import Bay, Tilt
 from flatscan.synth.tiled_room import Repair, tiled_scene
+from flatscan.units import MM_PER
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -136,6 +137,55 @@ def tiled_bathroom(rng: np.random.Generator) -> Scene:
     )
 
 
+def dining_room(rng: np.random.Generator) -> Scene:
+    """Old tiles, 4.6 × 3.6 m: a dip of 6 mm, waves, three tiles with lips of 1.5 to 2 mm."""
+    floor = make_floor(
+        rectangle(4600.0, 3600.0),
+        rng=rng,
+        tilt=Tilt(1.0, np.deg2rad(120.0)),
+        waves_rms_mm=0.8,
+        wavelength_mm=3500.0,
+        bays=(Bay((3100.0, 1400.0), (1000.0, 850.0), 6.0, turn_rad=0.3),),
+        tiling=Tiling(
+            size_mm=(300.0, 300.0),
+            width_mm=3.5,
+            width_sd_mm=0.6,
+            depth_mm=1.8,
+            depth_sd_mm=0.4,
+            lip_sd_mm=0.08,
+            tilt_sd_mm_per_m=0.3,
+            bad=((900.0, 900.0, 1.6), (3900.0, 2900.0, -1.5), (2000.0, 3000.0, 2.0)),
+        ),
+    )
+    return Scene(floor)
+
+
+def shop_floor(rng: np.random.Generator) -> Scene:
+    """Bare concrete, 9.6 × 8.4 m, in long waves."""
+    floor = make_floor(
+        rectangle(9600.0, 8400.0),
+        rng=rng,
+        tilt=Tilt(0.6, np.deg2rad(35.0)),
+        waves_rms_mm=2.2,
+        wavelength_mm=4500.0,
+        wave_spread=1.5,
+    )
+    return Scene(floor)
+
+
+def basement(rng: np.random.Generator) -> Scene:
+    """Bare concrete, 18 × 13 ft: a hump, a fall of 1/8 inch in 3 ft to one wall."""
+    floor = make_floor(
+        rectangle(18.0 * MM_PER["ft"], 13.0 * MM_PER["ft"]),
+        rng=rng,
+        tilt=Tilt(3.5, np.deg2rad(-90.0)),
+        waves_rms_mm=1.2,
+        wavelength_mm=3000.0,
+        bays=(Bay((2000.0, 2500.0), (900.0, 900.0), -6.0),),
+    )
+    return Scene(floor)
+
+
 ROOMS: dict[str, Callable[[np.random.Generator], Scene]] = {
     "kitchen": kitchen,
     "hall": hall,
@@ -143,4 +193,7 @@ ROOMS: dict[str, Callable[[np.random.Generator], Scene]] = {
     "living_room": living_room,
     "hallway": hallway,
     "tiled_bathroom": tiled_bathroom,
+    "dining_room": dining_room,
+    "shop_floor": shop_floor,
+    "basement": basement,
 }

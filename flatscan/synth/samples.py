@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.synth import recordings, rooms, tile_captures
+from flatscan.synth.hand import recordings as hand
 from flatscan.synth.tile_photo import Lens
 
 if TYPE_CHECKING:
@@ -77,6 +78,21 @@ _SAMPLES: dict[
             jpeg_quality=85,
         ),
         "close photos with depth of an old tiled bathroom, 2.2 × 1.7 m: joints up to 8 mm, lips up to 2 mm, a repair",
+    ),
+    "dining_room_straightedge": (
+        rooms.dining_room,
+        hand.record_straightedge,
+        "2 m straightedge in rows both ways and diagonals, staff, joints, lips of an old tiled dining room, 4.6 × 3.6 m",
+    ),
+    "shop_floor_levels": (
+        rooms.shop_floor,
+        hand.record_level_lines,
+        "levels every 300 mm along named lines of a shop floor, 9.6 × 8.4 m, from two set-ups with common points",
+    ),
+    "basement_feet_inches": (
+        rooms.basement,
+        hand.record_feet_and_inches,
+        "6 ft straightedge and staff readings of a basement, 18 × 13 ft, in feet, inches and fractions",
     ),
 }
 NAMES: tuple[str, ...] = tuple(_SAMPLES)

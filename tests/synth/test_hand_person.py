@@ -48,7 +48,7 @@ def light(floor, laying, person=SURE, station_mm=250.0):
 
 
 def test_a_bar_over_a_dish_shows_the_parabola() -> None:
-    """depth · (1 − r²) beneath the chord of r = L/2R: gap(s) = depth · ((L/2R)² − ((s − L/2)/R)²)."""
+    """Depth · (1 − r²) beneath the chord of r = L/2R: gap(s) = depth · ((L/2R)² − ((s − L/2)/R)²)."""
     read = light(dish(6.0), ACROSS)
     s = read.at_mm - 1000.0
     np.testing.assert_allclose(read.gap_mm, 6.0 * (1000.0**2 - s**2) / 1400.0**2, atol=1e-6)

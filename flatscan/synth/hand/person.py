@@ -30,7 +30,7 @@ class Person:
     rule_repeat_mm: float = 0.3
     feeler_step_mm: float = 0.05
     feeler_repeat_mm: float = 0.1
-    skew_share: float = 0.5
+    skew_share: float = 1.0
     sees_contact_mm: float = 0.1
     place_sd_mm: float = 3.0
 
