@@ -97,6 +97,10 @@ _ROWS: dict[str, tuple[str, str]] = {
         "The readings do not lie on a square grid; heights were interpolated onto one of {spacing_m:.2f} m",
         "Read on a square grid where you can; between readings the floor is a guess with a larger uncertainty",
     ),
+    "bend_not_seen": (
+        "The readings cannot show a bend of the whole floor: {bends} (u {sd_mm:.1f} mm, as rms over the floor)",
+        "Add {cure}; until then this doubt is part of every figure of the floor",
+    ),
     "photo_turned": (
         "Neighbouring photos agree only when {how}: their pixels do not lie as the camera numbers and poses say",
         "Export them unturned and unmirrored; until then joints are looked for in the heights alone",
@@ -133,6 +137,18 @@ _ROWS: dict[str, tuple[str, str]] = {
     "noise_floor_high": (
         "On a perfectly flat floor this capture would itself show {floor_mm:.1f} mm under a {edge_m:g} m edge",
         "Capture closer, slower or with a better sensor before deciding on this limit",
+    ),
+    "edge_below_readings": (
+        "The readings show no wave shorter than {wave_m:.1f} m; under edges up to {edge_m:g} m shorter ones count",
+        "Between readings the floor is taken to be as smooth as at them; lay the edge there, or read closer together",
+    ),
+    "readings_leave_open": (
+        "What the readings leave open would itself show {floor_mm:.1f} mm under a {edge_m:g} m edge",
+        "Read closer together, or with a finer instrument, before deciding on this limit",
+    ),
+    "no_f_numbers_from_readings": (
+        "No F-numbers are read off a surface made from hand readings: it is smooth between them",
+        "Read levels every 300 mm or 12 in along straight lines and name the line of each",
     ),
     "no_joints_found": (
         "No joints were found in {looked}: there are none, or they are finer or fainter than can be seen there",
