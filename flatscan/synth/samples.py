@@ -82,7 +82,7 @@ _SAMPLES: dict[
     "dining_room_straightedge": (
         rooms.dining_room,
         hand.record_straightedge,
-        "2 m straightedge in rows both ways and diagonals, staff, joints, lips of an old tiled dining room, 4.6 × 3.6 m",
+        "2 m straightedge in rows both ways and diagonals, staff and joints of a tiled dining room, 4.6 × 3.6 m",
     ),
     "shop_floor_levels": (
         rooms.shop_floor,
