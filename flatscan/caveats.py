@@ -101,6 +101,18 @@ _ROWS: dict[str, tuple[str, str]] = {
         "The readings cannot show a bend of the whole floor: {bends} (u {sd_mm:.1f} mm, as rms over the floor)",
         "Add {cure}; until then this doubt is part of every figure of the floor",
     ),
+    "readings_spacing": (
+        "Lines or places of readings lie some {spacing_m:.2f} m apart: waves shorter than {wave_m:.1f} m may not show",
+        "Read closer together where the floor looks rough",
+    ),
+    "reading_stands_out": (
+        "What was read at {numbers} does not fit what all other readings tell of the floor",
+        "Read it again there: it was used as it stands, and a slip of the pen would show as a dip or a bump",
+    ),
+    "slope_not_read": (
+        "No level readings against gravity tell how the floor falls, so no slope is given",
+        "Add staff readings at three places or more, far apart, if the fall matters",
+    ),
     "photo_turned": (
         "Neighbouring photos agree only when {how}: their pixels do not lie as the camera numbers and poses say",
         "Export them unturned and unmirrored; until then joints are looked for in the heights alone",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -70,7 +71,8 @@ def rank_of(prior: csr_matrix) -> int:
     energy = (prior.T @ prior).tocsc()
     scale = float(energy.diagonal().max())
     low, high = (_log_determinant(energy + diags_array(np.full(size, weak * scale)).tocsc()) for weak in _WEAK)
-    return size - round((high - low) / float(np.log(_WEAK[1] / _WEAK[0])))
+    free = (high - low) / math.log(_WEAK[1] / _WEAK[0])
+    return int(size - round(free))
 
 
 def _factor(matrix: csc_matrix) -> Any:

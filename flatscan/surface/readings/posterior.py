@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan.progress import SILENT
 from flatscan.surface.readings.bounds import kept_above
 from flatscan.surface.readings.normal import normal, rank_of
 
@@ -16,8 +17,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from scipy.sparse import csr_matrix
 
+    from flatscan.progress import Progress
     from flatscan.surface.readings.nodes import Nodes
-    from flatscan.surface.readings.normal import Normal
     from flatscan.surface.readings.observations import Observations
 
 #: Strengths of the prior that are tried: the floor's root mean square curvature over a square metre is about κ times a
@@ -58,6 +59,7 @@ def solve(
     draws: int,
     rng: np.random.Generator,
     kappas: Sequence[float] = KAPPAS,
+    progress: Progress = SILENT,
 ) -> Posterior:
     """Bayes' answer to the readings, over all strengths of the prior by their chance.
 
@@ -65,7 +67,8 @@ def solve(
     gives an independent sample of the posterior (Papandreou & Yuille 2010, from memory). Then mean and draws are moved
     the shortest way, in the posterior's own metric, to where no bar goes below the floor.
     """
-    chance = chances(np.array([evidence(observations, prior, kappa) for kappa in kappas]))
+    tried = progress.track(kappas, label="Weighing how smooth the floor is", total=len(kappas))
+    chance = chances(np.array([evidence(observations, prior, kappa) for kappa in tried]))
     mean, drawn = np.zeros(observations.design.shape[1]), []
     for weight, number, kappa in zip(chance, rng.multinomial(draws, chance), kappas, strict=True):
         if weight > 0.0:
