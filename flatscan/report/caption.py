@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from flatscan.report import wording
+from flatscan.report import field_words, wording
 from flatscan.report.cautions import LIMITS
 from flatscan.report.drawn import shown_gaps
 
@@ -50,14 +50,19 @@ def limit_lines(report: Report) -> list[str]:
 def capture_line(report: Report) -> str:
     """What was captured, on which grid, how much was seen, how sure a height is."""
     surface = report.surface
-    files = [file.path.name for file in report.inputs if file.kind != "readings"]  # the sheet is no capture
-    named = ", ".join(files) if len(files) <= _MOST_FILES else f"{len(files)} files"
+    if surface.kind == "readings":
+        return field_words.made_from_line(report, _named([file.path.name for file in report.inputs]))
+    named = _named([file.path.name for file in report.inputs if file.kind != "readings"])  # the sheet is no capture
     spacing = "readings" if surface.lattice else "cells"
     return (
         f"Capture: {KIND_TEXT[surface.kind]} ({named}); {wording.area(surface.area_m2)} of floor, "
         f"{wording.share(surface.seen_share)} seen; {spacing} {wording.cell(surface.cell_mm)} apart; "
         f"one height is known to {wording.plus_minus(surface.noise.height_sigma_mm, 'mm')}."
     )
+
+
+def _named(files: list[str]) -> str:
+    return ", ".join(files) if len(files) <= _MOST_FILES else f"{len(files)} files"
 
 
 def noise_floor_text(report: Report) -> str:
@@ -69,13 +74,20 @@ def noise_floor_text(report: Report) -> str:
         # NaN: not simulated. Steps of a limit by distance lie between these edges.
         if math.isfinite(gaps.noise_floor_mm) and gaps.edge_mm in usual
     ]
-    return f"On a perfectly flat floor this capture would itself show {', '.join(floors)}" if floors else ""
+    if not floors:
+        return ""
+    if report.surface.realisations_mm is not None:
+        return f"What the readings leave open would itself show {', '.join(floors)}"
+    source = field_words.this_capture(report.surface)
+    itself = "themselves" if field_words.by_hand(report.surface) else "itself"
+    return f"On a perfectly flat floor {source} would {itself} show {', '.join(floors)}"
 
 
 def noise_floor_line(report: Report) -> str:
     """The same with what was done about it."""
     said = noise_floor_text(report)
-    return said and f"{said}; gaps are corrected for it."
+    done = "it is part of each gap's ±" if report.surface.realisations_mm is not None else "gaps are corrected for it"
+    return said and f"{said}; {done}."
 
 
 def caption_lines(report: Report, grid_mm: float) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from flatscan.judgement.soundness import Soundness
 from flatscan.report.joint_story import takes_down_lips
 
 if TYPE_CHECKING:
@@ -57,7 +58,8 @@ def cautions_for(report: Report) -> tuple[Caution, ...]:
     found = []
     if grinds:
         found.append(SILICA)
-    if grinds or fills:
+    sound = Soundness.of(report.field)
+    if grinds or fills or (sound is not None and sound.bad):
         found += [ASBESTOS, HEATED]
     if fills:
         found.append(SLIPS)

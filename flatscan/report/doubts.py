@@ -11,7 +11,8 @@ if TYPE_CHECKING:
     from flatscan.caveats import Caveat
     from flatscan.report.report import Report
 
-_NOISE_FLOOR = "noise_floor_high"
+#: Raised once for each edge, told in one sentence.
+_NOISE_FLOORS = ("noise_floor_high", "readings_leave_open")
 
 
 def caveats_of(report: Report) -> tuple[Caveat, ...]:
@@ -27,10 +28,10 @@ def doubts_of(report: Report) -> tuple[Caveat, ...]:
     """The caveats as a person reads them: one sentence for what was raised once for each edge."""
     found: dict[str, Caveat] = {}
     for one in caveats_of(report):
-        if one.name != _NOISE_FLOOR:
+        if one.name not in _NOISE_FLOORS:
             found[one.text] = one
         elif said := noise_floor_text(report):
-            found.setdefault(_NOISE_FLOOR, replace(one, text=said))
+            found.setdefault(one.name, replace(one, text=said))
         else:
             found[one.text] = one
     return tuple(found.values())

@@ -89,7 +89,7 @@ def _finding_on(spot: GapSpot, report: Report) -> Finding | None:
 
 
 def _same(finding: Finding, spot: GapSpot) -> bool:
-    if finding.at is None or finding.value is None or finding.edge_mm is None:
+    if finding.at is None or finding.value is None or finding.edge_mm is None or finding.placement is not None:
         return False
     apart = max(abs(finding.at[0] - spot.at[0]), abs(finding.at[1] - spot.at[1]), abs(finding.edge_mm - spot.edge_mm))
     return apart < _SAME_PLACE_MM

@@ -10,9 +10,11 @@ import numpy as np
 
 from flatscan.report import caption, wording
 from flatscan.report.drawn import shown_gaps
+from flatscan.report.field_words import height_u_mm
 from flatscan.report.joint_words import judged_joints, lips_left_out
 from flatscan.report.picture import floor, key, marks
 from flatscan.report.picture.colours import contour_step_mm, height_colours, scale_mm
+from flatscan.report.picture.field import draw_field, field_entries
 from flatscan.report.picture.joints import draw_joints, joint_entries
 from flatscan.report.picture.lettering import line_in, wrap
 from flatscan.report.picture.sheet import EDGE_IN, Sheet, room_of, sheet_for, text_width_in
@@ -44,10 +46,12 @@ def draw_heatmap(report: Report) -> Figure:
     wide = text_width_in(room)
     title = wrap(report.verdict.answer.text, wide, _TITLE_PT, bold=True)
     subtitle = wrap(caption.subtitle(), wide, _SUBTITLE_PT)
-    scale = scale_mm(report.surface.estimate_mm, report.surface.noise.height_sigma_mm)
+    scale = scale_mm(report.surface.estimate_mm, height_u_mm(report.surface))
     judged = judged_joints(report)
-    key_rows = key.rows_of([*_entries(report, scale), *joint_entries(judged)], wide)
-    grid_mm = sheet_for(room, above_in=0.0, below_in=0.0).grid_mm
+    draft = sheet_for(room, above_in=0.0, below_in=0.0)
+    found = [*_entries(report, scale), *field_entries(report, draft), *joint_entries(judged)]
+    key_rows = key.rows_of(found, wide)
+    grid_mm = draft.grid_mm
     said = [*caption.caption_lines(report, grid_mm), lips_left_out(judged)]
     small = [piece for line in said for piece in wrap(line, wide, _CAPTION_PT)]
     above = len(title) * line_in(_TITLE_PT) + _AFTER_TITLE_IN + len(subtitle) * line_in(_SUBTITLE_PT)
@@ -108,6 +112,7 @@ def _draw_map(axes: Axes, report: Report, judged: Sequence[JudgedJoint], sheet: 
     joint_labels, on_joints = draw_joints(axes, judged, sheet)
     edge_labels, on_edges = marks.draw_edges(axes, shown_gaps(report), surface, sheet)
     area_labels, on_areas = marks.draw_areas(axes, report.plan.areas, sheet)
+    on_field = draw_field(axes, report, sheet, avoid=np.concatenate([on_edges, on_joints]))
     labels = [*edge_labels, *joint_labels, *area_labels, *marks.draw_doors(axes, place.doors_mm, sheet)]
     if not surface.lattice:
         labels += marks.extreme_labels(axes, surface, report.measurement.flatness, sheet)
@@ -118,7 +123,7 @@ def _draw_map(axes: Axes, report: Report, judged: Sequence[JudgedJoint], sheet: 
         labels,
         sheet,
         blocked=blocked,
-        drawn=np.concatenate([on_edges, on_joints, on_areas, *[nodes] * _FIGURES_WEIGH]),
+        drawn=np.concatenate([on_edges, on_joints, on_areas, on_field, *[nodes] * _FIGURES_WEIGH]),
     )
     seen = surface.height_mm[surface.seen]
     clipped = (bool((seen < -scale).any()), bool((seen > scale).any()))

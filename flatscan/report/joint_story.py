@@ -113,7 +113,8 @@ def hand_line(report: Report) -> str:
         return ""
     said = f"Hand readings taken in: {len(hand)}"
     apart = sum(held.conflict for held in hand)
-    agree = "contradicts the capture and stays" if apart == 1 else "contradict the capture and stay"
+    source = "surface" if report.surface.kind == "readings" else "capture"
+    agree = f"contradicts the {source} and stays" if apart == 1 else f"contradict the {source} and stay"
     return said if not apart else f"{said}; {apart} of them {agree} open"
 
 

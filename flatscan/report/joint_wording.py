@@ -163,16 +163,16 @@ def refused_words(joint: MeasuredJoint) -> str:
     )
 
 
-def hand_line(held: HeldAgainst) -> str:
-    """A hand reading that was taken in, and how it compares."""
+def hand_line(held: HeldAgainst, source: str = "capture") -> str:
+    """A hand reading that was taken in, and how it compares with the ``source`` of the heights."""
     reading = held.reading
     name = "gap" if reading.what == "gap" else f"joint {KIND_TEXT[reading.what]}" if reading.what != "lip" else "lip"
     laid = f" {wording.under_edge(reading.edge_mm)}" if reading.edge_mm else ""
     of = f" at {reading.joint}" if reading.joint else ""
     said = f"Line {reading.row}: {name}{of} {wording.size(unsigned(reading.value))}{laid}, {places.point(reading.at)}"
     if held.scan is None:
-        return f"{said}. The capture had no value there; the reading is judged"
-    scan = f"{said}. The capture said {wording.size(unsigned(held.scan))}"
+        return f"{said}. The {source} had no value there; the reading is judged"
+    scan = f"{said}. The {source} said {wording.size(unsigned(held.scan))}"
     if held.conflict or held.taken is None:
         return f"{scan}: the two contradict each other, so this place stays open. Measure it again"
     return f"{scan}; judged is {wording.size(unsigned(held.taken))}"

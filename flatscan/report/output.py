@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 #: even with --force.
 FILE_NAMES = (
     "result.json", "heatmap.png", "report.html", "gaps.csv", "findings.csv", "areas.csv", "height.tif", "height.json",
-    "joints.csv", "stations.csv", "next_readings.csv", "floor.jpg",
+    "joints.csv", "stations.csv", "readings.csv", "next_readings.csv", "floor.jpg",
 )  # fmt: skip
 _PART_OF = "a result"
 
@@ -70,6 +70,7 @@ def _write_files(report: Report, folder: Path) -> None:
     from flatscan.report.joint_words import judged_joints
     from flatscan.report.page import page_html
     from flatscan.report.picture.floor_photo import floor_jpg
+    from flatscan.report.reading_tables import field_csv, has_readings
     from flatscan.report.readings_sheet import readings_csv
     from flatscan.report.tables import areas_csv, findings_csv, gaps_csv
 
@@ -77,6 +78,8 @@ def _write_files(report: Report, folder: Path) -> None:
     tables = {"gaps": gaps_csv, "findings": findings_csv, "areas": areas_csv}
     if report.measurement.joints is not None and report.measurement.joints.joints:
         tables |= {"joints": joints_csv, "stations": stations_csv}
+    if has_readings(report):
+        tables["readings"] = field_csv
     if any(reading.kind is not None for reading in report.verdict.next_readings):
         tables["next_readings"] = lambda report: readings_csv(report.verdict)
     for name, table in tables.items():

@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 
-from flatscan.report import caption, joint_wording, places, plain_text, story, wording
+from flatscan.report import caption, field_words, joint_wording, places, plain_text, story, traced, wording
 from flatscan.report.cautions import cautions_for
 from flatscan.report.doubts import doubts_of
 from flatscan.report.drawn import shown_gaps
 from flatscan.report.joint_words import judged_joints, labelled
+from flatscan.report.page_field import field_page
 from flatscan.report.page_joints import joint_words
 from flatscan.report.result import versions
 
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from flatscan.quantity import Quantity
     from flatscan.report.drawn import Shown
     from flatscan.report.report import Report
-    from flatscan.surface.surface import NoiseModel
+    from flatscan.surface.surface import Surface
 
 Pairs = list[tuple[str, str]]
 #: A part of an uncertainty smaller than this share of the whole changes it by less than 1 in 1000.
@@ -65,7 +66,8 @@ def _words(report: Report) -> dict[str, Any]:
         "steps": story.next_steps(report),
         "frame": places.FRAME_TEXT,
         "cautions": cautions_for(report),
-        "gaps": [_gap(one) for one in shown],
+        "gaps": [_gap(one, report.surface) for one in shown],
+        "field": field_page(report),
         "budget": _budget(shown),
         "humps": [
             f"{wording.size(h.clearance)} {wording.under_edge(h.edge_mm)}, {places.point(h.at)}"
@@ -73,13 +75,13 @@ def _words(report: Report) -> dict[str, Any]:
         ],
         "joints": joint_words(report),
         "findings": [_finding(finding) for finding in findings],
-        "more_findings": _more_findings(len(findings), len(report.verdict.findings)),
+        "more_findings": _more_findings(findings, report.verdict.findings),
         "decision_rule": _decision_rule(report),
         "limits": caption.limit_lines(report),
         "areas": [_area(area) for area in plan.areas],
         "ways_title": story.levelling_title(report),
         "methods": [_method(method, plan.product.bag_kg) for method in plan.methods],
-        "product": story.product_line(plan.product),
+        "product": story.product_line(plan.product, by_hand=field_words.by_hand(report.surface)),
         "targets": ", ".join(f"{wording.length(t)} {wording.under_edge(edge)}" for edge, t in plan.targets),
         "how": _how(report),
         "doubts": doubts_of(report),
@@ -103,13 +105,14 @@ def _verdict(word: VerdictWord | None) -> Any:
     )
 
 
-def _gap(one: Shown) -> dict[str, Any]:
+def _gap(one: Shown, surface: Surface) -> dict[str, Any]:
     return {
         "letter": one.letter,
         "verdict": one.verdict,
         "gap": wording.gap(one.spot, one.what),
         "span": wording.reach(round(one.spot.span_mm, -1)),
         "place": places.point(one.spot.at),
+        "readings": traced.told(traced.from_readings(one.spot, surface)),
     }
 
 
@@ -140,13 +143,20 @@ def _finding(finding: Finding) -> dict[str, Any]:
 
 
 def _listed(findings: Sequence[Finding]) -> list[Finding]:
-    """Of the joints only the worst for each limit: their own table has the rest."""
-    worst = {f.limit_id: f for f in reversed(findings) if f.joint is not None}
-    return [f for f in findings if f.joint is None or f is worst[f.limit_id]]
+    """Of joints and straightedge readings only the worst for each limit: their own tables have the rest."""
+    worst = {(f.limit_id, f.placement is None): f for f in reversed(findings) if _in_own_table(f)}
+    return [f for f in findings if not _in_own_table(f) or f is worst[f.limit_id, f.placement is None]]
 
 
-def _more_findings(shown: int, found: int) -> str:
-    return "Of joints and lips the worst for each limit; all are in findings.csv." if found > shown else ""
+def _in_own_table(finding: Finding) -> bool:
+    return finding.joint is not None or finding.placement is not None
+
+
+def _more_findings(listed: Sequence[Finding], found: Sequence[Finding]) -> str:
+    left = [f for f in found if f not in listed]
+    kinds = ["joints and lips"] if any(f.joint is not None for f in left) else []
+    kinds += ["single straightedge readings"] if any(f.placement is not None for f in left) else []
+    return f"Of {' and '.join(kinds)} the worst for each limit; all are in findings.csv." if kinds else ""
 
 
 def _decision_rule(report: Report) -> str:
@@ -184,18 +194,37 @@ def _method(method: Method, bag_kg: float) -> dict[str, Any]:
 
 def _how(report: Report) -> Pairs:
     lines = [
-        ("Capture", caption.capture_line(report).removeprefix("Capture: ")),
+        _capture(report),
         ("Flatness", story.flatness_line(report)),
-        ("Slope", story.slope_line(report) or "not given: the capture does not know which way gravity points"),
+        ("Slope", story.slope_line(report) or _no_slope(report.surface)),
         *(_f_number_lines(report.measurement.f_numbers) if report.measurement.f_numbers else []),
-        ("Noise of one height", _noise(report.surface.noise)),
-        ("Noise floor", caption.noise_floor_line(report) or "not simulated"),
+        ("Doubt of one height", _noise(report.surface)),
+        ("Noise floor", caption.noise_floor_line(report) or _no_noise_floor(report.surface)),
         *(("Taken as read", text) for text in report.surface.inferences),
     ]
     return [(name, text) for name, text in lines if text]
 
 
-def _noise(noise: NoiseModel) -> str:
+def _capture(report: Report) -> tuple[str, str]:
+    name, _, said = caption.capture_line(report).partition(": ")
+    return (name, said) if said and name == "Capture" else ("Readings", caption.capture_line(report))
+
+
+def _no_slope(surface: Surface) -> str:
+    if field_words.by_hand(surface):
+        return "not given: it takes level readings against true gravity"
+    return "not given: the capture does not know which way gravity points"
+
+
+def _no_noise_floor(surface: Surface) -> str:
+    return "not simulated" if surface.realisations_mm is None else ""
+
+
+def _noise(surface: Surface) -> str:
+    noise, drawn = surface.noise, surface.realisations_mm
+    if drawn is not None:
+        typical = wording.plus_minus(field_words.height_u_mm(surface), "mm")
+        return f"{typical} over the floor, from {len(drawn)} floors that agree with the readings; {noise.how}"
     return (
         f"{noise.white_mm:.2f} mm that differs from cell to cell, {noise.correlated_mm:.2f} mm that hangs together "
         f"over {wording.cell(noise.length_mm)}, {noise.systematic_mm:.2f} mm of slow bends (one standard "

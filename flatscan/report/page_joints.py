@@ -27,8 +27,12 @@ def joint_words(report: Report) -> dict[str, Any] | None:
         "rows": [_row(one) for one in worst[:_MOST_ROWS]],
         "more": joint_story.more_joints_line(min(_MOST_ROWS, len(worst)), len(worst)),
         "refused": [] if joints is None else joint_wording.refused_lines(joints.joints),
-        "hand": [joint_wording.hand_line(held) for held in hand],
+        "hand": [joint_wording.hand_line(held, _source(report)) for held in hand],
     }
+
+
+def _source(report: Report) -> str:
+    return "surface" if report.surface.kind == "readings" else "capture"
 
 
 def _notes(report: Report) -> list[str]:

@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from flatscan import __version__
-from flatscan.report import result_joints, rounding
+from flatscan.report import result_field, result_joints, rounding
 from flatscan.report import result_measured as measured
 from flatscan.report import result_records as records
 from flatscan.report.cautions import cautions_for
 from flatscan.report.doubts import caveats_of
 from flatscan.report.result_records import Result, result_schema
+from flatscan.report.traced import from_readings
 
 if TYPE_CHECKING:
     from flatscan.judgement.limits import LimitSet
@@ -49,7 +50,7 @@ def result_of(report: Report) -> Result:
         limits=[_limit_set(limits) for limits in report.limits],
         surface=_surface(report.surface),
         flatness=_flatness(report.measurement),
-        gaps=[_gap(spot) for spot in report.measurement.gaps],
+        gaps=[_gap(spot, report.surface) for spot in report.measurement.gaps],
         humps=[
             measured.HumpRecord(
                 edge_mm=rounding.number(hump.edge_mm, rounding.MM),
@@ -70,6 +71,9 @@ def result_of(report: Report) -> Result:
         more_readings=report.verdict.more_readings,
         tiles=result_joints.tiles_record(report.measurement.joints),
         hand_readings=[result_joints.hand_record(held) for held in report.measurement.hand],
+        placements=result_field.placement_records(report),
+        fit=result_field.fit_record(report.surface.fit),
+        field=result_field.field_record(report.field),
     )
 
 
@@ -162,7 +166,7 @@ def _flatness(measurement: Measurement) -> measured.FlatnessRecord:
     )
 
 
-def _gap(spot: GapSpot) -> measured.GapRecord:
+def _gap(spot: GapSpot, surface: Surface) -> measured.GapRecord:
     return measured.GapRecord(
         edge_mm=rounding.number(spot.edge_mm, rounding.MM),
         gap=rounding.quantity(spot.gap),
@@ -173,6 +177,7 @@ def _gap(spot: GapSpot) -> measured.GapRecord:
         span_mm=rounding.number(spot.span_mm, rounding.MM),
         direction_deg=rounding.degrees(spot.direction_rad),
         bridges_hole=bool(spot.bridges_hole),
+        from_readings=list(from_readings(spot, surface)),
     )
 
 
@@ -216,6 +221,7 @@ def _finding(finding: Finding) -> records.FindingRecord:
         joint=finding.joint,
         share=rounding.maybe(finding.share, rounding.SHARE),
         conflict=finding.conflict,
+        placement=finding.placement,
     )
 
 

@@ -83,6 +83,7 @@ class GapRecord(Struct, frozen=True, kw_only=True):
 
     noise_floor_mm: what this capture would itself show on a perfectly flat floor (null: not simulated).
     bridges_hole: the floor between the contacts was not seen everywhere, the value is a lower bound.
+    from_readings: numbers of the readings by hand nearest to it, of a floor made from or corrected by such.
     """
 
     edge_mm: float
@@ -94,6 +95,7 @@ class GapRecord(Struct, frozen=True, kw_only=True):
     span_mm: float
     direction_deg: float
     bridges_hole: bool
+    from_readings: list[str] = []
 
 
 class HumpRecord(Struct, frozen=True, kw_only=True):

@@ -15,6 +15,7 @@ from msgspec import Meta, Struct
 from flatscan.judgement.limits import LimitKind, Mark
 from flatscan.judgement.verdict import AnswerCode, VerdictWord
 from flatscan.levelling.plan import MethodName
+from flatscan.report.result_field_records import FieldRecord, FitRecord, PlacementRecord
 from flatscan.report.result_joint_records import HandReadingRecord, JointRecord, JointTallyRecord, TilesRecord
 from flatscan.report.result_measured import (
     XY,
@@ -77,7 +78,8 @@ class FindingRecord(Struct, frozen=True, kw_only=True):
     """One limit held against one measured value. p_over: the chance that the true value is over (JCGM 106).
 
     joint: of a joint's finding. share: of what was not seen, the share of the joints' length that it speaks for.
-    conflict: a hand reading and the capture contradict each other there.
+    conflict: a hand reading and the capture contradict each other there. placement: the straightedge reading that is
+    judged by itself.
     """
 
     what: str
@@ -93,6 +95,7 @@ class FindingRecord(Struct, frozen=True, kw_only=True):
     joint: str | None = None
     share: Share | None = None
     conflict: bool = False
+    placement: str | None = None
 
 
 class ReadingRecord(Struct, frozen=True, kw_only=True):
@@ -208,6 +211,9 @@ class Result(Struct, frozen=True, kw_only=True):
     joint_tally: JointTallyRecord | None = None
     more_readings: int = 0
     hand_readings: list[HandReadingRecord] = []
+    placements: list[PlacementRecord] = []
+    fit: FitRecord | None = None
+    field: FieldRecord | None = None
 
 
 def result_schema() -> dict[str, Any]:

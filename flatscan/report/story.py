@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from flatscan.constants import MM_PER_M
+from flatscan.judgement.bends import TO_SEE
 from flatscan.judgement.readings import UNSEEN
-from flatscan.report import joint_story, places, wording
+from flatscan.report import field_words, joint_story, places, wording
 
 if TYPE_CHECKING:
     from flatscan.judgement.verdict import AnswerCode, Finding, Reading
@@ -26,12 +27,13 @@ _STEPS: dict[AnswerCode, tuple[str, ...]] = {
 #: Less than this (a quarter of a cup) is nothing to anyone.
 _LEAST_TOLD_L = 0.05
 _CAPTURE_AGAIN = "Capture again: closer, from more places, or with a finer sensor"
+_READ_MORE = "Read again: the straightedge closer together, in two directions and along both diagonals"
 _SHEET = "next_readings.csv"
 #: How the order to take one reading begins.
 READ_BY_HAND = "Read by hand: "
 #: Geometry shows none of these, so no answer is complete without them.
 _RECORD_FIRST = (
-    "Before laying, check and record that the floor is dry, sound and free of moving cracks: no scan shows it"
+    "Before laying, check and record that the floor is dry, sound and free of moving cracks: no {what} shows it"
 )
 
 
@@ -40,13 +42,15 @@ def next_steps(report: Report) -> list[str]:
     code = report.verdict.answer.code
     readings = [*joint_story.edge_step(report), *_sheet(report), *_readings(report)]
     if code == "not_decided" and not readings:
-        how = "Read again on a finer grid" if report.surface.lattice else _CAPTURE_AGAIN
+        again = _READ_MORE if report.surface.kind == "readings" else _CAPTURE_AGAIN
+        how = "Read again on a finer grid" if report.surface.lattice else again
         readings = [f"{how}; the doubts say why"]
     joints = [joint_work] if (joint_work := joint_story.work_step(report)) and code != "level_all" else []
     # Lips come down and joints are filled before compound goes over them.
     work = joints if joints and code == "fill_joints_and_lips" else [*joints, *_STEPS[code]]
     first, then = (readings, work) if code == "not_decided" else (work, readings)
-    return [*first, *then, _RECORD_FIRST]
+    what = "height" if field_words.by_hand(report.surface) else "scan"
+    return [*field_words.soundness_step(report), *first, *then, _RECORD_FIRST.format(what=what)]
 
 
 def _sheet(report: Report) -> list[str]:
@@ -64,10 +68,11 @@ def _readings(report: Report) -> list[str]:
     if len(unseen) <= 1:
         return [reading(r) for r in report.verdict.next_readings]
     places = ", ".join(f"({r.at[0] / MM_PER_M:.2f}, {r.at[1] / MM_PER_M:.2f})" for r in unseen)
+    hand = field_words.by_hand(report.surface)
+    clear = "On the floor that was not read" if hand else "Clear the floor that was not seen and capture it again, or"
     cleared = (
-        f"Clear the floor that was not seen and capture it again, or lay the straightedge across it in two "
-        f"directions: {places} m from the left and the bottom wall. With: {unseen[0].instrument}, to "
-        f"{unseen[0].resolves}"
+        f"{clear} lay the straightedge across it in two directions: {places} m from the left and the bottom wall. "
+        f"With: {unseen[0].instrument}, to {unseen[0].resolves}"
     )
     steps = [cleared if r is unseen[0] else reading(r) for r in report.verdict.next_readings if r not in unseen[1:]]
     return list(dict.fromkeys(steps))
@@ -77,13 +82,14 @@ def reading(r: Reading) -> str:
     """One hand reading as an order."""
     place = places.point(r.at)
     # A joint's reading names its place by counted joints.
-    named = r.joint is not None or place.split(",")[0] in r.what
+    named = r.joint is not None or place.split(",")[0] in r.what or r.what.startswith(TO_SEE)
     said = r.what if named else f"{r.what}, at {place}"
     return f"{READ_BY_HAND}{said}. With: {r.instrument}, to {r.resolves}"
 
 
-def method_line(method: Method, product: Product) -> str:
+def method_line(method: Method, product: Product, *, by_hand: bool = False) -> str:
     """Quantities of one way of levelling: what to buy for the floor as it may be, where to put it as measured."""
+    source = "readings" if by_hand else "capture"
     name = wording.METHOD_TEXT[method.name]
     needs = (
         f"{wording.litres(method.volume_l, method.volume_interval_l)}, {wording.weight(method.mass_kg)}, "
@@ -91,7 +97,7 @@ def method_line(method: Method, product: Product) -> str:
     )
     if method.area_m2 == 0.0:
         doubt = method.volume_interval_l[1] >= _LEAST_TOLD_L
-        return f"{name}: nothing, as measured" + (f"; with the doubt of the capture {needs}" if doubt else "")
+        return f"{name}: nothing, as measured" + (f"; with the doubt of the {source} {needs}" if doubt else "")
     return (
         f"{name}: {needs}. As measured: {wording.area(method.area_m2)}, {method.mean_mm:.1f} mm thick on average, "
         f"{method.max_mm:.1f} mm at most"
@@ -105,10 +111,11 @@ def levelling_title(report: Report) -> str:
     return "What levelling would take, should it be needed"
 
 
-def product_line(product: Product) -> str:
+def product_line(product: Product, *, by_hand: bool = False) -> str:
     """The figures that litres were turned into bags with."""
+    source = "readings" if by_hand else "capture"
     return (
-        f"Litres include what the capture may have missed; in brackets the 95 % range. Reckoned with {product.name}: "
+        f"Litres include what the {source} may have missed; in brackets the 95 % range. Reckoned with {product.name}: "
         f"{product.kg_per_m2_mm:g} kg per m² and mm, {100 * product.waste_share:g} % more in the bags for waste, "
         f"least layer {wording.length(product.least_layer_mm)}. Source: {product.source}"
     )

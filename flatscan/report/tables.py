@@ -8,6 +8,7 @@ import math
 from typing import TYPE_CHECKING
 
 from flatscan.report.drawn import letters_of
+from flatscan.report.traced import from_readings
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -21,11 +22,11 @@ _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
 def gaps_csv(report: Report) -> str:
-    """Worst gaps, worst first; the letter is the one on the map."""
+    """Worst gaps, worst first; the letter is the one on the map, ``from_readings`` are the readings nearest to it."""
     header = (
         "letter", "edge_mm", "gap_mm", "u_mm", "raw_mm", "noise_floor_mm", "x_mm", "y_mm",
         "contact1_x_mm", "contact1_y_mm", "contact2_x_mm", "contact2_y_mm", "span_mm", "direction_deg",
-        "bridges_hole",
+        "bridges_hole", "from_readings",
     )  # fmt: skip
     letters = letters_of(report)
     rows: list[list[Cell]] = []
@@ -43,6 +44,7 @@ def gaps_csv(report: Report) -> str:
                 mm(spot.span_mm),
                 angle,
                 "yes" if spot.bridges_hole else "no",
+                "; ".join(from_readings(spot, report.surface)),
             ]
         )
     return as_csv(header, rows)
@@ -52,7 +54,7 @@ def findings_csv(report: Report) -> str:
     """Every limit held against its value. ``u`` is one standard uncertainty, in the unit of the value."""
     header = (
         "what", "limit_id", "limit_mm", "edge_mm", "value", "u", "value_unit", "chance_over", "verdict",
-        "x_mm", "y_mm", "where", "joint",
+        "x_mm", "y_mm", "where", "joint", "placement",
     )  # fmt: skip
     rows: list[list[Cell]] = []
     for finding in report.verdict.findings:
@@ -72,6 +74,7 @@ def findings_csv(report: Report) -> str:
                 *place,
                 finding.where,
                 finding.joint or "",
+                finding.placement or "",
             ]
         )
     return as_csv(header, rows)

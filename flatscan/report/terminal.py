@@ -7,8 +7,8 @@ import re
 import textwrap
 from typing import TYPE_CHECKING, TextIO
 
-from flatscan.judgement.answer import NOT_RECORDED
-from flatscan.report import joint_story, places, plain_text, story, wording
+from flatscan.judgement.soundness import Soundness, not_recorded
+from flatscan.report import field_words, joint_story, places, plain_text, story, wording
 from flatscan.report.caption import capture_line, limit_lines
 from flatscan.report.cautions import cautions_for
 from flatscan.report.doubts import doubts_of
@@ -44,12 +44,14 @@ def summary(
     answer = report.verdict.answer
     page.headline(answer.text)
     # The last step says as an order what this reason says.
-    page.section("Why", [reason for reason in answer.reasons if reason != NOT_RECORDED])
+    unwritten = not_recorded(Soundness.of(report.field))
+    page.section("Why", [reason for reason in answer.reasons if reason != unwritten])
     page.places(worst_of_all(report, _MOST_PLACES), with_map=bool(files))
     page.section("What to do next", _few(story.next_steps(report), where=files), numbered=True)
     if report.plan.methods:
-        methods = [story.method_line(method, report.plan.product) for method in report.plan.methods]
-        page.section(story.levelling_title(report), [*methods, story.product_line(report.plan.product)])
+        product, hand = report.plan.product, field_words.by_hand(report.surface)
+        methods = [story.method_line(method, product, by_hand=hand) for method in report.plan.methods]
+        page.section(story.levelling_title(report), [*methods, story.product_line(product, by_hand=hand)])
     page.section("Measured", [line for line in _measured(report) if line])
     page.section("Doubts", [f"{c.text}. {c.advice}" for c in doubts_of(report)])
     page.section("Take care", [f"{c.title}: {c.text}" for c in cautions_for(report)])
@@ -136,6 +138,8 @@ def _measured(report: Report) -> list[str]:
         *joint_story.joint_lines(report),
         joint_story.hand_line(report),
         capture_line(report),
+        field_words.systematic_line(report),
+        field_words.left_out_line(report),
     ]
 
 

@@ -8,11 +8,13 @@ from typing import TYPE_CHECKING
 from flatscan.report import joint_wording, places, story, wording
 from flatscan.report.drawn import shown_gaps
 from flatscan.report.joint_words import judged_joints, word_rank, worst_places
+from flatscan.report.judged_placements import judged_placements
 
 if TYPE_CHECKING:
     from flatscan.judgement.verdict import VerdictWord
     from flatscan.report.drawn import Shown
     from flatscan.report.joint_words import Worst
+    from flatscan.report.judged_placements import JudgedPlacement
     from flatscan.report.report import Report
 
 
@@ -37,6 +39,7 @@ class Place:
 def worst_of_all(report: Report, most: int) -> list[Place]:
     """At most ``most`` places, worst first; the worst of each kind comes before the second of any."""
     found = [_gap(one, report) for one in shown_gaps(report)]
+    found += [_placement(one, report) for one in judged_placements(report) if one.verdict == "over" or one.conflict]
     found += [_joint(one) for one in _once(worst_places(judged_joints(report)))]
     found.sort(key=lambda one: one.rank)
     sure = [one for one in found if one.word == "over"] or found
@@ -57,6 +60,19 @@ def _gap(one: Shown, report: Report) -> Place:
         p_over = one.finding.p_over
         excess = one.spot.gap.value / one.finding.limit_mm if one.finding.limit_mm else 0.0
     return Place(one.letter, "gap", said, one.verdict, p_over, f"at {places.point(one.spot.at)}", excess)
+
+
+def _placement(one: JudgedPlacement, report: Report) -> Place:
+    gap, finding = one.figure.gap, one.finding
+    if finding is None:
+        raise ValueError("a worst place has been judged")
+    said = f"{wording.size(gap)} {wording.laid(finding.edge_mm or 0.0, finding.what)}, read directly"
+    said += f", {story.limit_text(finding, report)}"
+    if one.conflict:
+        said += "; the surface disagrees"
+    excess = gap.value / finding.limit_mm if finding.limit_mm else 0.0
+    where = f"at {places.point(one.figure.at)}"
+    return Place(one.number, "straightedge", said, finding.verdict, finding.p_over, where, excess)
 
 
 def _joint(one: Worst) -> Place:

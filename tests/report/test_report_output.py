@@ -12,7 +12,7 @@ from flatscan.report.output import FILE_NAMES, write_report
 from flatscan.report.report import Report
 
 #: Tables of what this report has none of.
-ONLY_WITH_JOINTS = {"joints.csv", "stations.csv", "floor.jpg", "next_readings.csv"}
+ONLY_WITH_JOINTS = {"joints.csv", "stations.csv", "floor.jpg", "readings.csv", "next_readings.csv"}
 
 
 @pytest.fixture
