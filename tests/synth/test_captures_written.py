@@ -180,7 +180,7 @@ def test_demo_repeats_by_its_seed_and_leaves_its_truth(kind: str, tmp_path: Path
 def test_demo_refuses_what_it_does_not_know(tmp_path: Path) -> None:
     with pytest.raises(ValueError, match="kind must be one of laser, phone, mesh, levels"):
         write_demo(tmp_path, kind="radar", seed=1)
-    assert len(KINDS) == 5
+    assert len(KINDS) == 6
 
 
 @pytest.mark.parametrize("room", ROOMS)

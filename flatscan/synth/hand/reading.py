@@ -64,7 +64,7 @@ def read_by_hand(floor: InventedFloor, layout: Layout, person: Person, *, rng: n
         placements=placements,
         humps=humps,
         levels=levels,
-        spots=(*searched, *(replace(one, row=next(number)) for one in joints)),
+        spots=(*searched, *(replace(one, row=(row := next(number)), number=str(row)) for one in joints)),
         steps=tuple(StepLine(next(number), start, end) for start, end in layout.steps),
         soundings=tuple(Sounding(row := next(number), str(row), at, sounds) for at, sounds in layout.soundings),
         cracks=tuple(
@@ -181,7 +181,7 @@ def _searched(
     at = np.rint(np.array(one.start) + share * (np.array(one.end) - np.array(one.start)))
     read = _rounded(light[deepest] + person.bar.repeat_mm * rng.standard_normal(), person.bar.step_mm)
     value = Quantity(max(float(read), 0.0), reading_u_mm(person.bar.step_mm, person.bar.repeat_mm), "mm")
-    return HandReading(row, "gap", (float(at[0]), float(at[1])), value, edge_mm=laid.length_mm)
+    return HandReading(row, "gap", (float(at[0]), float(at[1])), value, edge_mm=laid.length_mm, number=str(row))
 
 
 def _levels(

@@ -65,6 +65,7 @@ def _said(field: FieldReadings, notation: Notation) -> Iterator[str]:
     """The lines in front of the table: the room and the instruments."""
     if field.outline is not None:
         yield _room(field.outline, notation)
+    yield f"unit: {notation.value_title}"
     # A string has no straightness to state: the block tells of the bar.
     bars = [*(one.bar for one in field.placements if one.rule != "line"), *(one.bar for one in field.humps)]
     if bars:
@@ -141,7 +142,7 @@ def _rows(field: FieldReadings, notation: Notation) -> Iterator[Row]:
                     "value": value(-level.height_mm if falls else level.height_mm), "note": level.note}  # fmt: skip
         yield row | {k: v for k, v in (("set_up", level.set_up), ("line", level.line)) if v}
     for spot in field.spots:
-        row = {"number": str(spot.row), "what": spot.what, **_at(spot.at, notation),
+        row = {"number": spot.number, "what": spot.what, **_at(spot.at, notation),
                "value": value(spot.value.value), "u": value(spot.value.u), "note": spot.note}  # fmt: skip
         if spot.edge_mm is not None:
             row["edge"] = notation.place(spot.edge_mm)
