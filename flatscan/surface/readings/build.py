@@ -14,6 +14,7 @@ from flatscan.quantity import Quantity
 from flatscan.surface.finding import frame
 from flatscan.surface.planes import Plane, fit_least_squares
 from flatscan.surface.readings.fit import ReadingsFit
+from flatscan.surface.readings.long_bends import with_bends
 from flatscan.surface.readings.modes import bend_caveats, long_modes
 from flatscan.surface.readings.nodes import lay_nodes
 from flatscan.surface.readings.observations import observe
@@ -55,12 +56,13 @@ def surface_from_readings(
     """
     outline = _outline(field)
     nodes = lay_nodes(outline, cell_mm=settings.cell_mm)
-    observations, prior = observe(field, nodes), thin_plate(nodes, field.steps)
+    observed, plate = observe(field, nodes), thin_plate(nodes, field.steps)
+    observations, prior = with_bends(observed, plate, nodes)
     posterior = solve(observations, prior, nodes, draws=settings.realisations, rng=rng, progress=progress)
     heights = posterior.mean_mm[: nodes.count]
     plane = fit_least_squares(nodes.xy_mm[:, 0], nodes.xy_mm[:, 1], heights).plane
     spacing_mm = typical_spacing_mm(field, nodes.count * nodes.spacing_mm**2)
-    modes = long_modes(nodes, observations, prior, kappa=posterior.kappa)
+    modes = long_modes(nodes, observed, plate, kappa=posterior.kappa)
     flat = _on_grid(without_plane(heights, nodes), nodes)
     sd = _on_grid(posterior.sd_mm, nodes)
     draws = np.stack([_on_grid(one, nodes) for one in without_plane(posterior.draws_mm, nodes)])

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 #: What is tried is laid with an ordinary bar, read as often and as well (common practice, no source).
 _BAR_MM = 2000.0
-_STATION_MM = 250.0
+_STATION_MM = 500.0
 _GAP_SIGMA_MM = 0.3
 _STAFF_SIGMA_MM = 0.5
 #: A place this many cells from the nearest node is not on the floor.

@@ -1,4 +1,4 @@
-"""Bends of room size, and what readings say of them once the rest of the floor is allowed for.
+"""Bends of room size beside the thin plate.
 
 The thin plate's strength is learnt from what the readings see. A bend that they cannot see (twist beneath crossed
 rows) is then held down by a prior that was never tried on it, and the stated uncertainty is far too small. So the
@@ -7,21 +7,19 @@ from the readings:
 
     u = w + Φ c,   w ~ thin plate of strength κ,   c ~ N(0, diag s²)
 
-(universal kriging with bends for trend; Cressie 1993, 3.4; Rasmussen & Williams 2006, 2.7). With Q the thin plate's
-precision, N = Aᵀ W A what the readings add and H = N + Q, the floor given c moves by F c, F = H⁻¹ Q Φ, and the
-readings' information on c with everything else eliminated is J = ΦᵀQΦ - ΦᵀQ H⁻¹ QΦ. F is Φ itself and J is 0 for a
-bend that no reading feels, whatever κ.
+(universal kriging with bends for trend; Cressie 1993, 3.4; Rasmussen & Williams 2006, 2.7: both from memory). The
+heights u stay the unknowns, c joins the others, and the plate's rows P hold u - Φ c.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.surface.readings.normal import ANCHOR_MM, normal
-from flatscan.surface.readings.posterior import plane_basis
+from flatscan.surface.readings.normal import ANCHOR_MM
+from flatscan.surface.readings.posterior import without_plane
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -78,58 +76,48 @@ def departures_mm(fields: dict[str, NDArray[np.float64]], nodes: Nodes) -> NDArr
     return np.asarray(DEPARTURE_MM_PER_ROOT_M * np.sqrt(spans) / np.maximum(peaks, 1.0))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class BendSystem:
-    """The floor given the readings, thin plate and bends together. n nodes, m bends.
+def with_bends(
+    observations: Observations, plate: csr_matrix, nodes: Nodes, *, departure_mm: float | None = None
+) -> tuple[Observations, csr_matrix]:
+    """Readings and prior with the bends among the other unknowns, for everything that takes both.
 
-    ``fields`` (n, m), rms 1; ``pull`` (n, m) = Q Φ, 1/mm²; ``response`` (n, m) = F, how the floor moves with each bend;
-    ``covariance`` (m, m) mm², of c given the readings; ``mean_mm`` (n,) the thin plate's mean without bends of their
-    own; ``plane`` (n, 3) orthonormal columns.
+    Parameters
+    ----------
+    plate : (p, n) rows of the thin plate for kappa = 1 (see :mod:`~flatscan.surface.readings.prior`)
+    departure_mm : s of every bend, mm rms; None: by the floor's size, see :func:`departures_mm`; 0: no bends but the
+        plate's own
+
+    Returns
+    -------
+    observations with m columns of zeros more, and prior (p, n + k + m)
     """
+    from scipy.sparse import csr_matrix, hstack
 
-    fields: NDArray[np.float64]
-    pull: NDArray[np.float64]
-    response: NDArray[np.float64]
-    covariance: NDArray[np.float64]
-    mean_mm: NDArray[np.float64]
-    plane: NDArray[np.float64]
-    equations: Normal
+    fields = long_fields(nodes)
+    if not fields or departure_mm == 0.0:
+        return observations, plate
+    sd = departures_mm(fields, nodes) if departure_mm is None else np.full(len(fields), departure_mm)
+    held = csr_matrix(-(plate @ np.stack(list(fields.values()), axis=1)))
+    others = len(observations.nuisance_sigma_mm)
 
-    @classmethod
-    def of(
-        cls,
-        nodes: Nodes,
-        observations: Observations,
-        prior: csr_matrix,
-        fields: NDArray[np.float64],
-        *,
-        kappa: float,
-        departure_mm: NDArray[np.float64],
-    ) -> BendSystem:
-        """Factor once; ``fields`` (n, m); ``departure_mm`` (m,) is s. See the module's description."""
-        equations = normal(observations, prior, kappa)
-        pull = np.asarray(prior.T @ (prior @ fields)) / kappa**2
-        response = _on_nodes(equations, pull)
-        information = fields.T @ pull - pull.T @ response
-        mean = equations.mean(observations.value_mm / observations.sigma_mm)[: nodes.count]
-        covariance = _shrunk(information, departure_mm)
-        return cls(fields, pull, response, covariance, mean, plane_basis(nodes), equations)
+    def widened(rows: csr_matrix) -> csr_matrix:
+        return hstack([rows, csr_matrix((rows.shape[0], len(fields)))]).tocsr()
 
-    def of_functionals(self, rows: NDArray[np.float64]) -> NDArray[np.float64]:
-        """(q, q) covariance, mm², of ``rows`` (q, n) times the floor's heights, freed of what they feel of a plane."""
-        free = (rows - (rows @ self.plane) @ self.plane.T).T
-        moved = free.T @ self.response
-        return np.asarray(free.T @ _on_nodes(self.equations, free) + moved @ self.covariance @ moved.T)
+    more = replace(
+        observations,
+        design=widened(observations.design),
+        bounds=widened(observations.bounds),
+        nuisance_sigma_mm=np.concatenate([observations.nuisance_sigma_mm, sd]),
+    )
+    return more, hstack([plate, csr_matrix((plate.shape[0], others)), held]).tocsr()
 
-    @property
-    def shift_mm(self) -> NDArray[np.float64]:
-        """(n,) what the bends' own likeliest sizes, (J + diag 1/s²)⁻¹ Φᵀ Q mean, add to the thin plate's mean."""
-        return np.asarray(self.response @ (self.covariance @ (self.pull.T @ self.mean_mm)))
 
-    @property
-    def amplitudes(self) -> NDArray[np.float64]:
-        """(m, n) rows that give the rms amplitude of each bend in a floor."""
-        return np.asarray(self.fields.T / len(self.fields))
+def covariance_of(equations: Normal, rows: NDArray[np.float64], nodes: Nodes) -> NDArray[np.float64]:
+    """(q, q) covariance, mm², of ``rows`` (q, n) times the floor's heights, freed of what they feel of a plane."""
+    free = without_plane(rows, nodes).T
+    right = np.zeros((equations.anchor.size, len(rows)))
+    right[: nodes.count] = free
+    return np.asarray(free.T @ equations.solve(right)[: nodes.count])
 
 
 def prior_amplitude_mm(
@@ -160,16 +148,3 @@ def _free_of(raw: NDArray[np.float64], basis: list[NDArray[np.float64]]) -> NDAr
     columns = np.stack(basis, axis=1)
     fitted, *_ = np.linalg.lstsq(columns, raw, rcond=None)
     return np.asarray(raw - columns @ fitted)
-
-
-def _on_nodes(equations: Normal, right: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(n, q) the nodes' part of the solution for right sides (n, q) on the nodes and 0 on all other unknowns."""
-    others = equations.anchor.size - len(right)
-    return equations.solve(np.vstack([right, np.zeros((others, right.shape[1]))]))[: len(right)]
-
-
-def _shrunk(information: NDArray[np.float64], sd_mm: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(J + diag 1/s²)⁻¹, also where s is 0; what rounding made negative in J counts as no information."""
-    value, vector = np.linalg.eigh(0.5 * (information + information.T) * np.outer(sd_mm, sd_mm))
-    half = sd_mm[:, None] * vector
-    return np.asarray(half / (1.0 + np.maximum(value, 0.0)) @ half.T)

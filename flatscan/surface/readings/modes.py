@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,7 +9,14 @@ import numpy as np
 from flatscan.caveats import caveat
 from flatscan.surface.readings import cures
 from flatscan.surface.readings.fit import LongMode
-from flatscan.surface.readings.long_bends import BendSystem, departures_mm, long_fields, prior_amplitude_mm
+from flatscan.surface.readings.long_bends import (
+    covariance_of,
+    departures_mm,
+    long_fields,
+    prior_amplitude_mm,
+    with_bends,
+)
+from flatscan.surface.readings.normal import normal
 from flatscan.surface.readings.prior import thin_plate
 
 if TYPE_CHECKING:
@@ -21,32 +27,12 @@ if TYPE_CHECKING:
 
     from flatscan.caveats import Caveat
     from flatscan.surface.readings.nodes import Nodes
+    from flatscan.surface.readings.normal import Normal
     from flatscan.surface.readings.observations import Observations
 
 #: A bend is seen where the readings leave at most this share of the standard deviation it had before them: they then
 #: carry three times the information of what was assumed.
 _LEFT_OF_SEEN = 0.5
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class UnseenSpread:
-    """What bends of room size add to floors drawn from the thin plate's posterior. Arrays over n nodes, mm.
-
-    ``fields_mm`` (k, n): add each, times an independent standard normal number, to every draw. ``shift_mm`` (n,): add
-    it to the mean and to every draw. ``sd_mm`` (k,): root mean square over the floor of each field, greatest first.
-    """
-
-    fields_mm: NDArray[np.float64]
-    shift_mm: NDArray[np.float64]
-
-    @property
-    def sd_mm(self) -> NDArray[np.float64]:
-        """(k,) mm rms over the floor."""
-        return np.asarray(np.sqrt(np.mean(self.fields_mm**2, axis=1)))
-
-    def draw(self, draws: int, rng: np.random.Generator) -> NDArray[np.float64]:
-        """(draws, n) mm to be added to as many draws of the thin plate's posterior."""
-        return np.asarray(self.shift_mm + rng.standard_normal((draws, len(self.fields_mm))) @ self.fields_mm)
 
 
 def long_modes(
@@ -79,60 +65,37 @@ def long_modes(
         return ()
     shapes = np.stack(list(fields.values()), axis=1)
     own_sd = departures_mm(fields, nodes) if departure_mm is None else np.full(len(fields), departure_mm)
-    system = BendSystem.of(nodes, observations, prior, shapes, kappa=kappa, departure_mm=own_sd)
+    equations = normal(*with_bends(observations, prior, nodes, departure_mm=departure_mm), kappa)
     before = prior_amplitude_mm(thin_plate(nodes), shapes, kappa=kappa, departure_mm=own_sd)
-    variance = np.diag(system.of_functionals(system.amplitudes))
-    after = np.sqrt(np.maximum(variance, 0.0))
+    amplitudes = shapes.T / nodes.count
+    after = np.sqrt(np.maximum(np.diag(covariance_of(equations, amplitudes, nodes)), 0.0))
     seen = after <= _LEFT_OF_SEEN * before
-    cured = {} if seen.all() else _cures(nodes, system, _LEFT_OF_SEEN * before)
+    cured = _cures(nodes, equations, amplitudes, _LEFT_OF_SEEN * before, np.flatnonzero(~seen))
     return tuple(
-        LongMode(
-            name, float(after[k]), float(before[k]), bool(seen[k]), "" if seen[k] else cured.get(k, _NOTHING_HELPS)
-        )
+        LongMode(name, float(after[k]), float(before[k]), bool(seen[k]), cured.get(k, ""))
         for k, name in enumerate(fields)
     )
 
 
-_NOTHING_HELPS = "readings over the whole of the floor, at every metre both ways"
+_NOTHING_TRIED_HELPS = "readings over the whole of the floor, at every metre both ways"
 
 
-def _cures(nodes: Nodes, system: BendSystem, enough_mm: NDArray[np.float64]) -> dict[int, str]:
-    """By number of the bend the first readings that would show it (those tried, not those hoped for)."""
+def _cures(
+    nodes: Nodes,
+    equations: Normal,
+    amplitudes: NDArray[np.float64],
+    enough_mm: NDArray[np.float64],
+    unseen: NDArray[np.int64],
+) -> dict[int, str]:
+    """By number of the unseen bend the first readings that would show it: each is tried, not hoped for."""
     found: dict[int, str] = {}
-    amplitudes = system.amplitudes
-    count = len(amplitudes)
-    for readings in cures.candidates(nodes):
-        joint = system.of_functionals(np.vstack([amplitudes, readings.rows]))
+    offers, count = cures.candidates(nodes), len(amplitudes)
+    while len(found) < len(unseen) and (readings := next(offers, None)) is not None:
+        joint = covariance_of(equations, np.vstack([amplitudes, readings.rows]), nodes)
         known, shared, own = np.diag(joint)[:count], joint[:count, count:], joint[count:, count:]
         left = cures.still_unknown(known, shared, own, readings.sigma_mm)
-        for k in np.flatnonzero(left <= enough_mm):
-            found.setdefault(int(k), readings.text)
-    return found
-
-
-def unseen_spread(
-    nodes: Nodes,
-    observations: Observations,
-    prior: csr_matrix,
-    *,
-    kappa: float,
-) -> UnseenSpread:
-    """What to add to the thin plate's mean and draws so that bends of room size have the doubt they deserve.
-
-    Thin plate and bends of their own together are one Gaussian (see :mod:`~flatscan.surface.readings.long_bends`):
-    what is added is F c with c as the readings leave it. For bends that are well seen that is next to nothing; an
-    unseen one keeps all of its s. That no bar goes below the floor is left out here.
-    """
-    fields = long_fields(nodes)
-    if not fields:
-        return UnseenSpread(np.zeros((0, nodes.count)), np.zeros(nodes.count))
-    shapes = np.stack(list(fields.values()), axis=1)
-    own_sd = departures_mm(fields, nodes)
-    system = BendSystem.of(nodes, observations, prior, shapes, kappa=kappa, departure_mm=own_sd)
-    value, vector = np.linalg.eigh(system.covariance)
-    moved = (system.response @ vector * np.sqrt(np.maximum(value, 0.0))).T
-    order = np.argsort(-np.square(moved).sum(axis=1))
-    return UnseenSpread(np.asarray(moved[order]), system.shift_mm)
+        found |= {int(k): readings.text for k in unseen if k not in found and left[k] <= enough_mm[k]}
+    return {int(k): found.get(int(k), _NOTHING_TRIED_HELPS) for k in unseen}
 
 
 def bend_caveats(modes: Sequence[LongMode]) -> tuple[Caveat, ...]:

@@ -87,14 +87,20 @@ def _log_determinant(matrix: csc_matrix) -> float:
 
 
 def normal(observations: Observations, prior: csr_matrix, kappa: float) -> Normal:
-    """Factor the normal equations for one strength of the prior."""
-    from scipy.sparse import block_diag, diags_array
+    """Factor the normal equations for one strength of the prior.
+
+    ``prior`` (p, n) for the heights, or (p, n + k) where it holds others of the unknowns too (bends of room size).
+    """
+    from scipy.sparse import csr_matrix, diags_array, hstack, vstack
 
     sigma = observations.nuisance_sigma_mm
     bounded = np.isfinite(sigma)
     own = diags_array(np.where(bounded, 1.0 / sigma, 0.0)).tocsr()[bounded]
     readings = (diags_array(1.0 / observations.sigma_mm) @ observations.design).tocsr()
-    assumed = block_diag([prior / kappa, own]).tocsr()
+    unknowns, floor = readings.shape[1], readings.shape[1] - len(sigma)
+    # A prior of the heights alone says nothing of the others.
+    wide = hstack([prior, csr_matrix((prior.shape[0], unknowns - prior.shape[1]))])
+    assumed = vstack([wide / kappa, hstack([csr_matrix((own.shape[0], floor)), own])]).tocsr()
     anchor = np.full(readings.shape[1], ANCHOR_MM**-2)
     matrix = (readings.T @ readings + assumed.T @ assumed + diags_array(anchor)).tocsc()
     return Normal(readings, assumed, anchor, matrix, _factor(matrix))

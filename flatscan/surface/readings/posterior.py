@@ -68,7 +68,8 @@ def solve(
     the shortest way, in the posterior's own metric, to where no bar goes below the floor.
     """
     tried = progress.track(kappas, label="Weighing how smooth the floor is", total=len(kappas))
-    chance = chances(np.array([evidence(observations, prior, kappa) for kappa in tried]))
+    rank = rank_of(prior)
+    chance = chances(np.array([evidence(observations, prior, kappa, rank=rank) for kappa in tried]))
     mean, drawn = np.zeros(observations.design.shape[1]), []
     for weight, number, kappa in zip(chance, rng.multinomial(draws, chance), kappas, strict=True):
         if weight > 0.0:
@@ -83,17 +84,19 @@ def solve(
     return Posterior(mean, draws_mm, sd, float(kappas[int(np.argmax(chance))]), chance)
 
 
-def evidence(observations: Observations, prior: csr_matrix, kappa: float) -> float:
+def evidence(observations: Observations, prior: csr_matrix, kappa: float, *, rank: int | None = None) -> float:
     """Log of how likely the readings are under a strength of the prior, up to what is the same for all strengths.
 
     −½ (squared residuals + prior + log determinant) − rank · log κ: the marginal likelihood of a Gaussian model whose
-    free directions are given a flat prior (restricted likelihood: Harville 1974, from memory).
+    free directions are given a flat prior (restricted likelihood: Harville 1974, from memory). ``rank`` of the prior;
+    None: worked out.
     """
+    rank = rank_of(prior) if rank is None else rank
     equations = normal(observations, prior, kappa)
     scaled = observations.value_mm / observations.sigma_mm
     x = equations.mean(scaled)
     misfit = float(np.sum((equations.readings @ x - scaled) ** 2) + np.sum((equations.assumed @ x) ** 2))
-    return -0.5 * (misfit + equations.log_determinant) - rank_of(prior) * float(np.log(kappa))
+    return -0.5 * (misfit + equations.log_determinant) - rank * float(np.log(kappa))
 
 
 def chances(log_evidence: NDArray[np.float64]) -> NDArray[np.float64]:
