@@ -60,6 +60,22 @@ _ROWS: dict[str, tuple[str, str]] = {
         "The table does not say how sure one reading is; {sigma_mm:.2g} mm was assumed (common practice, no source)",
         "State it in the table with a line: # reading sigma_mm: 0.5",
     ),
+    "instrument_assumed": (
+        "The table does not say all of its {instrument}; assumed: {taken} (common practice, no source)",
+        "State what you know of it in lines above the table, such as # {instrument} resolution: 0.5 mm",
+    ),
+    "straightedge_bent": (
+        "Readings {one} and {other}, the straightedge turned, differ by {mm:.2g} mm; at most {allowed_mm:.2g} mm fit",
+        "Check the readings; if they are right, state # straightedge reversal: {mm:.2g} mm, or use a straighter one",
+    ),
+    "rows_not_read": (
+        "{percent:.0f} % of the table's rows hold no reading ({count} of {total})",
+        "Read those places too; where nothing was read the floor is only guessed, with a larger uncertainty",
+    ),
+    "rows_left_out": (
+        "{count} of {total} rows cannot be used and were left out (rows {rows})",
+        "Correct them in the table and run again",
+    ),
     # surface
     "gravity_unknown": (
         "The capture does not know which way gravity points, so no slope is given",

@@ -19,6 +19,7 @@ from flatscan.sources.detection import (
     starts_with,
 )
 from flatscan.sources.guard import library_errors
+from flatscan.sources.hand.field_table import is_field_table
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -168,6 +169,8 @@ def _choose_file(path: Path) -> Chosen:
     head = head_of(path)
     if head.size == 0:
         raise InputError(path, "the file is empty", "Export or copy the capture again")
+    if is_field_table(path):
+        raise InputError(path, "it is a table of readings by hand, not a capture", "Read it with read_field_readings")
     named = [row for row in READERS if path.suffix.lower() in row.suffixes]
     for row in named:
         if row.looks_like(head):
@@ -209,7 +212,7 @@ def _choose_in_folder(folder: Path) -> list[Chosen]:
 
 def _nothing_in(folder: Path) -> InputError:
     """The error for a folder without a capture; one that lies a folder deeper is named."""
-    deeper = [sub for sub in _subfolders(folder) if _holds_capture(sub)]
+    deeper = [sub for sub in _subfolders(folder) if holds_capture(sub)]
     photos = sum(1 for file in folder.iterdir() if file.suffix.lower() in _PHOTO_SUFFIXES)
     if not deeper and photos:
         return InputError(
@@ -241,7 +244,7 @@ def _folders_in(folder: Path) -> list[Path]:
         return []
 
 
-def _holds_capture(folder: Path) -> bool:
+def holds_capture(folder: Path) -> bool:
     """Whether giving this folder would be right; a lone picture is no capture."""
     try:
         files = sorted(p for p in folder.iterdir() if not p.name.startswith(".") and p.is_file())
@@ -256,7 +259,7 @@ def _holds_capture(folder: Path) -> bool:
 def _candidate(file: Path) -> Chosen | None:
     """The file's reader when both its name and its first bytes agree on one."""
     named = [row for row in READERS if file.suffix.lower() in row.suffixes]
-    if not named:
+    if not named or is_field_table(file):  # readings beside a capture are no second one
         return None
     head = head_of(file)
     return next((Chosen(file, row) for row in named if row.looks_like(head)), None)

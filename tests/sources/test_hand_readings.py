@@ -51,6 +51,10 @@ def test_each_kind_is_read_with_its_place(tmp_path):
         ("1.2 mm", 1.2, 0.1),
         ("<0.05", 0.025, math.hypot(0.1, 0.05 / 12**0.5)),
         ("< 0.4 mm", 0.2, math.hypot(0.1, 0.4 / 12**0.5)),
+        ("0.12 cm", 1.2, 0.1),
+        ('"3/16"""', 4.7625, 0.1),  # exact: the inch is 25.4 mm
+        ('"1"""', 25.4, 0.1),
+        ("1/32 in", 0.79375, 0.1),
     ],
 )
 def test_ways_to_write_a_value(tmp_path, text, value, u):

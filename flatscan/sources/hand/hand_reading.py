@@ -17,7 +17,7 @@ class HandReading:
 
     ``at``: floor-frame mm. ``value``: in mm, u from the instrument's resolution and its reader. ``edge_mm``: length of
     the straightedge for a gap. ``joint``: id of the joint for the others, as the sheet named it. ``row``: line number
-    in the file, for messages and for tracing.
+    in the file, for messages and for tracing. ``number``: what the sheet calls the row.
     """
 
     row: int
@@ -27,3 +27,4 @@ class HandReading:
     edge_mm: float | None = None
     joint: str | None = None
     note: str = ""
+    number: str = ""

@@ -36,7 +36,7 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class RawTable:
-    """Header, rows below it that hold something, what the ``#`` lines state, and the cell separator.
+    """Header, rows below it that hold something, the ``#`` lines by row number, and the cell separator.
 
     ``place`` names the file, with the sheet where it has several.
     """
@@ -44,8 +44,15 @@ class RawTable:
     place: str
     header: Row
     rows: tuple[Row, ...]
-    facts: TableFacts
+    comments: tuple[tuple[int, str], ...]
     delimiter: str | None
+
+    def levels_facts(self) -> TableFacts:
+        """What the ``#`` lines of a levels table state; raises InputError for those that are not understood."""
+        facts = TableFacts()
+        for number, line in self.comments:
+            facts = facts_with(facts, line, f"{self.place}, row {number}")
+        return facts
 
 
 def is_levels(path: Path) -> bool:
@@ -62,10 +69,15 @@ def is_levels(path: Path) -> bool:
         return True
     if suffix not in TEXT_SUFFIXES:
         return False
+    return has_levels_header(text_titles(start))
+
+
+def text_titles(start: bytes) -> list[str]:
+    """The header's cells of a text table by its first bytes; [] where there is no line that is no comment."""
     for line in _decoded(start).splitlines():
-        if line.strip() and not line.lstrip().startswith("#"):
-            return has_levels_header(next(csv.reader([line], delimiter=_delimiter(line)), []))
-    return False
+        if line.strip() and not _is_comment_line(line):
+            return next(csv.reader([line], delimiter=_delimiter(line)), [])
+    return []
 
 
 def read_table(path: Path, *, kind: str = "levels table", header: str = _LEVELS_HEADER) -> RawTable:
@@ -92,17 +104,28 @@ def _from_text(path: Path, wanted: str) -> RawTable:
     if "\x00" in text:
         raise InputError(path, "is not a text table", _NOT_TEXT)
     lines = text.splitlines()
-    header = next((line for line in lines if line.strip() and not line.lstrip().startswith("#")), None)
+    header = next((line for line in lines if line.strip() and not _is_comment_line(line)), None)
     if header is None:
         raise InputError(path, "holds no table", f"Write a header line such as {wanted}")
     delimiter = _delimiter(header)
     # Comment lines keep their place, emptied, so that the reader's line count stays the file's.
-    bare = "\n".join("" if line.lstrip().startswith("#") else line for line in lines)
+    bare = "\n".join("" if _is_comment_line(line) else line for line in lines)
     reader = csv.reader(io.StringIO(bare), delimiter=delimiter)
     with library_errors(path, "is not a readable table", _NOT_TEXT):
         rows = [Row(reader.line_num, tuple(cell.strip() for cell in cells)) for cells in reader]
-    comments = [(n, line.strip()) for n, line in enumerate(lines, start=1) if line.lstrip().startswith("#")]
+    comments = [(n, _comment(line)) for n, line in enumerate(lines, start=1) if _is_comment_line(line)]
     return _table(str(path), rows, comments, delimiter, wanted)
+
+
+def _is_comment_line(line: str) -> bool:
+    """Whether a line is a comment, also as a spreadsheet saves it: in quotes."""
+    return line.lstrip(' \t"').startswith("#")
+
+
+def _comment(line: str) -> str:
+    """A comment without what a spreadsheet adds when it saves one: quotes, and a separator for every empty cell."""
+    bare = line.strip().rstrip("".join(_DELIMITERS) + " \t")
+    return bare[1:-1].replace('""', '"').strip() if bare.startswith('"') and bare.endswith('"') else bare
 
 
 def _decoded(data: bytes) -> str:
@@ -170,7 +193,4 @@ def _table(
     filled = [row for row in rows if any(row.cells)]
     if not filled:
         raise InputError(place, "holds no table", f"Write a header row such as {wanted}")
-    facts = TableFacts()
-    for number, line in comments:
-        facts = facts_with(facts, line, f"{place}, row {number}")
-    return RawTable(place, filled[0], tuple(filled[1:]), facts, delimiter)
+    return RawTable(place, filled[0], tuple(filled[1:]), tuple(comments), delimiter)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,8 +16,9 @@ import numpy as np
 from flatscan.caveats import caveat
 from flatscan.errors import InputError, SettingsError
 from flatscan.sources.guard import fingerprint
+from flatscan.sources.levels.levels_columns import NUMBER, UNREAD, columns_of
 from flatscan.sources.levels.levels_rows import RawTable, Row, is_levels, read_table
-from flatscan.sources.levels.levels_words import Column, column, column_mm, unit_named
+from flatscan.sources.levels.levels_words import Column, TableFacts, column, column_mm
 from flatscan.sources.scan import Scan
 
 if TYPE_CHECKING:
@@ -35,9 +35,6 @@ __all__ = ["is_levels", "read_levels"]
 READING_SIGMA_MM = 0.5
 #: Any plane passes through three points: nothing can be said about flatness.
 LEAST_READINGS = 4
-_NUMBER = re.compile(r"^[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?$")
-_UNREAD = {"", "-", "–", "n/a", "na"}
-_SIGN_ADVICE = "Call the column height (grows as the floor rises) or staff (grows as it falls), or add # sign: staff"
 
 
 def read_levels(path: Path, settings: ReadSettings) -> Scan:
@@ -48,12 +45,13 @@ def read_levels(path: Path, settings: ReadSettings) -> Scan:
     if settings.up not in {None, "z"}:
         raise SettingsError("--up", f"a levels table is read with z up, not {settings.up}", "Leave it out")
     table = read_table(path)
-    columns, rows = _columns(table)
-    nodes = _nodes(table, columns, rows, settings.unit)
+    facts = table.levels_facts()
+    columns, rows = columns_of(table, facts)
+    nodes = _nodes(table, facts, columns, rows, settings.unit)
     xyz_mm, notes = nodes.xyz_mm, list(nodes.notes)
     origin_mm = np.round(np.median(xyz_mm, axis=0))
-    sigma_mm, doubts = _sigma(table, nodes.step_mm)
-    stated = settings.gravity if settings.gravity is not None else table.facts.gravity
+    sigma_mm, doubts = reading_sigma(facts, nodes.step_mm)
+    stated = settings.gravity if settings.gravity is not None else facts.gravity
     return Scan(
         kind="levels",
         points_mm=(xyz_mm - origin_mm).astype(np.float32),
@@ -61,7 +59,7 @@ def read_levels(path: Path, settings: ReadSettings) -> Scan:
         up=np.array([0.0, 0.0, 1.0]),
         gravity_known=stated is not False,
         inputs=(fingerprint(path, "levels"),),
-        step_mm=table.facts.resolution_mm or nodes.step_mm,
+        step_mm=facts.resolution_mm or nodes.step_mm,
         sample_sigma_mm=sigma_mm,
         inferences=tuple(notes),
         caveats=doubts,
@@ -77,55 +75,18 @@ class _Nodes:
     notes: tuple[str, ...]
 
 
-def _columns(table: RawTable) -> tuple[dict[str, tuple[int, Column]], tuple[Row, ...]]:
-    """Columns by meaning (x, y, height or staff), and the rows without a row of units."""
-    titles = table.header.cells
-    where = f"{table.place}, row {table.header.number}"
-    found = [column(title) for title in titles]
-    used = Counter(c.meaning for c in found if c.meaning)
-    if not used and all(_NUMBER.match(t) for t in titles if t):
-        raise InputError(where, "the table has no header", "Add a line such as x [m], y [m], staff [mm]")
-    for meaning in ("x", "y"):
-        if used[meaning] == 0:
-            raise InputError(where, f"no column is called {meaning}", "Call the columns x, y and height or staff")
-    levels = [m for m in ("height", "staff", "reading") if used[m]]
-    if not levels:
-        raise InputError(where, "no column is called height or staff", _SIGN_ADVICE)
-    if len(levels) > 1 or max(used.values()) > 1:
-        twice = ", ".join(repr(c.title) for c in found if used[c.meaning] > 1 or c.meaning in levels)
-        raise InputError(where, f"the columns {twice} compete", "Keep one column for each of x, y and the reading")
-    units, rows = _unit_row(table, found)
-    by_meaning = {
-        c.meaning: (i, Column(c.meaning, units.get(i, c.unit), c.title)) for i, c in enumerate(found) if c.meaning
-    }
-    if "reading" in by_meaning:
-        if table.facts.sign is None:
-            title = by_meaning["reading"][1].title
-            raise InputError(where, f"column {title!r} does not say whether it grows as the floor rises", _SIGN_ADVICE)
-        by_meaning[table.facts.sign] = by_meaning.pop("reading")
-    elif table.facts.sign is not None and table.facts.sign not in by_meaning:
-        raise InputError(where, f"column {levels[0]!r} contradicts # sign: {table.facts.sign}", "Correct one of them")
-    return by_meaning, rows
-
-
-def _unit_row(table: RawTable, found: list[Column]) -> tuple[dict[int, str], tuple[Row, ...]]:
-    """Units from a second header row (``m; m; mm``), if there is one, and the rows after it."""
-    if not table.rows:
-        return {}, ()
-    cells = table.rows[0].cells
-    meant = [i for i, c in enumerate(found) if c.meaning and i < len(cells)]
-    units = {i: u for i in meant if (u := unit_named(cells[i].strip("[]()"))) is not None}
-    if not units or len(units) < len(meant):
-        return {}, table.rows
-    return units, table.rows[1:]
-
-
-def _nodes(table: RawTable, columns: dict[str, tuple[int, Column]], rows: tuple[Row, ...], unit: str | None) -> _Nodes:
+def _nodes(
+    table: RawTable,
+    facts: TableFacts,
+    columns: dict[str, tuple[int, Column]],
+    rows: tuple[Row, ...],
+    unit: str | None,
+) -> _Nodes:
     level = "staff" if "staff" in columns else "height"
     header = f"{table.place}, row {table.header.number}"
-    scale = {m: column_mm(c, table.facts, unit, header) for m, (_, c) in columns.items()}
+    scale = {m: column_mm(c, facts, unit, header) for m, (_, c) in columns.items()}
     notes, width = [], len(table.header.cells)
-    if unit is not None and (table.facts.unit or all(c.unit for _, c in columns.values())):
+    if unit is not None and (facts.unit or all(c.unit for _, c in columns.values())):
         notes.append(f"--unit {unit} not used: the table states the unit of every column")
     commas = _decimal_commas(table, columns, rows)
     if commas:
@@ -140,7 +101,7 @@ def _nodes(table: RawTable, columns: dict[str, tuple[int, Column]], rows: tuple[
                 "With decimal commas, separate cells by semicolons or tabs",
             )
         text = {m: row.cells[i] if i < len(row.cells) else "" for m, (i, _) in columns.items()}
-        if text[level].lower() in _UNREAD:
+        if text[level].lower() in UNREAD:
             unread += 1
             continue
         value = {m: _number(text[m], table, row, columns[m][1]) * scale[m] for m in text}
@@ -178,7 +139,7 @@ def _nodes(table: RawTable, columns: dict[str, tuple[int, Column]], rows: tuple[
 def _decimal_commas(table: RawTable, columns: dict[str, tuple[int, Column]], rows: tuple[Row, ...]) -> bool:
     """Whether numbers carry commas; points and commas in one table are refused."""
     cells = [(row, row.cells[i]) for row in rows for i, _ in columns.values() if i < len(row.cells)]
-    cells = [(row, cell) for row, cell in cells if _NUMBER.match(cell)]
+    cells = [(row, cell) for row, cell in cells if NUMBER.match(cell)]
     with_comma = [row for row, cell in cells if "," in cell]
     with_point = [row for row, cell in cells if "." in cell]
     if with_comma and with_point:
@@ -196,7 +157,7 @@ def _number(text: str, table: RawTable, row: Row, found: Column) -> float:
         raise InputError(where, f"holds the formula {text}", "Replace formulas by their values")
     if not text:
         raise InputError(where, "the cell is empty", "Fill it in, or remove the row")
-    if not _NUMBER.match(text) or not math.isfinite(value := float(text.replace(",", "."))):
+    if not NUMBER.match(text) or not math.isfinite(value := float(text.replace(",", "."))):
         raise InputError(where, f"{text!r} is not a number", "Write a plain number; the unit belongs in the header")
     return value
 
@@ -206,12 +167,11 @@ def _decimals(text: str) -> int:
     return len(mantissa.partition(".")[2])
 
 
-def _sigma(table: RawTable, step_mm: float) -> tuple[float, tuple[Caveat, ...]]:
+def reading_sigma(facts: TableFacts, step_mm: float) -> tuple[float, tuple[Caveat, ...]]:
     """Standard uncertainty of one reading: stated, else reading by eye with the step's own share.
 
     A step r spreads evenly over its width: r / sqrt(12) (JCGM 100, 4.3.7).
     """
-    facts = table.facts
     if facts.sigma_mm is not None:
         return facts.sigma_mm, ()
     resolution_mm = facts.resolution_mm or step_mm

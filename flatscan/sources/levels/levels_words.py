@@ -82,17 +82,24 @@ def column(title: str) -> Column:
     >>> column("Reading_mm").meaning, column("x [m]").unit, column("note").meaning
     ('reading', 'm', '')
     """
-    text, unit = title.strip(), None
+    text, unit = split_title(title)
+    meaning = _meaning(text)
+    return Column(meaning, unit if meaning or not (unit or "").startswith("?") else None, title.strip())
+
+
+def split_title(title: str) -> tuple[str, str | None]:
+    """A header cell without its unit, and the unit; ``?word`` for what stands in brackets and is no unit.
+
+    >>> split_title("x [m]"), split_title("u_mm"), split_title("to x"), split_title("x (kg)")
+    (('x', 'm'), ('u', 'mm'), ('to x', None), ('x', '?kg'))
+    """
+    text = title.strip()
     bracketed = _BRACKETED.match(text)
     if bracketed:
-        text, unit = bracketed[1], unit_named(bracketed[2])
-        if unit is None and _meaning(text):
-            return Column(_meaning(text), f"?{bracketed[2]}", title.strip())
-    else:
-        head, cut, tail = text.replace(" ", "_").rpartition("_")
-        if cut and unit_named(tail):
-            text, unit = head, unit_named(tail)
-    return Column(_meaning(text), unit, title.strip())
+        return bracketed[1], unit_named(bracketed[2]) or f"?{bracketed[2]}"
+    head, cut, tail = text.replace(" ", "_").rpartition("_")
+    unit = unit_named(tail) if cut else None
+    return (text, None) if unit is None else (head, unit)
 
 
 def _meaning(text: str) -> str:

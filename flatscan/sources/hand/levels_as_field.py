@@ -1,0 +1,93 @@
+"""A plain table of levels (x, y, staff or height) as readings by hand: every row a level reading.
+
+Header and lines as in ``levels_words``; besides, columns ``set_up``, ``line``, ``time``, ``number``, ``u`` and
+``note``, and the lines of ``instrument_lines``. Cells may hold fractions and feet and inches.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from flatscan.errors import InputError
+from flatscan.sources.guard import fingerprint
+from flatscan.sources.hand.cells import Cells
+from flatscan.sources.hand.columns import FieldColumn, FieldColumns, meaning_of
+from flatscan.sources.hand.field_readings import FieldReadings
+from flatscan.sources.hand.gather import gather, left_out
+from flatscan.sources.hand.instrument_lines import stated_by
+from flatscan.sources.hand.level_rows import in_order
+from flatscan.sources.hand.trust import finest_step_mm, trust_in
+from flatscan.sources.levels.levels_columns import columns_of
+from flatscan.sources.levels.levels_words import column_mm
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from flatscan.settings import ReadSettings
+    from flatscan.sources.hand.gather import Sign
+    from flatscan.sources.levels.levels_rows import RawTable
+    from flatscan.sources.levels.levels_words import Column
+
+#: Columns of a readings table that a table of levels may have as well.
+_ALSO = frozenset({"number", "set_up", "line", "time", "u", "note"})
+
+
+def levels_as_field(path: Path, table: RawTable, settings: ReadSettings) -> FieldReadings:
+    """Read the rows; raises InputError naming row and column."""
+    facts = table.levels_facts()
+    by_meaning, table_rows = columns_of(table, facts)
+    sign: Sign = "staff" if "staff" in by_meaning else "height"
+    columns = _columns(table, by_meaning, sign)
+    stated = stated_by(table.comments, table.place, settings.unit)
+    stated = replace(
+        stated,
+        place_unit=stated.place_unit or stated.unit,
+        level_step_mm=facts.resolution_mm or stated.level_step_mm,
+        level_repeat_mm=stated.level_repeat_mm if facts.sigma_mm is None else facts.sigma_mm,
+    )
+    for meaning, (_, found) in by_meaning.items():
+        unit = stated.place_unit if meaning in ("x", "y") else stated.unit
+        column_mm(found, replace(facts, unit=unit), settings.unit, f"{table.place}, row {table.header.number}")
+    rows = [Cells(table, columns, stated, row, settings.unit) for row in table_rows]
+    filled = [cells for cells in rows if cells.is_read("value")]
+    if not filled:
+        what = f"no value is filled in: all {len(rows)} rows are empty"
+        raise InputError(table.place, what, f"Write what you read in the column {columns.title('value')}")
+    step_mm = finest_step_mm((cells, columns.by_meaning["value"]) for cells in filled)
+    trust = trust_in(stated, 0.0, step_mm, table.place)
+    gathered = gather(filled, trust, sign)
+    out, doubts = left_out(gathered, len(filled), allowed=settings.leave_out_bad_rows)
+    levels = in_order(gathered.levels)
+    if facts.sigma_mm is not None:  # what the table states of one reading holds for all it takes
+        levels = tuple(replace(level, u_mm=facts.sigma_mm) for level in levels)
+    unread = len(rows) - len(filled)
+    gravity = settings.gravity if settings.gravity is not None else facts.gravity
+    return FieldReadings(
+        inputs=(fingerprint(path, "levels"),),
+        levels=levels,
+        level=trust.level(),
+        outline=stated.outline,
+        gravity=gravity is not False,
+        left_out=out,
+        inferences=(
+            *((f"{unread} of {len(rows)} rows hold no reading and were left out",) if unread else ()),
+            *((f"Columns not used: {', '.join(columns.unused)}",) if columns.unused else ()),
+            *stated.unused,
+        ),
+        caveats=(*doubts, *trust.assumed(bars=False, levels=True)),
+    )
+
+
+def _columns(table: RawTable, by_meaning: dict[str, tuple[int, Column]], sign: Sign) -> FieldColumns:
+    """The columns under the names the rows of a readings table go by: the level reading is its ``value``."""
+    found = {
+        "value" if meaning == sign else meaning: FieldColumn(index, column.unit, column.title)
+        for meaning, (index, column) in by_meaning.items()
+    }
+    for index, title in enumerate(table.header.cells):
+        meaning, unit = meaning_of(title)
+        if meaning in _ALSO and meaning not in found:
+            found[meaning] = FieldColumn(index, unit, title)
+    unused = tuple(t for i, t in enumerate(table.header.cells) if t and i not in {c.index for c in found.values()})
+    return FieldColumns(found, (), unused)

@@ -1,0 +1,165 @@
+"""A floor measured by hand: one CSV or XLSX table of readings becomes ``FieldReadings``.
+
+``columns`` says what the header may hold, ``instrument_lines`` the ``#`` lines, ``row_kinds`` what a row may be.
+A table of levels alone (x, y, staff or height) is read too.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from flatscan.caveats import caveat
+from flatscan.errors import InputError
+from flatscan.settings import ReadSettings
+from flatscan.sources.guard import fingerprint
+from flatscan.sources.hand.bar_rows import CONTACT_WORDS
+from flatscan.sources.hand.cells import Cells
+from flatscan.sources.hand.columns import HEADER, columns_of_field, is_field_header
+from flatscan.sources.hand.cross_checks import reversals
+from flatscan.sources.hand.field_readings import FieldReadings
+from flatscan.sources.hand.field_table import is_field_table
+from flatscan.sources.hand.gather import gather, left_out
+from flatscan.sources.hand.instrument_lines import stated_by
+from flatscan.sources.hand.level_rows import in_order
+from flatscan.sources.hand.levels_as_field import levels_as_field
+from flatscan.sources.hand.row_kinds import SHAPE_KINDS, is_filled
+from flatscan.sources.hand.trust import finest_step_mm, trust_in
+from flatscan.sources.levels.levels_columns import UNREAD
+from flatscan.sources.levels.levels_rows import read_table
+from flatscan.sources.levels.levels_words import has_levels_header
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from flatscan.caveats import Caveat
+
+__all__ = ["is_field_table", "read_field_readings", "read_levels_as_field", "sort_sources"]
+
+#: Where this share of a table's rows was not read, that is told with the result.
+_MUCH_UNREAD = 0.25
+
+
+def read_field_readings(path: Path, settings: ReadSettings | None = None) -> FieldReadings:
+    """Read everything a readings table holds, or a plain table of levels.
+
+    Parameters
+    ----------
+    path : CSV or XLSX; the one sheet that holds data
+    settings : ``unit`` serves numbers whose unit nothing else states; ``leave_out_bad_rows`` leaves out, and names,
+        rows that cannot be used; ``gravity`` overrules the table
+
+    Raises
+    ------
+    InputError
+        naming row and column of what is not understood, and how many more rows are at fault
+    """
+    settings = settings or ReadSettings()
+    table = read_table(path, kind="readings table", header=HEADER)
+    if not is_field_header(table.header.cells) and has_levels_header(table.header.cells):
+        return levels_as_field(path, table, settings)
+    stated = stated_by(table.comments, table.place, settings.unit)
+    columns = columns_of_field(table, stated.place_unit or settings.unit)
+    rows = [Cells(table, columns, stated, row, settings.unit) for row in table.rows]
+    filled = [cells for cells in rows if is_filled(cells)]
+    if not filled:
+        what = f"no value is filled in: all {len(rows)} rows are empty"
+        advice = "Write what you read in the column value or at the stations, or leave the file out"
+        raise InputError(table.place, what, advice)
+    trust = trust_in(stated, _gap_step_mm(filled), _level_step_mm(filled), table.place)
+    found = gather(filled, trust)
+    out, doubts = left_out(found, len(filled), allowed=settings.leave_out_bad_rows)
+    bars, levels = bool(found.placements or found.humps), in_order(found.levels)
+    gravity = settings.gravity if settings.gravity is not None else stated.gravity
+    unread, more_doubts = _unread(rows, filled)
+    return FieldReadings(
+        inputs=(fingerprint(path, "readings"),),
+        placements=tuple(found.placements),
+        humps=tuple(found.humps),
+        levels=levels,
+        spots=tuple(found.spots),
+        steps=tuple(found.steps),
+        soundings=tuple(found.soundings),
+        cracks=tuple(found.cracks),
+        level=trust.level() if levels else None,
+        outline=stated.outline,
+        gravity=gravity is not False,
+        joints_searched=stated.joints_searched,
+        left_out=out,
+        inferences=(*unread, *found.notes.sentences(), *_not_used(columns.unused), *stated.unused),
+        caveats=(
+            *doubts,
+            *more_doubts,
+            *trust.assumed(bars=bars, levels=bool(levels)),
+            *reversals(found.placements),
+        ),
+    )
+
+
+def read_levels_as_field(path: Path, settings: ReadSettings | None = None) -> FieldReadings:
+    """Read a plain table of levels (x, y, staff or height) as readings; raises InputError."""
+    settings = settings or ReadSettings()
+    return levels_as_field(path, read_table(path), settings)
+
+
+def sort_sources(paths: Sequence[Path]) -> tuple[list[Path], list[Path]]:
+    """Captures, and readings tables (those with a column ``what``), each in the order given.
+
+    A folder whose only content of use is one readings table counts as that table.
+    """
+    captures, tables = [], []
+    for path in paths:
+        table = path if is_field_table(path) else _only_table_in(path)
+        if table is None:
+            captures.append(path)
+        else:
+            tables.append(table)
+    return captures, tables
+
+
+def _only_table_in(path: Path) -> Path | None:
+    from flatscan.sources.table import holds_capture
+
+    try:
+        inside = sorted(p for p in path.iterdir() if not p.name.startswith(".")) if path.is_dir() else []
+    except OSError:  # the reader of captures tells why it cannot be looked at
+        return None
+    tables = [p for p in inside if is_field_table(p)]
+    if not tables or holds_capture(path):
+        return None
+    if len(tables) > 1:
+        names = ", ".join(p.name for p in tables)
+        raise InputError(path, f"the folder holds several readings tables: {names}", "Name the one to read")
+    return tables[0]
+
+
+def _gap_step_mm(filled: Sequence[Cells]) -> float:
+    return finest_step_mm(
+        (cells, column)
+        for cells in filled
+        for _, column in cells.columns.stations
+        if cells.cell(column).lower() not in UNREAD | CONTACT_WORDS
+    )
+
+
+def _level_step_mm(filled: Sequence[Cells]) -> float:
+    column = filled[0].columns.by_meaning.get("value")
+    if column is None:
+        return 0.0
+    return finest_step_mm((cells, column) for cells in filled if cells.text("what").lower() in ("staff", "height"))
+
+
+def _unread(rows: Sequence[Cells], filled: Sequence[Cells]) -> tuple[tuple[str, ...], tuple[Caveat, ...]]:
+    """What to say of rows without a reading: a sheet lists its places beforehand, and not all are read."""
+    count = len(rows) - len(filled)
+    if not count:
+        return (), ()
+    sentence = f"{count} of {len(rows)} rows hold no reading and were left out"
+    shape = sum(cells.text("what").lower() in SHAPE_KINDS for cells in rows)
+    if not shape or count < _MUCH_UNREAD * len(rows):
+        return (sentence,), ()
+    return (sentence,), (caveat("rows_not_read", percent=100.0 * count / len(rows), count=count, total=len(rows)),)
+
+
+def _not_used(titles: tuple[str, ...]) -> tuple[str, ...]:
+    return (f"Columns not used: {', '.join(titles)}",) if titles else ()
