@@ -12,7 +12,7 @@ from flatscan.levelling.areas import areas_of, fill_labels, volumes_by_area
 from flatscan.levelling.flood import above_level, flood_fill
 from flatscan.levelling.least_fill import EdgeRule, least_fill
 from flatscan.levelling.plan import LevellingPlan
-from flatscan.levelling.possible import simulated_floors
+from flatscan.levelling.possible import accounts_of, simulated_floors
 from flatscan.levelling.product import load_product
 from flatscan.levelling.quantities import method, quantity_l, volume_l
 from flatscan.levelling.targets import targets_of
@@ -74,10 +74,11 @@ def plan_levelling(
         rows.append(floor.could_take(planned_by_area, takes))
         pours.append(floor.could_take(planned_pour, _pour_l(floor.height_mm, surface, product, rng)))
     by_area, by_pour = np.array(rows), np.array(pours)
+    accounts = accounts_of(surface)
     return LevellingPlan(
         methods=(
-            method("patch", fill_mm, surface.cell_mm, list(by_area.sum(axis=1)), product),
-            method("flood", pour_mm, surface.cell_mm, list(by_pour[:, 0]), product),
+            method("patch", fill_mm, surface.cell_mm, list(by_area.sum(axis=1)), product, accounts=accounts),
+            method("flood", pour_mm, surface.cell_mm, list(by_pour[:, 0]), product, accounts=accounts),
         ),
         areas=areas_of(fill_mm, labels, by_area, cell_mm=surface.cell_mm, origin_mm=surface.origin_mm),
         fill_mm=fill_mm.astype(np.float32),

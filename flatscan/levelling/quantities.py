@@ -68,15 +68,21 @@ def quantity_l(draws: Sequence[float]) -> Quantity:
 
 
 def method(
-    name: MethodName, fill_mm: NDArray[np.floating], cell_mm: float, draws_l: Sequence[float], product: Product
+    name: MethodName,
+    fill_mm: NDArray[np.floating],
+    cell_mm: float,
+    draws_l: Sequence[float],
+    product: Product,
+    *,
+    accounts: int = 2,
 ) -> Method:
     """One way of levelling: area and thickness from the planned fill, volume from the draws.
 
     Fill is a convex function of the floor, so what a floor known only roughly needs is on average more than
-    what its best estimate needs: the mean of the draws is the volume to expect.
+    what its best estimate needs: the mean of the draws is the volume to expect. ``accounts``: how many accounts of the
+    doubt the draws come from, with a mean each, so that only a share of them tells of any one's spread.
     """
-    # The draws come from two accounts of the doubt with a mean each, so half of them tell of either's spread.
-    volume, interval = quantity_l(draws_l), interval_95(draws_l, degrees=max(1, len(draws_l) // 2 - 1))
+    volume, interval = quantity_l(draws_l), interval_95(draws_l, degrees=max(1, len(draws_l) // accounts - 1))
     filled = fill_mm[fill_mm > 0]
     low, high = interval
     return Method(

@@ -87,16 +87,16 @@ def gap_map(
     freed = free(fine, study.measured, study.base, study.worst)
     gap_mm, u_mm = free_map(field.gap_mm, freed[0], study)
     spots = [
-        _spot(
+        spot_at(
             surface,
             field,
             edge_mm,
             cell,
             _at_place(gap, float(gap_mm[cell])),
-            float(raw_mm[cell]),
-            floor,
             settings,
-            left,
+            raw_mm=float(raw_mm[cell]),
+            floor_mm=floor,
+            left=left,
         )
         for k, (cell, gap) in enumerate(zip(named, freed, strict=False))
         if k == 0 or is_summit(field.gap_mm, cell, apart)
@@ -122,17 +122,22 @@ def _as_it_lies(gap: Quantity, left_mm: float) -> Quantity:
     return Quantity.from_budget(gap.value, gap.unit, **parts)
 
 
-def _spot(
+def spot_at(
     surface: Surface,
     field: GapField,
     edge_mm: float,
     cell: tuple[int, int],
     gap: Quantity,
+    settings: MeasureSettings,
+    *,
     raw_mm: float,
     floor_mm: float,
-    settings: MeasureSettings,
-    left: LeftNoise,
+    left: LeftNoise | None = None,
 ) -> GapSpot:
+    """The gap at a place with the edge as it lies on the estimate, whose gaps ``field`` are.
+
+    Both contacts are the place itself where the edge cannot lie. ``left``: noise that the estimate still holds.
+    """
     row, col = cell
     direction = int(field.direction[cell])
     contacts = None
@@ -152,7 +157,7 @@ def _spot(
     at = surface.xy_mm(row, col)
     return GapSpot(
         edge_mm=edge_mm,
-        gap=_as_it_lies(gap, left.beneath(cell, contacts)),
+        gap=gap if left is None else _as_it_lies(gap, left.beneath(cell, contacts)),
         raw_mm=raw_mm,
         noise_floor_mm=floor_mm,
         at=at,

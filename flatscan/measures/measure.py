@@ -14,6 +14,7 @@ from flatscan.measures.left_noise import LeftNoise
 from flatscan.measures.line_family import line_families
 from flatscan.measures.lines import LEAST_LENGTH_MM, given_lines
 from flatscan.measures.measurement import GapSpot, HumpSpot, Measurement
+from flatscan.measures.realised import measure_realised
 from flatscan.measures.simulation import simulate
 from flatscan.progress import SILENT, Progress
 
@@ -47,8 +48,13 @@ def measure(
         the edge is laid over contacts as far apart as the floor allows, as the limit's words ask
     rng : for the simulated captures
     progress : told about the simulated captures
+
+    A surface that comes as floors which agree with readings taken by hand is measured on those (``realised``); it
+    has no F-numbers, for it is smooth between readings (``level_runs`` has those of the readings themselves).
     """
     edges, caveats = usable_edges(surface, needed_mm=set(edges_mm or ()), extra_mm=set(settings.edges_mm))
+    if surface.realisations_mm is not None:
+        return _of_realisations(surface, edges, caveats, settings, progress)
     simulation = simulate(surface, edges, settings, rng=rng, progress=progress)
     maps, gaps, humps = [], list[GapSpot](), list[HumpSpot]()
     flat, left = flat_captures(surface, rng), LeftNoise.of(surface)
@@ -78,6 +84,42 @@ def measure(
         f_numbers=f_numbers,
         caveats=tuple(caveats),
     )
+
+
+def _of_realisations(
+    surface: Surface, edges: tuple[float, ...], caveats: list[Caveat], settings: MeasureSettings, progress: Progress
+) -> Measurement:
+    shown = measure_realised(surface, edges, settings, progress=progress)
+    caveats += _hidden(surface, edges)
+    for of_edge in shown.gap_maps:
+        worst = max((s.gap.u for s in shown.gaps if s.edge_mm == of_edge.edge_mm), default=0.0)
+        if of_edge.noise_floor_mm > HIGH_NOISE_FLOOR_MM and COVERAGE_K * worst > HIGH_NOISE_FLOOR_MM:
+            caveats.append(
+                caveat("readings_leave_open", floor_mm=of_edge.noise_floor_mm, edge_m=of_edge.edge_mm / MM_PER_M)
+            )
+    if edges:
+        caveats.append(caveat("directions_sampled", count=settings.directions))
+    if settings.lines_mm:
+        caveats.append(caveat("no_f_numbers_from_readings"))
+    return Measurement(
+        flatness=shown.flatness,
+        gaps=shown.gaps,
+        gap_maps=shown.gap_maps,
+        humps=shown.humps,
+        f_numbers=None,
+        caveats=tuple(caveats),
+    )
+
+
+def _hidden(surface: Surface, edges_mm: tuple[float, ...]) -> list[Caveat]:
+    """A wave no longer than the edge shows under it in full, from crest to crest: the readings should see those."""
+    if surface.fit is None:
+        return []
+    wave_mm = surface.fit.smallest_wave_mm
+    below = [edge for edge in edges_mm if edge < wave_mm]
+    if not below:
+        return []
+    return [caveat("edge_below_readings", edge_m=max(below) / MM_PER_M, wave_m=wave_mm / MM_PER_M)]
 
 
 def usable_edges(

@@ -20,7 +20,12 @@ if TYPE_CHECKING:
 
 
 def draw_noise(surface: Surface, rng: np.random.Generator) -> NDArray[np.float32]:
-    """(rows, cols) float32 fresh noise field after the surface's noise model, mm; NaN like ``height_mm``."""
+    """(rows, cols) float32 fresh noise field after the surface's noise model, mm; NaN like ``height_mm``.
+
+    Of a surface with realisations: how far one of them is from the estimate.
+    """
+    if surface.realisations_mm is not None:
+        return np.asarray(_any_of(surface.realisations_mm, rng) - surface.estimate_mm)
     noise = surface.noise
     field = surface.white_mm * rng.standard_normal(surface.white_mm.shape, dtype=np.float32)
     if noise.correlated_mm > 0:
@@ -44,8 +49,11 @@ def draw_truth(surface: Surface, rng: np.random.Generator, known: Posterior | No
     The estimate's error is simulated through the filter that made it: of a wave of floor s and noise n it is
     gain · n - (1 - gain) · s, and n alone where the measured height was brought back. With the floor's and
     noise's energies known that is the exact posterior (conditional simulation; Matheron's rule in waves).
-    ``known``: from :func:`posterior_of`, for many draws of one surface.
+    ``known``: from :func:`posterior_of`, for many draws of one surface; not used where there are realisations, one
+    of which is the draw.
     """
+    if surface.realisations_mm is not None:
+        return _any_of(surface.realisations_mm, rng)
     from scipy.fft import idctn
 
     known = posterior_of(surface) if known is None else known
@@ -62,3 +70,7 @@ def draw_truth(surface: Surface, rng: np.random.Generator, known: Posterior | No
         truth -= np.float32(surface.noise.systematic_mm) * sample_bend(surface.seen, rng)
     truth[~surface.seen] = np.nan
     return truth
+
+
+def _any_of(floors: NDArray[np.float32], rng: np.random.Generator) -> NDArray[np.float32]:
+    return np.asarray(floors[int(rng.integers(len(floors)))])
