@@ -41,7 +41,8 @@ def bend_reasons(bends: Sequence[LongMode]) -> list[str]:
     cures = "; ".join(dict.fromkeys(b.cure for b in bends if b.cure))
     it = "it" if len(bends) == 1 else "they"
     cure = f". What would show {'it' if len(bends) == 1 else 'them'}: {cures}" if cures else ""
-    return [f"The readings do not show the floor's {named}, and {it} could carry a gap over the limit{cure}"]
+    could = f"{it} could carry places that measure within over the limit"
+    return [f"The readings do not show the floor's {named}, and {could}{cure}"]
 
 
 def bend_readings(bends: Sequence[LongMode], at: Point) -> list[Reading]:

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 #: CSTB Cahier 3635_V2 (November 2012), read on a page that restates them.
 MOST_HOLLOW_SHARE = 0.10
 _RULE = "French renovation rules (CSTB Cahier 3635_V2, as restated by a floor maker)"
+#: One bad place of fewer taps is more than a tenth by itself: they tell no share.
+_LEAST_TAPS = 10
 _MOST_PLACES = 4
 
 
@@ -85,14 +87,16 @@ def _tapped(sound: Soundness) -> str:
         return f"{_count(sound.tapped, 'place')} tapped, none hollow or loose; what lies between was not tapped"
     places = [f"{s.sounds} at {_at(s.at)}" for s in bad[:_MOST_PLACES]]
     verb = "sounds" if len(bad) == 1 else "sound"
-    share = len(bad) / sound.tapped
-    if share > MOST_HOLLOW_SHARE:
-        rule = f"more than the tenth of a room's area above which {_RULE} take the whole covering up"
+    share, tenth = len(bad) / sound.tapped, "a tenth of a room's area"
+    if sound.tapped < _LEAST_TAPS:
+        rule = f"Tap at least {_LEAST_TAPS} places, better every tile: above {tenth} {_RULE} take the whole covering up"
+    elif share > MOST_HOLLOW_SHARE:
+        rule = f"By places that is {100 * share:.0f} %: above {tenth} {_RULE} take the whole covering up"
     else:
-        rule = f"no more than the tenth of a room's area up to which {_RULE} take out the bad tiles only"
+        rule = f"By places that is {100 * share:.0f} %: up to {tenth} {_RULE} take out the bad tiles only"
     return (
         f"{len(bad)} of {sound.tapped} places tapped {verb} hollow or loose: {', '.join(places)}{_more(bad)} (metres "
-        f"from the left and the bottom wall). By places that is {100 * share:.0f} %, {rule}"
+        f"from the left and the bottom wall). {rule}"
     )
 
 

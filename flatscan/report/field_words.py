@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from flatscan.surface.surface import Surface
 
 
+_JOINT_WORK = ("lip", "joint_width", "joint_depth")
+
+
 def by_hand(surface: Surface) -> bool:
     """Whether a person read the floor: then no text may speak of a capture or a scan."""
     return surface.kind in BY_HAND
@@ -135,6 +138,26 @@ def soundness_step(report: Report) -> list[str]:
             "dealt with: compound and covering crack with it"
         )
     return steps
+
+
+def joint_step(report: Report) -> str:
+    """The work on joints that were read by hand and are over; empty where a network of joints tells it, or none is."""
+    if report.verdict.joint_tally is not None or report.measurement.joints is not None:
+        return ""
+    over = [f for f in report.verdict.findings if f.verdict == "over" and f.what in _JOINT_WORK]
+    parts = [
+        f"{verb} ({_count(len({f.at for f in found}), 'place')} read over)"
+        for kinds, verb in (
+            (("lip",), "take down the lips"),
+            (("joint_width", "joint_depth"), "fill the joints"),
+        )
+        if (found := [f for f in over if f.what in kinds])
+    ]
+    if not parts:
+        return ""
+    said = ", then ".join(parts)
+    again = ". Then measure again" if report.verdict.answer.code == "fill_joints_and_lips" else ""
+    return f"{said[0].upper()}{said[1:]}, and wherever else they are as bad. Places: findings.csv{again}"
 
 
 def sound_reasons(report: Report) -> list[str]:

@@ -45,7 +45,8 @@ def next_steps(report: Report) -> list[str]:
         again = _READ_MORE if report.surface.kind == "readings" else _CAPTURE_AGAIN
         how = "Read again on a finer grid" if report.surface.lattice else again
         readings = [f"{how}; the doubts say why"]
-    joints = [joint_work] if (joint_work := joint_story.work_step(report)) and code != "level_all" else []
+    joint_work = joint_story.work_step(report) or field_words.joint_step(report)
+    joints = [joint_work] if joint_work and code != "level_all" else []
     # Lips come down and joints are filled before compound goes over them.
     work = joints if joints and code == "fill_joints_and_lips" else [*joints, *_STEPS[code]]
     first, then = (readings, work) if code == "not_decided" else (work, readings)

@@ -19,15 +19,17 @@ _MOST_TOLD = 6
 
 
 def from_readings(spot: GapSpot, surface: Surface) -> tuple[str, ...]:
-    """Numbers of the readings within their own spacing of the chord, the nearest first; none without readings.
+    """Numbers of the readings within half their spacing of the chord, the nearest first; none without readings.
 
-    The gap is worked out from all readings together; these are the ones that have most say in it.
+    The gap is worked out from all readings together; these are the ones that have most say in it. Half a spacing is as
+    far as a place can be from the nearest of evenly spread rows; where none is so near, the nearest one is named.
     """
     fit = surface.fit
     if fit is None or len(fit.number) == 0:
         return ()
     away = _from_chord_mm(fit.at_mm, np.array(spot.contacts, dtype=np.float64))
-    near = [i for i in np.argsort(away, kind="stable").tolist() if away[i] <= spacing_mm(fit)]
+    order = np.argsort(away, kind="stable").tolist()
+    near = [i for i in order if away[i] <= spacing_mm(fit) / 2.0] or order[:1]
     return tuple(dict.fromkeys(name(fit, i) for i in near))
 
 

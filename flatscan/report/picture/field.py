@@ -40,6 +40,7 @@ _SAMPLES = 40
 #: Staff readings nearer to each other on the paper than this, half of them, get no numbers.
 _LEAST_APART_IN = 0.36
 _DOT_PT = 3.6
+_END_IN = 0.035
 _ZIG_IN, _ZAG_IN = 0.07, 0.035
 #: Covering a number is this much worse than covering a point of a line.
 _NUMBERS_WEIGH = 5
@@ -58,6 +59,7 @@ def draw_field(axes: Axes, report: Report, sheet: Sheet, *, avoid: NDArray[np.fl
     signs = [(s.sounds[0].upper(), sheet.on_paper(s.at)) for s in field.soundings if s.sounds != "sound"]
     for ends, (width, dash) in zip(bars, _styles(report), strict=True):
         _line(axes, ends, width, dash)
+        _draw_ends(axes, ends)
     for step in field.steps:
         _line(axes, sheet.on_paper((step.start, step.end)), *_STEP)
     for crack in field.cracks:
@@ -163,6 +165,15 @@ def _line(axes: Axes, ends: NDArray[np.float64], width: float, dash: Dash) -> No
     halo = [withStroke(linewidth=width + 1.0, foreground="white", alpha=0.8)]
     style: dict[str, Any] = {"linestyle": dash, "solid_capstyle": "butt", "dash_capstyle": "butt"}
     axes.plot(ends[:, 0], ends[:, 1], color=INK, linewidth=width, path_effects=halo, zorder=_LINE_LAYER, **style)
+
+
+def _draw_ends(axes: Axes, ends: NDArray[np.float64]) -> None:
+    """A short stroke across either end: bars that lie end to end can be told apart."""
+    along = ends[1] - ends[0]
+    square = _END_IN * np.array([-along[1], along[0]]) / float(np.hypot(*along))
+    for end in ends:
+        x, y = np.stack([end - square, end + square]).T
+        axes.plot(x, y, color=INK, linewidth=_CALM[0], zorder=_LINE_LAYER)
 
 
 def _draw_crack(axes: Axes, crack: Crack, sheet: Sheet) -> None:
