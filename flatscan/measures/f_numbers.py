@@ -56,7 +56,7 @@ def f_numbers(lines: Sequence[NDArray[np.floating]], step_mm: float) -> tuple[li
         fl.append(f_number(z, fl_constant_mm(step_mm)))
         q_counts.append(len(q))
         z_counts.append(len(z))
-    return ff, fl, _overall(q_counts, ff), _overall(z_counts, fl)
+    return ff, fl, overall(q_counts, ff), overall(z_counts, fl)
 
 
 def measure_f_numbers(
@@ -64,9 +64,13 @@ def measure_f_numbers(
 ) -> FNumbers | None:
     """FF and FL on the ``given`` lines, or on those that fit the floor; None where none does.
 
+    None too for a surface made from hand readings: it is smooth between them, so that its lines would read too flat.
+
     Elevations are those of the smoothed heights: single cells' noise would be taken for curvature. FL is
     measured against gravity, so the fall of the reference plane is added, and only where it is known.
     """
+    if surface.realisations_mm is not None:
+        return None
     laid = [line for line in given or lay_out_lines(surface) if len(line.row) >= LEAST_READINGS]
     if not laid:
         return None
@@ -112,7 +116,8 @@ def bootstrap(
     return float(low), float(high)
 
 
-def _overall(readings: Sequence[int], numbers: Sequence[float]) -> float:
+def overall(readings: Sequence[int], numbers: Sequence[float]) -> float:
+    """One figure for several lines, from how many readings each has; NaN where no line has one."""
     usable = [(r, f) for r, f in zip(readings, numbers, strict=True) if not math.isnan(f)]
     return combine([r for r, _ in usable], [f for _, f in usable]) if usable else math.nan
 

@@ -1,0 +1,134 @@
+"""F-numbers straight from level readings along lines, as the E1155 kind asks: no surface stands between.
+
+Heights are compared within one set-up only, so that its unknown instrument height never counts. The figures are of
+the readings as they are; their own noise adds curvature and lowers FF, which a simulation that reads the same floor
+again tells, and which is part of the uncertainty.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flatscan.constants import MM_PER_M
+from flatscan.measures.f_formula import NOTES, f_number, ff_constant_mm, fl_constant_mm
+from flatscan.measures.f_numbers import bootstrap, overall
+from flatscan.measures.level_layout import breaches
+from flatscan.measures.level_lines import level_lines
+from flatscan.measures.measurement import FNumbers, ProfileLine
+from flatscan.quantity import Quantity
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from flatscan.measures.level_lines import LevelLine
+    from flatscan.measures.measurement import Point
+    from flatscan.sources.hand.field_readings import FieldReadings
+
+#: Readings of the same floor that are simulated.
+DRAWS = 200
+_NO_GRAVITY = "No FL: the level readings are not against gravity"
+_LAYOUT_NOTE = (
+    "F-numbers of the E1155 kind, not a conformity test: the constants are from memory, the layout the reader's"
+)
+
+
+def level_run_f_numbers(field: FieldReadings, *, rng: np.random.Generator) -> FNumbers | None:
+    """FF and FL of the named lines of level readings; None where no reading names a line.
+
+    Parameters
+    ----------
+    field : readings whose ``line`` is named, 300 mm or 12 in apart and straight within 5 %. FL needs true gravity
+    rng : for the simulated readings and the bootstrap over lines
+
+    Returns
+    -------
+    FNumbers
+        per line and over all, the notes naming every line left out and every layout rule that was broken. A line
+        that holds too few readings for a figure carries None
+    """
+    lines, refused = level_lines(field.levels)
+    if not lines and not refused:
+        return None
+    notes = [_LAYOUT_NOTE, *NOTES[1:], *refused]
+    if not lines:
+        return FNumbers((), None, None, None, None, tuple(notes))
+    given = np.array([r.height_mm for r in field.levels], dtype=np.float64)
+    ff, fl, q_counts, z_counts = _figures(lines, given)
+    again = [_figures(lines, heights)[:2] for heights in _read_again(field, given, rng)]
+    ff_all = _quantities(ff, np.array([a[0] for a in again]))
+    fl_all: Sequence[Quantity | None] = [None] * len(fl)
+    if field.gravity:
+        fl_all = _quantities(fl, np.array([a[1] for a in again]))
+    else:
+        notes.append(_NO_GRAVITY)
+    return FNumbers(
+        lines=tuple(
+            ProfileLine(_point(line.start), _point(line.end), line.step_mm, line.readings, ff_all[k], fl_all[k])
+            for k, line in enumerate(lines)
+        ),
+        ff=ff_all[-1],
+        fl=fl_all[-1],
+        ff_interval=bootstrap(q_counts, ff[:-1], rng),
+        fl_interval=bootstrap(z_counts, fl[:-1], rng) if field.gravity else None,
+        notes=(*notes, *breaches(lines, sum(z_counts), field)),
+    )
+
+
+def _figures(
+    lines: Sequence[LevelLine], height_mm: NDArray[np.float64]
+) -> tuple[list[float], list[float], list[int], list[int]]:
+    """FF and FL of each line, then of all; and how many q and z readings each line has."""
+    ff, fl, q_counts, z_counts = [], [], [], []
+    for line in lines:
+        heights = np.where(line.reading >= 0, height_mm[line.reading], np.nan)
+        q, z = line.q_z(heights)
+        ff.append(f_number(q, ff_constant_mm(line.step_mm)))
+        fl.append(f_number(z, fl_constant_mm(line.step_mm)))
+        q_counts.append(len(q))
+        z_counts.append(len(z))
+    return [*ff, overall(q_counts, ff)], [*fl, overall(z_counts, fl)], q_counts, z_counts
+
+
+def _read_again(
+    field: FieldReadings, given_mm: NDArray[np.float64], rng: np.random.Generator
+) -> list[NDArray[np.float64]]:
+    """The same floor read again: each reading's own noise, each set-up's tilt and drift."""
+    u = np.array([r.u_mm for r in field.levels])
+    xy_m = np.array([r.at for r in field.levels], dtype=np.float64) / MM_PER_M
+    order = np.array([r.order for r in field.levels], dtype=np.float64)
+    names = [r.set_up for r in field.levels]
+    tilt, drift = (field.level.tilt_mm_per_m, field.level.drift_mm) if field.level is not None else (0.0, 0.0)
+    found = []
+    for _ in range(DRAWS):
+        heights = given_mm + u * rng.standard_normal(len(u))
+        for name in dict.fromkeys(names):
+            of = np.array([n == name for n in names])
+            done = (order[of] - order[of].min()) / max(1.0, float(np.ptp(order[of])))
+            heights[of] += tilt * (xy_m[of] @ rng.standard_normal(2)) + drift * rng.standard_normal() * done
+        found.append(heights)
+    return found
+
+
+def _quantities(figures: Sequence[float], again: NDArray[np.float64]) -> list[Quantity | None]:
+    """Each figure with its doubt: the scatter of readings again, and how far they shift it on average.
+
+    ``again``: (draws, figures). None where a figure does not exist.
+    """
+    found: list[Quantity | None] = []
+    for value, drawn in zip(figures, again.T, strict=True):
+        finite = drawn[np.isfinite(drawn)]
+        if not math.isfinite(value) or len(finite) < 2:  # noqa: PLR2004 - a scatter needs two
+            found.append(None)
+            continue
+        shift = abs(float(finite.mean()) - value)
+        found.append(Quantity.from_budget(value, "1", readings=float(finite.std(ddof=1)), noise_taken_for_floor=shift))
+    return found
+
+
+def _point(xy: NDArray[np.float64]) -> Point:
+    return float(xy[0]), float(xy[1])
