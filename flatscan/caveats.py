@@ -69,7 +69,7 @@ _ROWS: dict[str, tuple[str, str]] = {
         "Check the readings; if they are right, state # straightedge reversal: {mm:.2g} mm, or use a straighter one",
     ),
     "rows_not_read": (
-        "{percent:.0f} % of the table's rows hold no reading ({count} of {total})",
+        "{percent:.0f} % of the placements and levels listed in the table were not read ({count} of {total})",
         "Read those places too; where nothing was read the floor is only guessed, with a larger uncertainty",
     ),
     "rows_left_out": (
@@ -128,6 +128,10 @@ _ROWS: dict[str, tuple[str, str]] = {
     "slope_not_read": (
         "No level readings against gravity tell how the floor falls, so no slope is given",
         "Add staff readings at three places or more, far apart, if the fall matters",
+    ),
+    "readings_contradict_scan": (
+        "Readings by hand and the scan contradict each other at {numbers}: {how}",
+        "Read there again, and check place, frame and unit of the readings; {done}",
     ),
     "photo_turned": (
         "Neighbouring photos agree only when {how}: their pixels do not lie as the camera numbers and poses say",

@@ -20,15 +20,16 @@ from flatscan.surface.readings.normal import normal
 from flatscan.surface.readings.prior import thin_plate
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
     from scipy.sparse import csr_matrix
 
     from flatscan.caveats import Caveat
     from flatscan.surface.readings.nodes import Nodes
-    from flatscan.surface.readings.normal import Normal
     from flatscan.surface.readings.observations import Observations
+
+    Covariance = Callable[[NDArray[np.float64]], NDArray[np.float64]]
 
 #: A bend is seen where the readings leave at most this share of the standard deviation it had before them: they then
 #: carry three times the information of what was assumed.
@@ -67,12 +68,21 @@ def long_modes(
     own_sd = departures_mm(fields, nodes) if departure_mm is None else np.full(len(fields), departure_mm)
     equations = normal(*with_bends(observations, prior, nodes, departure_mm=departure_mm), kappa)
     before = prior_amplitude_mm(thin_plate(nodes), shapes, kappa=kappa, departure_mm=own_sd)
-    amplitudes = shapes.T / nodes.count
-    after = np.sqrt(np.maximum(np.diag(covariance_of(equations, amplitudes, nodes)), 0.0))
-    seen = after <= _LEFT_OF_SEEN * before
-    cured = _cures(nodes, equations, amplitudes, _LEFT_OF_SEEN * before, np.flatnonzero(~seen))
+    return modes_of(nodes, before, lambda rows: covariance_of(equations, rows, nodes))
+
+
+def modes_of(nodes: Nodes, before_mm: NDArray[np.float64], covariance: Covariance) -> tuple[LongMode, ...]:
+    """The same from the covariance itself: ``covariance`` makes (q, q) mm² of rows (q, n) over the nodes' heights.
+
+    ``before_mm`` (m,): each bend's standard deviation before any reading, in the order of ``long_fields``.
+    """
+    fields = long_fields(nodes)
+    amplitudes = np.stack(list(fields.values())) / nodes.count
+    after = np.sqrt(np.maximum(np.diag(covariance(amplitudes)), 0.0))
+    enough = _LEFT_OF_SEEN * before_mm
+    cured = _cures(nodes, amplitudes, covariance, enough, np.flatnonzero(after > enough))
     return tuple(
-        LongMode(name, float(after[k]), float(before[k]), bool(seen[k]), cured.get(k, ""))
+        LongMode(name, float(after[k]), float(before_mm[k]), k not in cured, cured.get(k, ""))
         for k, name in enumerate(fields)
     )
 
@@ -82,8 +92,8 @@ _NOTHING_TRIED_HELPS = "readings over the whole of the floor, at every metre bot
 
 def _cures(
     nodes: Nodes,
-    equations: Normal,
     amplitudes: NDArray[np.float64],
+    covariance: Covariance,
     enough_mm: NDArray[np.float64],
     unseen: NDArray[np.int64],
 ) -> dict[int, str]:
@@ -91,7 +101,7 @@ def _cures(
     found: dict[int, str] = {}
     offers, count = cures.candidates(nodes), len(amplitudes)
     while len(found) < len(unseen) and (readings := next(offers, None)) is not None:
-        joint = covariance_of(equations, np.vstack([amplitudes, readings.rows]), nodes)
+        joint = covariance(np.vstack([amplitudes, readings.rows]))
         known, shared, own = np.diag(joint)[:count], joint[:count, count:], joint[count:, count:]
         left = cures.still_unknown(known, shared, own, readings.sigma_mm)
         found |= {int(k): readings.text for k in unseen if k not in found and left[k] <= enough_mm[k]}
