@@ -8,6 +8,7 @@ computed once with the formula from memory (4.57 in, 12.5 in, 304.8 mm step) and
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -23,6 +24,8 @@ from flatscan.measures.f_formula import (
     profile_q_z,
 )
 from flatscan.measures.f_numbers import bootstrap, f_numbers
+from flatscan.measures.level_runs import level_run_f_numbers
+from flatscan.sources.hand.read_field import read_field_readings
 from flatscan.units import MM_PER
 
 ELEVATIONS = {
@@ -129,3 +132,31 @@ def test_ff_against_ten_foot_gap_is_approximate(ff: float, gap_in: float) -> Non
         h[None, :], np.ones((1, len(h)), bool), cell_mm=MM_PER["ft"], edge_mm=10 * MM_PER["ft"], lattice=True
     )
     assert float(gap.gap_mm.max()) == pytest.approx(gap_in * MM_PER["in"], rel=0.125)
+
+
+def test_the_record_typed_in_as_levels_along_named_lines(tmp_path: Path) -> None:
+    """Lines 0 to 4 of the record as rows of a readings table, 300 mm apart, each line its own set-up.
+
+    The record's step is 300 mm: curvature goes with its square and the rise over ten steps with itself, so the
+    constants for a foot, 116.1 and 317.5 mm, become 112.5 and 312.5.
+    """
+    rows = ["# unit: mm", "number,what,x_m,y_m,set_up,line,value_mm"]
+    for line, text in ELEVATIONS.items():
+        rows += [
+            f"{100 * line + k},height,{0.6 + 0.3 * k:.1f},{0.6 + 0.6 * line:.1f},{line},{line},{h}"
+            for k, h in enumerate(text.split())
+        ]
+    path = tmp_path / "levels.csv"
+    path.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    found = level_run_f_numbers(read_field_readings(path), rng=np.random.default_rng(0))
+    assert found is not None
+    assert found.ff is not None
+    assert found.fl is not None
+    assert len(found.lines) == 5
+    foot = [numbers(ELEVATIONS[k]) for k in range(5)]
+    ff = [f_number(profile_q_z(h)[0], ff_constant_mm(300.0)) for h in foot]
+    fl = [f_number(profile_q_z(h)[1], fl_constant_mm(300.0)) for h in foot]
+    assert found.ff.value == pytest.approx(combine([len(h) - 2 for h in foot], ff), rel=1e-9)
+    assert found.fl.value == pytest.approx(combine([len(h) - 10 for h in foot], fl), rel=1e-9)
+    # Published figures for a foot, from the module's other tests: FL 33.032 over lines 0 to 4.
+    assert found.fl.value == pytest.approx(33.032 * 312.5 / 317.5, rel=1e-4)
