@@ -170,7 +170,11 @@ def _choose_file(path: Path) -> Chosen:
     if head.size == 0:
         raise InputError(path, "the file is empty", "Export or copy the capture again")
     if is_field_table(path):
-        raise InputError(path, "it is a table of readings by hand, not a capture", "Read it with read_field_readings")
+        raise InputError(
+            path,
+            "it is a table of readings by hand, not a capture",
+            "Give it to flatscan check, or to read_field_readings",
+        )
     named = [row for row in READERS if path.suffix.lower() in row.suffixes]
     for row in named:
         if row.looks_like(head):

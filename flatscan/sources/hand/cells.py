@@ -10,6 +10,7 @@ from flatscan.errors import InputError
 from flatscan.sources.hand.columns import PLACE_COLUMNS, FieldColumn
 from flatscan.sources.hand.lengths import Length, LengthError, UnitMissingError, parse_length
 from flatscan.sources.levels.levels_columns import UNREAD
+from flatscan.units import mm_per
 
 if TYPE_CHECKING:
     import numpy as np
@@ -97,7 +98,8 @@ class Cells:
             return parse_length(text, unit)
         except UnitMissingError as error:
             example, line = ("m", "# place unit: m") if is_place else ("mm", "# unit: mm")
-            advice = f"Write it in the column's title or in the cell, such as {text} {example}, or add a line {line}"
+            where = "in the column's title or in the cell" if column in self.columns.by_meaning.values() else "in the cell"
+            advice = f"Write it {where}, such as {text} {example}, or add a line {line}"
             raise self.wrong(column, error.what, advice) from error
         except LengthError as error:
             raise self.wrong(column, error.what, error.advice) from error
@@ -154,8 +156,10 @@ class Cells:
         for axis, name in enumerate(names):
             low, high = float(outline[:, axis].min()), float(outline[:, axis].max())
             if not low - _PACED_MM <= at[axis] <= high + _PACED_MM:
-                reach = f"which reaches from {low / MM_PER_M:g} to {high / MM_PER_M:g} m"
-                raise self.wrong(name, f"{at[axis] / MM_PER_M:g} m lies beyond the room, {reach}", advice)
+                unit = self.columns.by_meaning[name].unit or self._stated.place_unit or "m"
+                here, first, last = (f"{value / mm_per(unit):.4g}" for value in (at[axis], low, high))
+                reach = f"which reaches from {first} to {last} {unit}"
+                raise self.wrong(name, f"{here} {unit} lies beyond the room, {reach}", advice)
         where = f"{self._place}, row {self.row}, columns {x!r} and {y!r}"
         place = f"x {at[0] / MM_PER_M:g}, y {at[1] / MM_PER_M:g} m"
         raise InputError(where, f"{place} lies outside the room's outline", advice)

@@ -19,7 +19,7 @@ from flatscan.sources.hand.instrument_lines import stated_by
 from flatscan.sources.hand.level_rows import in_order
 from flatscan.sources.hand.trust import finest_step_mm, trust_in
 from flatscan.sources.levels.levels_columns import columns_of
-from flatscan.sources.levels.levels_words import column_mm
+from flatscan.sources.levels.levels_words import TableFacts, column_mm
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -46,21 +46,16 @@ def levels_as_field(path: Path, table: RawTable, settings: ReadSettings) -> Fiel
         level_step_mm=facts.resolution_mm or stated.level_step_mm,
         level_repeat_mm=stated.level_repeat_mm if facts.sigma_mm is None else facts.sigma_mm,
     )
-    for meaning, (_, found) in by_meaning.items():
-        unit = stated.place_unit if meaning in ("x", "y") else stated.unit
-        column_mm(found, replace(facts, unit=unit), settings.unit, f"{table.place}, row {table.header.number}")
     rows = [Cells(table, columns, stated, row, settings.unit) for row in table_rows]
     filled = [cells for cells in rows if cells.is_read("value")]
     if not filled:
         what = f"no value is filled in: all {len(rows)} rows are empty"
         raise InputError(table.place, what, f"Write what you read in the column {columns.title('value')}")
     step_mm = finest_step_mm((cells, columns.by_meaning["value"]) for cells in filled)
-    trust = trust_in(stated, 0.0, step_mm, table.place)
+    trust = replace(trust_in(stated, 0.0, step_mm, table.place), level_sigma_mm=facts.sigma_mm)
     gathered = gather(filled, trust, sign)
     out, doubts = left_out(gathered, len(filled), allowed=settings.leave_out_bad_rows)
     levels = in_order(gathered.levels)
-    if facts.sigma_mm is not None:  # what the table states of one reading holds for all it takes
-        levels = tuple(replace(level, u_mm=facts.sigma_mm) for level in levels)
     unread = len(rows) - len(filled)
     gravity = settings.gravity if settings.gravity is not None else facts.gravity
     return FieldReadings(
@@ -71,6 +66,7 @@ def levels_as_field(path: Path, table: RawTable, settings: ReadSettings) -> Fiel
         gravity=gravity is not False,
         left_out=out,
         inferences=(
+            *said_of_unit(settings.unit),
             *((f"{unread} of {len(rows)} rows hold no reading and were left out",) if unread else ()),
             *((f"Columns not used: {', '.join(columns.unused)}",) if columns.unused else ()),
             *stated.unused,
@@ -79,8 +75,17 @@ def levels_as_field(path: Path, table: RawTable, settings: ReadSettings) -> Fiel
     )
 
 
+def said_of_unit(unit: str | None) -> tuple[str, ...]:
+    """The sentence to print where the option --unit serves."""
+    return () if unit is None else (f"Numbers whose unit the table does not state were read in {unit} (--unit)",)
+
+
 def _columns(table: RawTable, by_meaning: dict[str, tuple[int, Column]], sign: Sign) -> FieldColumns:
     """The columns under the names the rows of a readings table go by: the level reading is its ``value``."""
+    where = f"{table.place}, row {table.header.number}"
+    for _, column in by_meaning.values():
+        if (column.unit or "").startswith("?"):
+            column_mm(column, TableFacts(), None, where)  # says which units there are
     found = {
         "value" if meaning == sign else meaning: FieldColumn(index, column.unit, column.title)
         for meaning, (index, column) in by_meaning.items()

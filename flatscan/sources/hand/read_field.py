@@ -21,8 +21,8 @@ from flatscan.sources.hand.field_table import is_field_table
 from flatscan.sources.hand.gather import gather, left_out
 from flatscan.sources.hand.instrument_lines import stated_by
 from flatscan.sources.hand.level_rows import in_order
-from flatscan.sources.hand.levels_as_field import levels_as_field
-from flatscan.sources.hand.row_kinds import SHAPE_KINDS, is_filled
+from flatscan.sources.hand.levels_as_field import levels_as_field, said_of_unit
+from flatscan.sources.hand.row_kinds import PLANNED_KINDS, is_filled
 from flatscan.sources.hand.trust import finest_step_mm, trust_in
 from flatscan.sources.levels.levels_columns import UNREAD
 from flatscan.sources.levels.levels_rows import read_table
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
 __all__ = ["is_field_table", "read_field_readings", "read_levels_as_field", "sort_sources"]
 
-#: Where this share of a table's rows was not read, that is told with the result.
+#: Where this share of the placements and levels that a table lists was not read, that is told with the result.
 _MUCH_UNREAD = 0.25
 
 
@@ -86,7 +86,13 @@ def read_field_readings(path: Path, settings: ReadSettings | None = None) -> Fie
         gravity=gravity is not False,
         joints_searched=stated.joints_searched,
         left_out=out,
-        inferences=(*unread, *found.notes.sentences(), *_not_used(columns.unused), *stated.unused),
+        inferences=(
+            *said_of_unit(settings.unit),
+            *unread,
+            *found.notes.sentences(),
+            *_not_used(columns.unused),
+            *stated.unused,
+        ),
         caveats=(
             *doubts,
             *more_doubts,
@@ -155,10 +161,12 @@ def _unread(rows: Sequence[Cells], filled: Sequence[Cells]) -> tuple[tuple[str, 
     if not count:
         return (), ()
     sentence = f"{count} of {len(rows)} rows hold no reading and were left out"
-    shape = sum(cells.text("what").lower() in SHAPE_KINDS for cells in rows)
-    if not shape or count < _MUCH_UNREAD * len(rows):
+    planned = [cells for cells in rows if cells.text("what").lower() in PLANNED_KINDS and cells.is_read("x")]
+    missing = len({cells.row for cells in planned} - {cells.row for cells in filled})
+    if missing < max(1.0, _MUCH_UNREAD * len(planned)):
         return (sentence,), ()
-    return (sentence,), (caveat("rows_not_read", percent=100.0 * count / len(rows), count=count, total=len(rows)),)
+    percent = 100.0 * missing / len(planned)
+    return (sentence,), (caveat("rows_not_read", percent=percent, count=missing, total=len(planned)),)
 
 
 def _not_used(titles: tuple[str, ...]) -> tuple[str, ...]:

@@ -15,9 +15,9 @@ ShapeWhat = Literal["straightedge", "hump", "free_end", "staff", "height"]
 OtherWhat = Literal["step", "tap", "crack"]
 RowWhat = HandWhat | ShapeWhat | OtherWhat
 
-SPOT_KINDS: tuple[HandWhat, ...] = get_args(HandWhat)
-SHAPE_KINDS: tuple[ShapeWhat, ...] = get_args(ShapeWhat)
-KINDS: tuple[RowWhat, ...] = (*SPOT_KINDS, *SHAPE_KINDS, *get_args(OtherWhat))
+#: What a sheet lists with its places beforehand; the floor's shape comes from these.
+PLANNED_KINDS = frozenset({"straightedge", "staff", "height"})
+KINDS: tuple[RowWhat, ...] = (*get_args(HandWhat), *get_args(ShapeWhat), *get_args(OtherWhat))
 _OTHER_WORDS: dict[str, RowWhat] = {
     "width": "joint_width",
     "depth": "joint_depth",

@@ -26,11 +26,15 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Trust:
-    """Steps and repeatabilities, mm, with what was assumed as caveats."""
+    """Steps and repeatabilities, mm, with what was assumed as caveats.
+
+    ``level_sigma_mm``: standard uncertainty of one level reading where the table states it as a whole.
+    """
 
     stated: Stated
     bar_step_mm: float
     level_step_mm: float
+    level_sigma_mm: float | None = None
 
     @property
     def bar_repeat_mm(self) -> float:
@@ -45,6 +49,8 @@ class Trust:
     @property
     def level_u_mm(self) -> float:
         """Standard uncertainty of one level reading, without the instrument's tilt and drift."""
+        if self.level_sigma_mm is not None:
+            return self.level_sigma_mm
         return reading_u_mm(self.level_step_mm, _or(self.stated.level_repeat_mm, instruments.LEVEL_REPEAT_MM))
 
     def bow_mm(self, length_mm: float) -> float:
