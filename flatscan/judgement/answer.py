@@ -115,7 +115,7 @@ def _first_settle(code: AnswerCode, text: str, what: str) -> tuple[AnswerCode, s
     """The answer while hollow or loose places or cracks wait for a decision: never that all is well."""
     if code == "lay_as_is":
         return "not_decided", f"Flat enough; first settle {what}"
-    return code, text if code == "not_decided" else f"{text}; first settle {what}"
+    return code, f"{text}; first settle {what}"
 
 
 _KIND_WORDS = {

@@ -92,6 +92,7 @@ def _entries(report: Report, scale: float) -> list[key.Entry]:
         sure=report.verdict.answer.code in {"level_areas", "level_all"},
         rings=surface.lattice,
         laid=[wording.laid(one.spot.edge_mm, one.what) for one in shown_gaps(report)],
+        numbered=bool(report.field is not None and report.field.placements),
         holes=bool((surface.inside & ~surface.seen).any()) and not surface.lattice,
         contour_mm=None if surface.lattice else contour_step_mm(scale),
     )

@@ -32,6 +32,12 @@ _EDGE_TEXT: dict[VerdictWord | None, str] = {
     "within": "straightedge: within the limit",
     None: "straightedge: no limit for this length",
 }
+_WORKED_OUT_TEXT: dict[VerdictWord | None, str] = {
+    "over": "worst gap worked out: over the limit",
+    "not_decided": "worst gap worked out: not decided",
+    "within": "worst gap worked out: within the limit",
+    None: "worst gap worked out: no limit for this length",
+}
 _BAR_W_IN, _BAR_MOST_IN, _BAR_TICKS = 0.17, 3.4, 4
 Draw = Callable[["Axes", float, float], None]
 
@@ -53,11 +59,21 @@ def entries(
     sure: bool = True,
     rings: bool = False,
     laid: Sequence[str] = (),
+    numbered: bool = False,
 ) -> list[Entry]:
-    """Only what this picture shows. ``sure``: the areas are to be levelled; ``rings`` mark contacts, not dots."""
-    found = [Entry(text, _edge(word)) for word, text in _EDGE_TEXT.items() if word in verdicts]
+    """Only what this picture shows. ``sure``: the areas are to be levelled; ``rings`` mark contacts, not dots.
+
+    ``numbered``: bars that a person laid are drawn too, so an edge worked out must not be taken for one of them.
+    """
+    texts = _WORKED_OUT_TEXT if numbered else _EDGE_TEXT
+    found = [Entry(text, _edge(word)) for word, text in texts.items() if word in verdicts]
     if verdicts:
-        found.append(Entry("where it touched", _dot("o", *(("none", INK) if rings else (INK, "white")))))
+        found.append(
+            Entry(
+                "where it would touch" if numbered else "where it touched",
+                _dot("o", *(("none", INK) if rings else (INK, "white"))),
+            )
+        )
         where = f"gap {laid[0]}" if len(set(laid)) == 1 else "where the gap is"
         found.append(Entry(where, _dot("v", "white", INK)))
     if areas:
