@@ -13,6 +13,7 @@ from flatscan.errors import InputError
 from flatscan.measures.hand_joints import fuse_joints
 from flatscan.measures.joints.fusion import contradict, fused
 from flatscan.measures.measurement import HeldAgainst
+from flatscan.measures.realised_hand import answers_for_floor, floor_after, own_figure
 from flatscan.quantity import Quantity
 
 if TYPE_CHECKING:
@@ -40,8 +41,9 @@ def take_in(
 ) -> Measurement:
     """The measurement with hand readings fused into it; ``Measurement.hand`` says what each did.
 
-    Gaps: the worst place of that edge within 300 mm is fused with the reading by 1/u². Lips: the whole piece's line
-    profits. Widths: the rounding of the tile edges, one for the floor, and the station read. Depths: the piece, with a
+    Gaps: the worst place of that edge within 300 mm is fused with the reading by 1/u²; where that place answers for a
+    whole floor known by hand readings, only what both have in common moves (``realised_hand``). Lips: the whole
+    piece's line profits. Widths: the rounding of the tile edges, one for the floor, and the station read. Depths: the piece, with a
     spread from place to place. A reading that contradicts the scan (``fusion.contradict``), or another reading of the
     same place, changes nothing and is marked, so that the judgement can say so. A reading beside which the scan has
     no figure is kept and judged by itself.
@@ -132,15 +134,21 @@ def _fuse_gaps(
             held.append(_on_map(reading, measurement, surface))
     fresh = list(spots)
     for index, of_one in of_spot.items():
-        scan = spots[index].gap
+        of_floor = surface if answers_for_floor(spots[index], measurement, surface) else None
+        scan = spots[index].gap if of_floor is None else own_figure(spots[index], measurement, of_floor)
         bad = any(contradict(scan.value, scan.u, r.value.value, r.value.u) for r in of_one) or _quarrel(of_one)
-        if not bad:
-            values = np.array([scan.value, *(r.value.value for r in of_one)])
-            value, u = fused(values, np.array([scan.u, *(r.value.u for r in of_one)]))
-            fresh[index] = replace(spots[index], gap=Quantity(value, u, scan.unit, (("hand and scan", u),)))
-        taken = None if bad else fresh[index].gap
+        taken = None if bad else _together([scan, *(r.value for r in of_one)])
+        if taken is not None:
+            read = _together([r.value for r in of_one])
+            gap = taken if of_floor is None else floor_after(spots[index], scan, read, taken, of_floor)
+            fresh[index] = replace(spots[index], gap=gap)
         held += [HeldAgainst(r, scan=scan, taken=taken, conflict=bad) for r in of_one]
     return tuple(sorted(fresh, key=lambda s: -s.gap.value)), held
+
+
+def _together(quantities: Sequence[Quantity]) -> Quantity:
+    value, u = fused(np.array([q.value for q in quantities]), np.array([q.u for q in quantities]))
+    return Quantity(value, u, "mm", (("hand and scan", u),))
 
 
 def _on_map(reading: HandReading, measurement: Measurement, surface: Surface | None) -> HeldAgainst:
@@ -159,8 +167,7 @@ def _on_map(reading: HandReading, measurement: Measurement, surface: Surface | N
     scan = Quantity(value, u, "mm")
     if contradict(value, u, reading.value.value, reading.value.u):
         return HeldAgainst(reading, scan=scan, taken=None, conflict=True)
-    both = fused(np.array([value, reading.value.value]), np.array([u, reading.value.u]))
-    return HeldAgainst(reading, scan=scan, taken=Quantity(*both, "mm", (("hand and scan", both[1]),)), conflict=False)
+    return HeldAgainst(reading, scan=scan, taken=_together([scan, reading.value]), conflict=False)
 
 
 def _quarrel(readings: Sequence[HandReading]) -> bool:

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 
 #: Readings of the same floor that are simulated.
 DRAWS = 200
+#: A share of FF that noise takes off and that is worth a sentence.
+_NOISE_TELLS = 0.1
 _NO_GRAVITY = "No FL: the level readings are not against gravity"
 _LAYOUT_NOTE = (
     "F-numbers of the E1155 kind, not a conformity test: the constants are from memory, the layout the reader's"
@@ -60,6 +62,7 @@ def level_run_f_numbers(field: FieldReadings, *, rng: np.random.Generator) -> FN
     given = np.array([r.height_mm for r in field.levels], dtype=np.float64)
     ff, fl, q_counts, z_counts = _figures(lines, given)
     again = [_figures(lines, heights)[:2] for heights in _read_again(field, given, rng)]
+    notes += _noise_note(field, ff[-1], [a[0][-1] for a in again])
     ff_all = _quantities(ff, np.array([a[0] for a in again]))
     fl_all: Sequence[Quantity | None] = [None] * len(fl)
     if field.gravity:
@@ -112,6 +115,18 @@ def _read_again(
             heights[of] += tilt * (xy_m[of] @ rng.standard_normal(2)) + drift * rng.standard_normal() * done
         found.append(heights)
     return found
+
+
+def _noise_note(field: FieldReadings, ff: float, again: Sequence[float]) -> list[str]:
+    """What the readings' own noise does to FF, where it matters."""
+    finite = [f for f in again if math.isfinite(f)]
+    lower = 1.0 - sum(finite) / len(finite) / ff if finite and math.isfinite(ff) and ff > 0.0 else 0.0
+    if lower < _NOISE_TELLS:
+        return []
+    u_mm = math.sqrt(sum(r.u_mm**2 for r in field.levels if r.line) / sum(1 for r in field.levels if r.line))
+    return [
+        f"Noise of the readings (u {u_mm:.2f} mm) looks like curvature: the floor's own FF is higher, by some {lower:.0%}"
+    ]
 
 
 def _quantities(figures: Sequence[float], again: NDArray[np.float64]) -> list[Quantity | None]:

@@ -125,7 +125,8 @@ def measure_realised(
     )
 
 
-def _batches(floors: NDArray[np.float32]) -> Iterator[NDArray[np.float32]]:
+def batches(floors: NDArray[np.float32]) -> Iterator[NDArray[np.float32]]:
+    """The floors, some at a time, as memory allows."""
     at_once = max(1, CELLS_AT_ONCE // max(1, floors[0].size))
     for start in range(0, len(floors), at_once):
         yield floors[start : start + at_once]
@@ -134,9 +135,9 @@ def _batches(floors: NDArray[np.float32]) -> Iterator[NDArray[np.float32]]:
 def _gaps(
     surface: Surface, floors: NDArray[np.float32], edge_mm: float, settings: MeasureSettings
 ) -> tuple[GapMap, list[GapSpot]]:
-    drawn = DrawnMap.of(lay_edge(batch, surface, edge_mm, settings) for batch in _batches(floors))
+    drawn = DrawnMap.of(lay_edge(batch, surface, edge_mm, settings) for batch in batches(floors))
     left_open = DrawnMap.of(
-        lay_edge(batch - surface.estimate_mm, surface, edge_mm, settings) for batch in _batches(floors)
+        lay_edge(batch - surface.estimate_mm, surface, edge_mm, settings) for batch in batches(floors)
     )
     floor_mm = float(np.median(left_open.worst_mm))
     field = gap_field(
@@ -159,7 +160,7 @@ def _humps(surface: Surface, floors: NDArray[np.float32], edge_mm: float, settin
     """The worst crests of one edge; only where the estimate shows a crest."""
     cell_mm, directions, lattice = surface.cell_mm, settings.directions, surface.lattice
     layout = HumpLayout.of(surface.inside, cell_mm=cell_mm, edge_mm=edge_mm, directions=directions, lattice=lattice)
-    drawn = DrawnMap.of(np.stack([layout.worst(one) for one in batch]) for batch in _batches(floors))
+    drawn = DrawnMap.of(np.stack([layout.worst(one) for one in batch]) for batch in batches(floors))
     field = hump_field(
         surface.estimate_mm, surface.inside, cell_mm=cell_mm, edge_mm=edge_mm, directions=directions, lattice=lattice
     )
