@@ -161,14 +161,14 @@ def dining_room(rng: np.random.Generator) -> Scene:
 
 
 def shop_floor(rng: np.random.Generator) -> Scene:
-    """Bare concrete, 9.6 × 8.4 m, in long waves."""
+    """Bare concrete, 9.6 × 8.4 m, in waves of 1.5 to 6 m."""
     floor = make_floor(
         rectangle(9600.0, 8400.0),
         rng=rng,
         tilt=Tilt(0.6, np.deg2rad(35.0)),
         waves_rms_mm=2.2,
-        wavelength_mm=4500.0,
-        wave_spread=1.5,
+        wavelength_mm=3000.0,
+        wave_spread=2.0,
     )
     return Scene(floor)
 

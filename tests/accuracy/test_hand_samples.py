@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from flatscan.constants import Z_95_CENTRAL
+from flatscan.measures.level_runs import level_run_f_numbers
 from flatscan.settings import SurfaceSettings
 from flatscan.sources.hand.read_field import read_field_readings
 from flatscan.surface.readings.build import surface_from_readings
@@ -57,3 +59,30 @@ def test_a_sample_s_truth_lies_within_what_its_readings_state(name: str) -> None
     # Seen with its direction, both at once: two figures, each within three standard uncertainties.
     down = -fall.value * np.array([np.cos(surface.slope.direction_rad), np.sin(surface.slope.direction_rad)])
     np.testing.assert_allclose(down, slope, atol=3.0 * fall.u)
+
+
+def test_the_shop_floor_s_f_numbers_are_those_of_its_truth() -> None:
+    """FF and FL read with a digital level stand within three standard uncertainties of the truth's.
+
+    0.1 mm of reader and step put √6 · 0.11 = 0.26 mm into each curvature, whose own scatter is 0.7: FF is some 7 % low,
+    which the uncertainty holds.
+    """
+    name = "shop_floor_levels"
+    field = read_field_readings(FOLDER / name / "readings.csv")
+    room_rng, _ = np.random.default_rng([samples.SEED, samples.NAMES.index(name)]).spawn(2)
+    floor = ROOMS[name](room_rng).floor
+    at = np.array([one.at for one in field.levels])
+    true = floor.face_mm(at[:, 0], at[:, 1])
+    exact = replace(
+        field,
+        levels=tuple(replace(one, height_mm=float(h), u_mm=1e-6) for one, h in zip(field.levels, true, strict=True)),
+        level=None,
+    )
+    read, known = (level_run_f_numbers(one, rng=np.random.default_rng(4)) for one in (field, exact))
+    assert read is not None
+    assert known is not None
+    assert len(read.lines) == len(known.lines) == 8
+    for mine, theirs in ((read.ff, known.ff), (read.fl, known.fl)):
+        assert mine is not None
+        assert theirs is not None
+        assert abs(mine.value - theirs.value) < 3.0 * mine.u, (mine, theirs)
