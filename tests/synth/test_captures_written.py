@@ -162,7 +162,7 @@ def test_photo_and_depth_show_the_same_view(scene: Scene) -> None:
     assert np.argmax(np.abs(np.diff(grey))) / 4.0 == pytest.approx(foot, abs=1.0)
 
 
-@pytest.mark.parametrize("kind", ["levels", "mesh"])
+@pytest.mark.parametrize("kind", ["levels", "mesh", "straightedge"])
 def test_demo_repeats_by_its_seed_and_leaves_its_truth(kind: str, tmp_path: Path) -> None:
     paths = [write_demo(tmp_path / str(k), kind=kind, seed=seed) for k, seed in enumerate((5, 5, 6))]
     one, again, other = (path.read_bytes() for path in paths)
