@@ -17,6 +17,7 @@ import pytest
 
 from flatscan.judgement import judge
 from flatscan.quantity import Quantity
+from flatscan.report.drawn import shown_gaps
 from flatscan.report.output import write_report
 from flatscan.report.page import page_html
 from flatscan.report.reading_tables import BY_ITSELF, field_csv
@@ -285,3 +286,10 @@ def test_hostile_numbers_are_no_formulas(typed: Report, table: Callable[[Report]
     for cell in cells:
         number = re.fullmatch(r"-?\d+(\.\d+)?(e-?\d+)?", cell)
         assert number or not cell.startswith(("=", "+", "-", "@", "\t", "\r"))
+
+
+def test_a_placements_verdict_is_not_taken_for_the_surfaces_at_the_same_place(hand_read: Report) -> None:
+    calm = next(f for f in hand_read.verdict.findings if f.placement is None and f.verdict == "within" and f.value)
+    over = replace(calm, verdict="over", placement="5")
+    there = replace(hand_read, verdict=replace(hand_read.verdict, findings=(over, *hand_read.verdict.findings)))
+    assert [one.verdict for one in shown_gaps(there)] == [one.verdict for one in shown_gaps(hand_read)]
