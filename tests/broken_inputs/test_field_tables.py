@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import csv
 import datetime as dt
+import io
+import tempfile
 from pathlib import Path
 
 import openpyxl
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from flatscan.errors import InputError
 from flatscan.settings import ReadSettings
@@ -272,7 +277,8 @@ def lip(number: int, value: str = "0.5", x: str = "1", y: str = "1", **cells: st
             lip(1) + lip(2, "x") + "".join(lip(k, "-1") for k in range(3, 12)),
             (
                 ", row 7, column 'value_mm': 'x' is not a number "
-                "(9 more rows cannot be used: rows 8, 9, 10, 11, 12, 13 and 3 more). Write a plain number of millimetres."
+                "(9 more rows cannot be used: rows 8, 9, 10, 11, 12, 13 and 3 more). "
+                "Write a plain number of millimetres."
             ),
         ),
         (
@@ -445,3 +451,32 @@ def test_bad_workbooks(tmp_path: Path, sheets: list[list[list[object]]], message
     with pytest.raises(InputError) as caught:
         read_field_readings(path)
     assert str(caught.value) == f"{path}{message}"
+
+
+#: Scraps of what people, spreadsheets and wrong encodings put into cells.
+SCRAPS = st.sampled_from([
+    "c", "0", "-1", "1/0", "1/2", "½", "'", '"', "5'", "''", "<", "<c", "<1 in", "=", "=1", "1,2,3", "٣", "²", "nan",
+    "1e400", "−3", "9" * 400, "0." + "0" * 400 + "1", "1 ft 2", "c c", "#", "x", "\u2028", "%s{}", "2026-01-01", "yes",
+])  # fmt: skip
+
+
+@given(column=st.sampled_from(TITLES), cell=st.one_of(SCRAPS, st.text(max_size=12)), kind=st.integers(0, 5))
+@settings(max_examples=150, deadline=None)
+def test_whatever_stands_in_a_cell_is_read_or_refused_in_one_sentence(column: str, cell: str, kind: int) -> None:
+    whats = ["straightedge", "staff", "gap", "crack", "tap", "free_end"]
+    filled = {"to_x_m": "2.3", "to_y_m": "1", "edge_m": "2", "value_mm": "2"} | {column: cell}
+    if kind == 0:
+        filled |= {"value_mm": "", "0.25 m": "c"} | {column: cell}
+    table = io.StringIO()
+    cells = {"number": "1", "what": whats[kind], "x_m": "0.3", "y_m": "1"} | filled
+    csv.writer(table).writerow([cells.get(title, "") for title in TITLES])
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "readings.csv"
+        path.write_text(TOP + HEAD + table.getvalue(), encoding="utf-8", errors="replace")
+        is_field_table(path)
+        try:
+            found = read_field_readings(path)
+        except InputError as error:
+            assert "\n" not in str(error)  # noqa: PT017 - either outcome is right
+        else:
+            assert len(found.inputs) == 1

@@ -98,7 +98,8 @@ class Cells:
             return parse_length(text, unit)
         except UnitMissingError as error:
             example, line = ("m", "# place unit: m") if is_place else ("mm", "# unit: mm")
-            where = "in the column's title or in the cell" if column in self.columns.by_meaning.values() else "in the cell"
+            titled = column in self.columns.by_meaning.values()  # a station's title states where it is, not what
+            where = "in the column's title or in the cell" if titled else "in the cell"
             advice = f"Write it {where}, such as {text} {example}, or add a line {line}"
             raise self.wrong(column, error.what, advice) from error
         except LengthError as error:

@@ -29,6 +29,8 @@ _FEET_INCHES = re.compile(
 _MIXED = re.compile(r"(?:(\d+)[ -]\s*)?(\d+)\s*/\s*(\d+)")
 #: 1,250 mm may be one and a quarter or one thousand two hundred and fifty.
 _THOUSANDS = re.compile(r"[1-9]\d{0,2},\d{3}")
+#: Characters in any length that a person reads off.
+_LONGEST = 40
 _SIGNS = {"'": "ft", '"': "in"}
 
 
@@ -67,6 +69,8 @@ def parse_length(text: str, unit: str | None) -> Length:
     (4.7625, 3.5, 1600.2)
     """
     plain = _plain(text)
+    if len(plain) > _LONGEST:
+        raise LengthError(f"{text[:_LONGEST]!r}… is not a number", "Write a plain number")
     both = _FEET_INCHES.fullmatch(plain)
     if both:
         sign, feet, inches = both.groups()

@@ -27,6 +27,7 @@ from flatscan.sources.hand.trust import finest_step_mm, trust_in
 from flatscan.sources.levels.levels_columns import UNREAD
 from flatscan.sources.levels.levels_rows import read_table
 from flatscan.sources.levels.levels_words import has_levels_header
+from flatscan.sources.table import holds_capture
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -124,8 +125,6 @@ def sort_sources(paths: Sequence[Path]) -> tuple[list[Path], list[Path]]:
 
 
 def _only_table_in(path: Path) -> Path | None:
-    from flatscan.sources.table import holds_capture
-
     try:
         inside = sorted(p for p in path.iterdir() if not p.name.startswith(".")) if path.is_dir() else []
     except OSError:  # the reader of captures tells why it cannot be looked at

@@ -307,3 +307,20 @@ def test_gravity_is_the_option_s_else_the_table_s(tmp_path: Path) -> None:
     text = "# gravity: no\nwhat,x_m,y_m,value_mm\nstaff,1,2,1500\n"
     assert not read(tmp_path, text).gravity
     assert read(tmp_path, text, gravity=True).gravity
+
+
+def test_stations_may_stand_in_any_order(tmp_path: Path) -> None:
+    head = "# unit: mm\nwhat,x_m,y_m,to_x_m,to_y_m,at 1.5 m,at 10 in,50 cm\n"
+    (placement,) = read(tmp_path, head + "straightedge,1,1,3,1,3,1,2\n").placements
+    assert placement.at_mm.tolist() == [254.0, 500.0, 1500.0]
+    assert placement.gap_mm.tolist() == [1.0, 2.0, 3.0]
+
+
+def test_lines_without_a_unit_take_the_table_s(tmp_path: Path) -> None:
+    """Lengths along the floor that of places, steps that of readings."""
+    lines = "# unit: in\n# place unit: ft\n# straightedge length: 6\n# straightedge resolution: 1/32\n"
+    text = lines + "what,x,y,to_x,to_y,1 ft\nstraightedge,1,1,7,1,1/4\n"
+    (placement,) = read(tmp_path, text).placements
+    assert (placement.bar.length_mm, placement.bar.step_mm) == (1828.8, 0.79375)
+    assert (placement.start, placement.end) == ((304.8, 304.8), (2133.6, 304.8))
+    assert placement.gap_mm.tolist() == [6.35]
