@@ -41,12 +41,12 @@ def take_in(
 ) -> Measurement:
     """The measurement with hand readings fused into it; ``Measurement.hand`` says what each did.
 
-    Gaps: the worst place of that edge within 300 mm is fused with the reading by 1/u²; where that place answers for a
-    whole floor known by hand readings, only what both have in common moves (``realised_hand``). Lips: the whole
-    piece's line profits. Widths: the rounding of the tile edges, one for the floor, and the station read. Depths: the piece, with a
-    spread from place to place. A reading that contradicts the scan (``fusion.contradict``), or another reading of the
-    same place, changes nothing and is marked, so that the judgement can say so. A reading beside which the scan has
-    no figure is kept and judged by itself.
+    Gaps: the worst place of that edge within 300 mm is fused with the reading by 1/u²; where that place answers for
+    a whole floor known by hand readings, only what both have in common moves (``realised_hand``). Lips: the whole
+    piece's line profits. Widths: the rounding of the tile edges, one for the floor, and the station read. Depths:
+    the piece, with a spread from place to place. A reading that contradicts the scan (``fusion.contradict``), or
+    another reading of the same place, changes nothing and is marked, so that the judgement can say so. A reading
+    beside which the scan has no figure is kept and judged by itself.
 
     Parameters
     ----------
