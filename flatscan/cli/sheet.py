@@ -48,6 +48,7 @@ def sheet(
     )  # fmt: skip
     refuse_existing(out, force=force)
     layout = lay_out(request)
+    typer.echo("Reckoning what these readings will tell ...", err=True)
     found = outlook(request, layout)
     written = write_sheet(request, layout, found, out, force=force)
     typer.echo(summary(request, layout, found))

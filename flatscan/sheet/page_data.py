@@ -18,11 +18,11 @@ if TYPE_CHECKING:
 
 #: Paper that a plan may take up on the first page and on the others, width and height in mm.
 _PLAN_MM: dict[Paper, tuple[tuple[float, float], tuple[float, float]]] = {
-    "a4": ((160.0, 128.0), (160.0, 222.0)),
-    "letter": ((165.0, 112.0), (165.0, 205.0)),
+    "a4": ((167.0, 142.0), (167.0, 222.0)),
+    "letter": ((172.0, 126.0), (172.0, 205.0)),
 }
 #: With more placements than this each direction has a plan of its own.
-_MOST_ON_ONE_PLAN = 48
+_MOST_ON_ONE_PLAN = 60
 #: Boxes beside each other in one line, at most, so that a figure fits in each.
 _BOXES_PER_LINE = 13
 _STAND_TEXT = (
@@ -44,8 +44,9 @@ def page_data(request: SheetRequest, layout: Layout, found: Outlook) -> dict[str
         "title": request.title,
         "room": words.room_text(request),
         "tasks": words.tasks_text(len(layout.placements), len(layout.staff)),
-        "place_unit": "m" if units == "metric" else "feet and inches",
-        "unit": "mm" if units == "metric" else "in",
+        "imperial": units == "imperial",
+        "unit": "mm" if units == "metric" else "inches",
+        "station_unit": "metres" if units == "metric" else "inches",
         "edge": shown.side(request.edge_mm, units),
         "spacing": shown.side(request.spacing_mm, units),
         "corner": _corner_text(request),
@@ -121,7 +122,7 @@ def _placement_row(request: SheetRequest, placement: PlannedPlacement) -> dict[s
 def _staff_rows(request: SheetRequest, layout: Layout) -> list[dict[str, str]]:
     points = [(f"S{point.number}", point.at, "") for point in layout.staff]
     if points:
-        points.append((f"S{len(points) + 1}", points[0][1], "S1 again"))
+        points.append((f"S{len(points) + 1}", points[0][1], "as S1"))
     return [
         {"number": number, "x": shown.place(at[0], request.units), "y": shown.place(at[1], request.units), "note": note}
         for number, at, note in points

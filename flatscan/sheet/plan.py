@@ -26,8 +26,8 @@ _SCALES: dict[UnitSystem, tuple[int, ...]] = {
 }
 #: Length of the scale bar and of its pieces, mm of floor.
 _SCALE_BAR_MM: dict[UnitSystem, float] = {"metric": 1000.0, "imperial": 3 * 304.8}
-#: Lays of one row overlap: each second one is drawn this far to its left, the others to the right, paper mm.
-_LANE_MM = 1.1
+#: Lays of one row overlap, so they are drawn in three lanes in turn: this far to either side, paper mm.
+_LANES_MM = (0.0, 1.7, -1.7)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,16 +64,18 @@ def plan(
     paper = Paper(scale, float(low[0]), float(high[1]))
     bars = _bars(placements, paper)
     shares = label_shares(bars, [paper.at(point.at) for point in staff])
+    corners = [paper.at(corner) for corner in outline]
+    walls = list(zip(corners, [*corners[1:], corners[0]], strict=True))
     return {
         "width": round(extent[0] / scale, 3),
         "height": round(extent[1] / scale, 3),
         "scale": scale_text(scale, request.units),
         "bar": {"length": _SCALE_BAR_MM[request.units] / scale, "text": _bar_text(request.units)},
-        "outline": [paper.at(corner) for corner in outline],
+        "outline": corners,
         "origin": paper.at((0.0, 0.0)),
         "walls": _walls(request, paper),
         "bars": [_bar_drawn(p, bar, share) for p, bar, share in zip(placements, bars, shares, strict=True)],
-        "staff": [_staff_drawn(point, paper, bars, shares) for point in staff],
+        "staff": [_staff_drawn(point, paper, walls, bars, shares) for point in staff],
     }
 
 
@@ -94,15 +96,15 @@ def _scale(extent_mm: tuple[float, float], room_mm: tuple[float, float], units: 
 def _bars(placements: Sequence[PlannedPlacement], paper: Paper) -> list[tuple[Point, Point]]:
     """Ends of each lay on paper, overlapping ones side by side."""
     found = []
-    lane, before = 1.0, None
+    lane, before = 0, None
     for placement in placements:
         start, end = np.array(paper.at(placement.start)), np.array(paper.at(placement.end))
         along = (end - start) / math.dist(start, end)
         aside = np.array([along[1], -along[0]])
         row = (placement.family, round(float(aside @ start), 1))
-        lane = -lane if row == before else 1.0
+        lane = (lane + 1) % len(_LANES_MM) if row == before else 0
         before = row
-        shift = aside * _LANE_MM * lane if placement.family != "diagonal" else 0.0 * aside
+        shift = aside * _LANES_MM[lane] if placement.family != "diagonal" else 0.0 * aside
         found.append((_pair(start + shift), _pair(end + shift)))
     return found
 
@@ -118,10 +120,14 @@ def _bar_drawn(placement: PlannedPlacement, bar: tuple[Point, Point], share: flo
 
 
 def _staff_drawn(
-    point: StaffPoint, paper: Paper, bars: Sequence[tuple[Point, Point]], shares: Sequence[float]
+    point: StaffPoint,
+    paper: Paper,
+    walls: Sequence[tuple[Point, Point]],
+    bars: Sequence[tuple[Point, Point]],
+    shares: Sequence[float],
 ) -> dict[str, Any]:
     at = paper.at(point.at)
-    return {"number": f"S{point.number}", "at": at, "shift": staff_label_shift(at, bars, shares)}
+    return {"number": f"S{point.number}", "at": at, "shift": staff_label_shift(at, walls, bars, shares)}
 
 
 def _walls(request: SheetRequest, paper: Paper) -> list[dict[str, Any]]:

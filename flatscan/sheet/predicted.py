@@ -11,6 +11,7 @@ import numpy as np
 from flatscan.errors import SettingsError
 from flatscan.sheet.layout import lay_out
 from flatscan.sheet.planned import planned_readings
+from flatscan.sheet.room import Room
 
 if TYPE_CHECKING:
     from flatscan.sheet.layout import Layout
@@ -25,8 +26,13 @@ KAPPA_ORDINARY = 0.0054
 KAPPA_ROUGH = 0.0091
 #: Waves shorter than this many spacings can slip between the rows.
 _SPACINGS_PER_WAVE = 3.0
-#: Heights reckoned with: 1200 of them lower the figures by a twentieth and take ten times as long.
-_MOST_NODES = 500
+#: Heights reckoned with: twice as many move the figures by a twentieth and take four times as long.
+_MOST_NODES = 600
+#: u hangs on the spacing, hardly on the room (rows 1 m apart: 0.46 mm in a room of 5 x 5 m, 0.46 mm in 12 x 8 m), so
+#: of a larger room a square part is reckoned: of this side, and of at least so many bars and spacings.
+_PART_MM = 5000.0
+_PART_BARS = 2.0
+_PART_SPACINGS = 4.0
 _CELL_MM = 100.0
 
 
@@ -77,21 +83,22 @@ def outlook(request: SheetRequest, layout: Layout) -> Outlook:
     nodes = _nodes(request)
     observations = observe(planned_readings(request, layout), nodes)
     return Outlook(
-        expected=expected(request, layout, nodes),
+        expected=expected(request),
         smallest_wave_mm=_SPACINGS_PER_WAVE * request.spacing_mm,
         modes=long_modes(nodes, observations, thin_plate(nodes), kappa=KAPPA_ORDINARY),
-        choices=tuple(_choices(request, nodes)),
+        choices=tuple(_choices(request)),
     )
 
 
-def expected(request: SheetRequest, layout: Layout, nodes: Nodes | None = None) -> Expected:
+def expected(request: SheetRequest) -> Expected:
     """What one layout will give on an ordinary and on a rough floor."""
     from flatscan.surface.readings.observations import observe
     from flatscan.surface.readings.posterior import predicted_sd_mm
     from flatscan.surface.readings.prior import thin_plate
 
-    nodes = _nodes(request) if nodes is None else nodes
-    observations = observe(planned_readings(request, layout), nodes)
+    part = _part(request)
+    nodes = _nodes(part)
+    observations = observe(planned_readings(part, lay_out(part)), nodes)
     prior = thin_plate(nodes)
     figures = []
     for kappa in (KAPPA_ORDINARY, KAPPA_ROUGH):
@@ -100,7 +107,17 @@ def expected(request: SheetRequest, layout: Layout, nodes: Nodes | None = None) 
     return Expected(*figures)
 
 
-def _choices(request: SheetRequest, nodes: Nodes) -> list[Choice]:
+def _part(request: SheetRequest) -> SheetRequest:
+    """The same request for a part of a large room, in its corner."""
+    side = max(_PART_MM, _PART_BARS * request.edge_mm, _PART_SPACINGS * request.spacing_mm)
+    if request.room.area_mm2 <= side**2:
+        return request
+    width, depth = (min(side, length) for length in request.room.extent_mm)
+    corners = np.array([(0.0, 0.0), (width, 0.0), (width, depth), (0.0, depth)])
+    return replace(request, room=Room(outline_mm=corners, size_mm=(width, depth)))
+
+
+def _choices(request: SheetRequest) -> list[Choice]:
     halved = replace(request, spacing_mm=request.spacing_mm / 2.0)
     found = [("half the spacing", halved)]
     if request.tools == "straightedge":
@@ -117,7 +134,7 @@ def _choices(request: SheetRequest, nodes: Nodes) -> list[Choice]:
             laid = lay_out(other)
         except SettingsError:  # more readings than a sheet holds, or a bar that does not fit: no choice to offer
             continue
-        choices.append(Choice(text, len(laid.placements), len(laid.staff), expected(other, laid, nodes)))
+        choices.append(Choice(text, len(laid.placements), len(laid.staff), expected(other)))
     return choices
 
 

@@ -39,8 +39,8 @@ def expected_text(expected: Expected, units: UnitSystem) -> str:
     usual = (shown.small(v, units) for v in (expected.median_mm, expected.worst_mm))
     rough = (shown.small(v, units) for v in (expected.rough_median_mm, expected.rough_worst_mm))
     return (
-        "Heights of an ordinary old floor will be known with u = {} (95 % of the floor: {} or better), "
-        "of a rough one with {} ({})."
+        "Heights of an ordinary old floor will be known with u = {} ({} or better on 95 % of it), of a rough one with "
+        "u = {} ({}). u is one standard uncertainty: 19 of 20 heights lie within 2 u."
     ).format(*usual, *rough)
 
 
