@@ -123,6 +123,10 @@ def lip(number: int, value: str = "0.5", x: str = "1", y: str = "1", **cells: st
             ", row 6, column '1 m': holds a date, 3/16/2026. Format the column as text and write the number again.",
         ),
         (
+            bar(gaps="c 8-Jan c"),
+            ", row 6, column '1 m': holds a date, 8-Jan. Format the column as text and write the number again.",
+        ),
+        (
             bar(gaps="c 3/16 c"),
             ", row 6, column '1 m': '3/16' is a fraction where mm is the unit. Write its unit: 3/16 in.",
         ),

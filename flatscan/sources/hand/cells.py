@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from flatscan.sources.hand.instrument_lines import Stated
     from flatscan.sources.levels.levels_rows import RawTable, Row
 
-_DATE = re.compile(r"\d{4}-\d{2}-\d{2}|\d{1,2}[./]\d{1,2}[./]\d{2,4}$")
+#: Also what spreadsheets make of 1/8: 8-Jan or Jan-08.
+_DATE = re.compile(r"\d{4}-\d{2}-\d{2}|\d{1,2}[./]\d{1,2}[./]\d{2,4}$|\d{1,2}[-.][ ]?[A-Za-z]{3}$|[A-Za-z]{3}-\d{2}$")
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffd]")
 _BELOW = ("<", "≤")
 #: Further than this from a wall is not a room: another unit was meant.

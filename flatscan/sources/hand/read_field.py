@@ -1,7 +1,8 @@
 """A floor measured by hand: one CSV or XLSX table of readings becomes ``FieldReadings``.
 
-``columns`` says what the header may hold, ``instrument_lines`` the ``#`` lines, ``row_kinds`` what a row may be.
-A table of levels alone (x, y, staff or height) is read too.
+``columns`` says what the header may hold, ``instrument_lines`` the ``#`` lines, ``row_kinds`` what a row may be,
+``lengths`` how a length may be written. A station of a straightedge holds the gap, or ``c`` where the bar touches;
+an empty one was not read. A table of levels alone (x, y, staff or height) is read too.
 """
 
 from __future__ import annotations
