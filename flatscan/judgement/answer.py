@@ -66,11 +66,12 @@ def answer(
     soundness: Soundness | None = None,
     bends: Sequence[LongMode] = (),
     by_hand: bool = False,
+    laid: int = 0,
 ) -> Answer:
     """The answer; ``findings`` worst first, shares 0 to 1. ``tally``: over all joints, where they were measured.
 
     ``soundness``: taps and cracks; while any is bad the floor is never to be laid over as it is. ``bends``: those that
-    keep flatness open. ``by_hand``: no sensor captured the floor.
+    keep flatness open. ``by_hand``: no sensor captured the floor. ``laid``: straightedge readings that tell of gaps.
     """
     every_gap = [f for f in findings if f.what in GAP_KINDS]
     gaps = [f for f in every_gap if speaks(f)]
@@ -88,7 +89,7 @@ def answer(
         joint_word = "over" if combined_word(others) == "over" else "not_decided"
     code = answer_code(flat, joint_word, share_over)
     of_surface = [f for f in gaps if f.value is not None and f.verdict == flat and f.placement is None]
-    reasons = [*_gap_reasons(of_surface), *placement_reasons(every_gap), *bend_reasons(bends)]
+    reasons = [*_gap_reasons(of_surface), *placement_reasons(every_gap, laid), *bend_reasons(bends)]
     if flat is None:
         reasons.append("No gap limit was asked for, so flatness was not judged")
     if flat == "over" and of_surface:

@@ -8,11 +8,18 @@ import numpy as np
 
 from flatscan.judgement.answer import answer
 from flatscan.judgement.bends import unseen_bends
-from flatscan.judgement.findings import gap_findings, other_findings, share_over, unseen_findings, worst_first
+from flatscan.judgement.findings import (
+    GAP_KINDS,
+    gap_findings,
+    other_findings,
+    share_over,
+    unseen_findings,
+    worst_first,
+)
 from flatscan.judgement.hand_findings import lone_findings
 from flatscan.judgement.joint_findings import joint_findings
 from flatscan.judgement.joint_places import JointPlaces
-from flatscan.judgement.placement_findings import placement_findings
+from flatscan.judgement.placement_findings import placement_findings, tells_gap
 from flatscan.judgement.readings import next_readings
 from flatscan.judgement.searched_joints import with_spots, without_network
 from flatscan.judgement.soundness import Soundness
@@ -61,6 +68,7 @@ def judge(
     lone = lone_findings(measurement, surface.longest_mm, limit_sets, settings.confidence)
     unmeasured = other_findings(limit_sets, with_joints=joints is None)
     of_surface = gap_findings(measurement, surface, limit_sets, settings.confidence)
+    asked = any(f.what in GAP_KINDS for f in of_surface)
     bends = unseen_bends(surface, of_surface)
     findings = worst_first(
         of_surface
@@ -89,6 +97,7 @@ def judge(
             soundness=Soundness.of(field),
             bends=bends,
             by_hand=surface.kind in BY_HAND,
+            laid=sum(tells_gap(figure) for figure in measurement.placements) if asked else 0,
         ),
         findings=findings,
         next_readings=readings,

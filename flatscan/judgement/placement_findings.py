@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from flatscan.judgement.limits import LimitSet
     from flatscan.measures.measurement import Measurement, PlacementFigure
 
+TOO_SHORT = "a bar shorter than the edge of the limit cannot say within"
 DISAGREES = "its readings and the surface disagree: read again"
 #: Bars whose lengths differ by less than this share are one bar: 10 ft (3048 mm) answers a limit for 3 m. A bar 2 %
 #: longer shows a bend's gap 4 % larger.
@@ -33,9 +34,15 @@ def placement_findings(measurement: Measurement, limit_sets: Sequence[LimitSet],
     return [
         _finding(limit_set, limit, figure, confidence)
         for figure in measurement.placements
+        if tells_gap(figure)
         for limit_set in limit_sets
         for limit in answered_limits(limit_set, figure, confidence)
     ]
+
+
+def tells_gap(figure: PlacementFigure) -> bool:
+    """Whether it says anything of gaps: a bar balanced on a crest touches at one place and shows the hump alone."""
+    return figure.hump is None or figure.span_mm > 0.0
 
 
 def answered_limits(limit_set: LimitSet, figure: PlacementFigure, confidence: float) -> list[Limit]:
@@ -70,14 +77,17 @@ def speaks(finding: Finding) -> bool:
     return finding.placement is None or finding.conflict or finding.verdict == "over"
 
 
-def placement_reasons(findings: Iterable[Finding]) -> list[str]:
-    """How many placements are over by themselves, and the worst; none where none was judged."""
+def placement_reasons(findings: Iterable[Finding], laid: int = 0) -> list[str]:
+    """How many placements are over by themselves, and the worst; none where none was judged.
+
+    ``laid``: how many there are that tell of gaps, judged or not.
+    """
     worst: dict[str, Finding] = {}
     for finding in findings:  # worst first
         if finding.placement is not None:
             worst.setdefault(finding.placement, finding)
     if not worst:
-        return []
+        return [f"{laid} straightedge readings, none over by itself; {TOO_SHORT}"] if laid > 1 else []
     counts = {word: sum(f.verdict == word for f in worst.values()) for word in ("over", "not_decided", "within")}
     said = ", ".join(f"{n} {word.replace('_', ' ')}" for word, n in counts.items() if n)
     reasons = [f"Each of {len(worst)} straightedge readings by itself: {said}" if len(worst) > 1 else

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from flatscan.measures.measurement import Measurement
     from flatscan.sources.hand.field_readings import FieldReadings
 
+NOT_READ = "none was read, so read the worst you can find"
 SEARCHED = "as searched by eye"
 _KINDS = ("lip", "joint_width", "joint_depth")
 _NAMES = {"lip": "lips", "joint_width": "joint widths", "joint_depth": "joint depths"}
@@ -42,7 +43,8 @@ def without_network(unseen: Sequence[Finding], lone: Sequence[Finding], field: F
     for finding in unseen:
         number = counts.get(finding.what, 0)
         if number == 0:
-            kept.append(finding)
+            # With a sheet in hand nobody is told that a program did not measure.
+            kept.append(finding if field is None or finding.what not in _KINDS else replace(finding, where=NOT_READ))
         elif not searched:
             read = f"read at {number} {'place' if number == 1 else 'places'}, the rest not seen"
             kept.append(replace(finding, where=read))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from flatscan.judgement.placement_findings import placement_name
+from flatscan.judgement.placement_findings import placement_name, tells_gap
 from flatscan.report.wording import VERDICT_RANK
 
 if TYPE_CHECKING:
@@ -30,6 +30,11 @@ class JudgedPlacement:
     def conflict(self) -> bool:
         """Whether the surface contradicts it."""
         return self.finding is not None and self.finding.conflict
+
+    @property
+    def tells_gap(self) -> bool:
+        """Whether it says anything of gaps, or of a hump alone."""
+        return tells_gap(self.figure)
 
     @property
     def number(self) -> str:

@@ -20,7 +20,7 @@ def field_page(report: Report) -> dict[str, Any]:
     judged = sorted(judged_placements(report), key=lambda one: one.rank)
     more = len(judged) - _MOST_ROWS
     return {
-        "rows": [_row(one) for one in judged[:_MOST_ROWS]],
+        "rows": [_row(one, report) for one in judged[:_MOST_ROWS]],
         "more": f"Listed are the worst {_MOST_ROWS} of {len(judged)}; readings.csv has all." if more > 0 else "",
         "corrected": field_words.systematic_line(report),
         "blind": field_words.blind_lines(report),
@@ -30,15 +30,23 @@ def field_page(report: Report) -> dict[str, Any]:
     }
 
 
-def _row(one: JudgedPlacement) -> dict[str, Any]:
+def _no_verdict(one: JudgedPlacement, report: Report) -> str:
+    """Why there is no word for it."""
+    edges = [rule.edge_mm for limits in report.limits for rule in limits.limits if rule.what == "gap" and rule.edge_mm]
+    return "bar too short to say within" if one.tells_gap and edges and one.figure.edge_mm < max(edges) else "no limit"
+
+
+def _row(one: JudgedPlacement, report: Report) -> dict[str, Any]:
     figure, finding = one.figure, one.finding
-    hump = "" if figure.hump is None else f"; hump {wording.size(figure.hump)}"
+    parts = [wording.size(figure.gap)] if one.tells_gap else []
+    parts += [f"hump {wording.size(figure.hump)}"] if figure.hump is not None else []
     return {
         "number": one.number,
         "verdict": one.verdict,
-        "gap": f"{wording.size(figure.gap)}{hump}",
+        "why": _no_verdict(one, report),
+        "gap": "; ".join(parts),
         "limit": "" if finding is None else wording.length(finding.limit_mm),
         "surface": "" if figure.surface is None else wording.size(figure.surface),
-        "apart": wording.reach(round(figure.span_mm, -1)),
+        "apart": wording.reach(round(figure.span_mm, -1)) if figure.span_mm else "",
         "place": places.point(figure.at) + ("; the surface disagrees: read it again" if one.conflict else ""),
     }

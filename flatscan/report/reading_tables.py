@@ -34,7 +34,9 @@ def field_csv(report: Report) -> str:
     ``left_over_u``: what is left between the two, in such u. A ``placement gap`` is the largest gap that the bar shows
     by itself between two contacts, with the limit it was held against and the surface's gap of the same chord.
     """
-    return as_csv(HEADER, [*_readings(report), *(_placement(one) for one in judged_placements(report))])
+    return as_csv(
+        HEADER, [*_readings(report), *(_placement(one) for one in judged_placements(report) if one.tells_gap)]
+    )
 
 
 def _readings(report: Report) -> list[list[Cell]]:

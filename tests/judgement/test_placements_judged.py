@@ -160,3 +160,19 @@ def test_a_floor_read_by_hand_is_never_told_of_captures(with_bars, make_surface,
     said = " ".join([verdict.answer.text, *verdict.answer.reasons, *(r.what for r in verdict.next_readings)]).lower()
     assert verdict.answer.text == "Cannot be told yet: too close to the limit for these readings"
     assert not any(word in said for word in ("scan", "capture", "photo", " point "))
+
+
+def test_a_bar_balanced_on_a_crest_says_nothing_of_gaps(with_bars):
+    crest = replace(laid(0.0, span=0.0), hump=mm(4.0))
+    assert placement_findings(with_bars(crest), [FLAT_ONLY], 0.95) == []
+    on_feet = replace(laid(3.6), hump=mm(0.0))
+    assert [f.verdict for f in placement_findings(with_bars(on_feet), [FLAT_ONLY], 0.95)] == ["over"]
+
+
+def test_bars_too_short_for_the_limit_are_told_and_decide_nothing(with_bars, make_surface):
+    """A 6 ft bar (1829 mm) and a 2 m limit."""
+    bars = [laid(1.0, bar=1828.8, number=str(n), row=n) for n in (1, 2)]
+    verdict = judge(with_bars(*bars), make_surface(), [FLAT_ONLY], RULE)
+    assert verdict.answer.code == "lay_as_is"
+    said = "2 straightedge readings, none over by itself; a bar shorter than the edge of the limit cannot say within"
+    assert said in verdict.answer.reasons

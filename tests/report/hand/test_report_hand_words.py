@@ -293,3 +293,14 @@ def test_a_placements_verdict_is_not_taken_for_the_surfaces_at_the_same_place(ha
     over = replace(calm, verdict="over", placement="5")
     there = replace(hand_read, verdict=replace(hand_read.verdict, findings=(over, *hand_read.verdict.findings)))
     assert [one.verdict for one in shown_gaps(there)] == [one.verdict for one in shown_gaps(hand_read)]
+
+
+def test_a_hump_reading_shows_its_hump_and_no_gap(hand_read: Report) -> None:
+    (first, *others) = hand_read.measurement.placements
+    crest = replace(first, gap=Quantity(0.0, 0.2, "mm"), hump=Quantity(3.3, 0.2, "mm"), contacts=(first.at, first.at))
+    crest = replace(crest, span_mm=0.0, number="H77", surface=None)
+    measurement = replace(hand_read.measurement, placements=(crest, *others))
+    verdict = judge(measurement, hand_read.surface, hand_read.limits, JudgeSettings(), field=hand_read.field)
+    changed = replace(hand_read, measurement=measurement, verdict=verdict)
+    assert "H77 no limit hump 3.3 ± 0.4 mm" in Words(page_html(changed, b"")).text
+    assert "H77" not in [r["number"] for r in rows(field_csv(changed)) if r["what"] == BY_ITSELF]
