@@ -9,26 +9,31 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
+from flatscan.errors import InputError
 from flatscan.judgement import edges_needed, judge, load_limits
 from flatscan.levelling import plan_levelling
 from flatscan.measures import measure
 from flatscan.measures.hand import take_in
 from flatscan.measures.joints.bridging import bridge_joints
 from flatscan.measures.joints.measuring import measure_joints
+from flatscan.measures.level_runs import level_run_f_numbers
+from flatscan.measures.placements import placement_figures
 from flatscan.progress import SILENT, Progress
 from flatscan.report.report import Report
 from flatscan.settings import Settings
 from flatscan.sources import read
-from flatscan.sources.guard import fingerprint
-from flatscan.sources.hand.read_readings import read_hand_readings
+from flatscan.sources.hand.read_field import read_field_readings, sort_sources
 from flatscan.surface import find_surface
 from flatscan.surface.picture.build import aligned_photos, floor_picture, height_picture
+from flatscan.surface.readings.build import surface_from_readings
+from flatscan.surface.readings.correction import corrected_by
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from flatscan.sources.hand.hand_reading import HandReading
-    from flatscan.sources.scan import InputFile
+    from flatscan.sources.hand.field_readings import FieldReadings
+    from flatscan.sources.scan import Scan
+    from flatscan.surface.surface import Surface
 
 T = TypeVar("T")
 
@@ -56,15 +61,13 @@ def check(
     """
     settings = settings or Settings()
     clock = _Clock()
-    surface_rng, measure_rng, level_rng, joint_rng = np.random.default_rng(settings.seed).spawn(4)
+    surface_rng, measure_rng, level_rng, joint_rng, run_rng = np.random.default_rng(settings.seed).spawn(5)
     limits = load_limits(settings.limits)
-    readings, sheet = _hand_readings(settings)
-    scan = clock.time("read", lambda: read(sources, settings.read, progress=progress))
-    surface = clock.time(
-        "surface", lambda: find_surface(scan, settings.surface, seed_rng=surface_rng, progress=progress)
-    )
+    captures, field = _by_hand(sources, settings)
+    scan = clock.time("read", lambda: read(captures, settings.read, progress=progress)) if captures else None
+    surface = clock.time("surface", lambda: _surface(scan, field, settings, rng=surface_rng, progress=progress))
     picture = joints = None
-    if settings.joints.find:
+    if scan is not None and settings.joints.find:
         photos = clock.time("photos", lambda: aligned_photos(scan, surface, progress=progress))
         picture = clock.time(
             "picture", lambda: floor_picture(scan, surface, settings.joints, photos=photos, progress=progress)
@@ -80,21 +83,48 @@ def check(
     measurement = clock.time(
         "measure", lambda: measure(surface, settings.measure, edges_mm=edges_mm, rng=measure_rng, progress=progress)
     )
-    measurement = take_in(replace(measurement, joints=joints), readings, settings.joints, surface=surface)
-    verdict = clock.time("judge", lambda: judge(measurement, surface, limits, settings.judge, place=settings.place))
+    measurement = replace(measurement, joints=joints)
+    if field is not None:
+        measurement = take_in(measurement, field.spots, settings.joints, surface=surface)
+        measurement = replace(
+            measurement,
+            placements=placement_figures(field, surface),
+            f_numbers=level_run_f_numbers(field, rng=run_rng) or measurement.f_numbers,
+        )
+    verdict = clock.time(
+        "judge", lambda: judge(measurement, surface, limits, settings.judge, place=settings.place, field=field)
+    )
     plan = clock.time(
         "level",
         lambda: plan_levelling(surface, limits, settings.level, settings.measure, rng=level_rng, progress=progress),
     )
-    return Report((*scan.inputs, *sheet), settings, limits, surface, measurement, verdict, plan, clock.seconds, picture)
+    inputs = (*(scan.inputs if scan is not None else ()), *(field.inputs if field is not None else ()))
+    return Report(inputs, settings, limits, surface, measurement, verdict, plan, clock.seconds, picture, field)
 
 
-def _hand_readings(settings: Settings) -> tuple[tuple[HandReading, ...], tuple[InputFile, ...]]:
-    """The filled-in sheet, before the capture is read: a mistake in it shows at once."""
-    if settings.joints.readings_file is None:
-        return (), ()
-    path = Path(settings.joints.readings_file)
-    return read_hand_readings(path), (fingerprint(path, "readings"),)
+def _by_hand(sources: Path | str | Sequence[Path | str], settings: Settings) -> tuple[list[Path], FieldReadings | None]:
+    """The captures among the sources, and what was read by hand: first, since a mistake in it then shows at once."""
+    captures, tables = sort_sources([Path(sources)] if isinstance(sources, (str, Path)) else [Path(s) for s in sources])
+    if settings.joints.readings_file is not None:
+        tables.append(Path(settings.joints.readings_file))
+    if len(tables) > 1:
+        listed = ", ".join(str(table) for table in tables)
+        raise InputError(listed, "these are several tables of readings", "Write the readings of one floor in one table")
+    return captures, read_field_readings(tables[0], settings.read) if tables else None
+
+
+def _surface(
+    scan: Scan | None, field: FieldReadings | None, settings: Settings, *, rng: np.random.Generator, progress: Progress
+) -> Surface:
+    """The scan's surface, corrected by readings where there are any, or the one that readings alone give."""
+    if scan is None:
+        if field is None:
+            raise InputError("no path", "nothing to read was given", "Give a capture, or a table of readings")
+        return surface_from_readings(field, settings.surface, rng=rng, progress=progress)
+    surface = find_surface(scan, settings.surface, seed_rng=rng, progress=progress)
+    if field is None or not field.shows_shape:
+        return surface
+    return corrected_by(surface, field, settings.surface, rng=rng)
 
 
 class _Clock:

@@ -18,7 +18,10 @@ EXIT_CODES = {"lay_as_is": 0, "fill_joints_and_lips": 3, "level_areas": 3, "leve
 def check(
     sources: Annotated[
         list[Path],
-        typer.Argument(metavar="SOURCE", help="Capture: a folder of depth frames, a cloud, a mesh or a levels table."),
+        typer.Argument(
+            metavar="SOURCE",
+            help="Capture: a folder of depth frames, a cloud, a mesh, a levels table or a table of hand readings.",
+        ),
     ],
     out: Annotated[
         Path | None, typer.Option("--out", metavar="FOLDER", help="Folder to write the result into.")
@@ -73,8 +76,14 @@ def check(
     ] = "50 mm",
     readings: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="Hand readings to take in: next_readings.csv of a run, filled in."),
+        typer.Option(
+            metavar="FILE", help="Hand readings of the scanned floor: next_readings.csv or a field sheet, filled in."
+        ),
     ] = None,
+    leave_out_bad_rows: Annotated[
+        bool,
+        typer.Option("--leave-out-bad-rows", help="Go on without the rows of a readings table that cannot be used."),
+    ] = False,
     door: Annotated[
         list[str] | None, typer.Option(metavar="X1,Y1,X2,Y2", help="A door to draw on the map, metres on the map.")
     ] = None,
@@ -122,6 +131,7 @@ def check(
             gravity=gravity,
             depth_per_m=options.counts_per_m(depth_per_m),
             camera_file=options.file_given(camera, "--camera"),
+            leave_out_bad_rows=leave_out_bad_rows,
         ),
         surface=SurfaceSettings(
             cell_mm=None if cell is None else options.length_mm(cell, "--cell"),
