@@ -125,7 +125,7 @@ def _noise_note(field: FieldReadings, ff: float, again: Sequence[float]) -> list
         return []
     u_mm = math.sqrt(sum(r.u_mm**2 for r in field.levels if r.line) / sum(1 for r in field.levels if r.line))
     return [
-        f"Noise of the readings (u {u_mm:.2f} mm) looks like curvature: the floor's FF is higher, by some {lower:.0%}"
+        f"Noise of the readings (u {u_mm:.2f} mm) looks like curvature: the floor's FF is {lower:.0%} or more higher"
     ]
 
 
