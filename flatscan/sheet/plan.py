@@ -10,6 +10,7 @@ import numpy as np
 
 from flatscan.sheet import shown
 from flatscan.sheet.labels import label_shares, staff_label_shift
+from flatscan.units import MM_PER
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,8 +25,9 @@ _SCALES: dict[UnitSystem, tuple[int, ...]] = {
     "metric": (10, 15, 20, 25, 30, 40, 50, 60, 75, 100, 125, 150, 200, 250, 300, 400, 500),
     "imperial": (12, 16, 24, 32, 48, 64, 96, 128, 192, 384),
 }
-#: Length of the scale bar and of its pieces, mm of floor.
-_SCALE_BAR_MM: dict[UnitSystem, float] = {"metric": 1000.0, "imperial": 3 * 304.8}
+#: Lengths of the scale bar in m or ft, the first that is long enough on paper, mm.
+_SCALE_BARS: dict[UnitSystem, tuple[int, ...]] = {"metric": (1, 2, 4, 8), "imperial": (4, 8, 16, 32)}
+_LEAST_SCALE_BAR_MM = 18.0
 #: Lays of one row overlap, so they are drawn in three lanes in turn: this far to either side, paper mm.
 _LANES_MM = (0.0, 1.7, -1.7)
 
@@ -70,7 +72,7 @@ def plan(
         "width": round(extent[0] / scale, 3),
         "height": round(extent[1] / scale, 3),
         "scale": scale_text(scale, request.units),
-        "bar": {"length": _SCALE_BAR_MM[request.units] / scale, "text": _bar_text(request.units)},
+        "bar": _scale_bar(scale, request.units),
         "outline": corners,
         "origin": paper.at((0.0, 0.0)),
         "walls": _walls(request, paper),
@@ -150,8 +152,11 @@ def _walls(request: SheetRequest, paper: Paper) -> list[dict[str, Any]]:
     return found
 
 
-def _bar_text(units: UnitSystem) -> str:
-    return "1 m" if units == "metric" else "3 ft"
+def _scale_bar(scale: int, units: UnitSystem) -> dict[str, Any]:
+    unit = "m" if units == "metric" else "ft"
+    lengths = [(count * MM_PER[unit] / scale, f"{count} {unit}") for count in _SCALE_BARS[units]]
+    length, text = next((bar for bar in lengths if bar[0] >= _LEAST_SCALE_BAR_MM), lengths[-1])
+    return {"length": round(length, 3), "text": text}
 
 
 def _pair(values: Any) -> tuple[float, float]:
