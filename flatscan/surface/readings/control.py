@@ -139,13 +139,11 @@ def _cells(
 def _left_covariance(surface: Surface, row: NDArray[np.int64], col: NDArray[np.int64]) -> NDArray[np.float64]:
     """(m, m) mm²: covariance of the estimate's error between cells, slow bends left out.
 
-    In a wave with gain g the filter leaves g² of the noise and (1 - g)² of the floor. Where measured heights were
-    brought back by a share k the variance is (1 - k²) filtered + k² noise (see ``measures.left_noise``).
+    In a wave with gain g the filter leaves g times the noise. Where measured heights were brought back by a share k the
+    variance is (1 - k²) filtered + k² noise (see ``measures.left_noise``).
     """
     known = posterior_of(surface)
-    energy = (np.square(known.gain) * known.noise_mm2 + np.square(1.0 - known.gain) * known.floor_mm2).astype(
-        np.float64
-    )
+    energy = np.asarray(known.gain * known.noise_mm2, dtype=np.float64)
     lags = _covariance_by_lag(energy)
     between = lags[np.abs(row[:, None] - row), np.abs(col[:, None] - col)]
     filtered = max(float(lags[0, 0]), np.finfo(np.float64).tiny)

@@ -8,11 +8,12 @@ conditioning of a Gaussian (Rasmussen & Williams 2006, A.2, from memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan.surface.readings.long_bends import POWERS, long_fields
 from flatscan.surface.readings.nodes import Nodes
 from flatscan.surface.readings.prior import thin_plate
 
@@ -31,6 +32,9 @@ _SAMPLES = 2000
 SIZES = (1.0, 2.0, 4.0, 8.0)
 #: A larger size must make the readings so much likelier (log): half the 95 % point of a chi-square with one degree.
 _BAR = 1.92
+#: Share of a slow error's variance that is no twist or bow: sensors bend rooms almost as simply as that (assumption).
+_PLATE_SHARE = 0.25
+_QUADRATIC = 2
 _RANK = 1e-9
 _TOLD = 1e-3
 
@@ -56,18 +60,20 @@ class SlowPrior:
 
 
 def slow_prior(surface: Surface, rng: np.random.Generator) -> SlowPrior:
-    """A thin plate over the floor's bounding box, as large as the scan says its slow bends are."""
+    """Twist and bows, as the noise model has them, and a thin plate for what is not quite so simple."""
     nodes = _box(surface)
-    rows = thin_plate(nodes)
-    unit = np.linalg.pinv((rows.T @ rows).toarray(), rcond=_RANK, hermitian=True)
     at = np.argwhere(surface.seen)
     chosen = at if len(at) <= _SAMPLES else at[rng.choice(len(at), _SAMPLES, replace=False)]
-    xy = (chosen[:, ::-1] + 0.5) * surface.cell_mm + surface.origin_mm
+    xy = np.asarray((chosen[:, ::-1] + 0.5) * surface.cell_mm + surface.origin_mm, dtype=np.float64)
     plane, _ = np.linalg.qr(np.column_stack([np.ones(len(xy)), (xy - xy.mean(axis=0)) / SPACING_MM]))
-    weights = nodes.weights(np.asarray(xy, dtype=np.float64)).toarray()
-    prior = SlowPrior(nodes, unit, weights - plane @ (plane.T @ weights), 1.0)
-    kappa = surface.noise.systematic_mm / prior.size_mm(unit)
-    return SlowPrior(nodes, kappa**2 * unit, prior.over_floor, kappa)
+    weights = nodes.weights(xy).toarray()
+    rows = thin_plate(nodes)
+    plate = np.linalg.pinv((rows.T @ rows).toarray(), rcond=_RANK, hermitian=True)
+    bends = np.stack([field for name, field in long_fields(nodes).items() if sum(POWERS[name]) == _QUADRATIC])
+    stated = SlowPrior(nodes, plate, weights - plane @ (plane.T @ weights), 1.0)
+    kappa = np.sqrt(_PLATE_SHARE) * surface.noise.systematic_mm / stated.size_mm(plate)
+    bent = np.sqrt(1.0 - _PLATE_SHARE) * surface.noise.systematic_mm / stated.size_mm(bends.T @ bends)
+    return replace(stated, covariance=kappa**2 * plate + bent**2 * bends.T @ bends, kappa=float(kappa))
 
 
 def _box(surface: Surface) -> Nodes:
