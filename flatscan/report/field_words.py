@@ -128,8 +128,9 @@ def soundness_step(report: Report) -> list[str]:
         return []
     steps = []
     if sound.bad:
+        letters = " and ".join(letter for letter, found in (("H", sound.hollow), ("L", sound.loose)) if found)
         steps.append(
-            f"Take out or fix what sounds hollow or loose ({_count(len(sound.bad), 'place')}, H and L on the map), "
+            f"Take out or fix what sounds hollow or loose ({_count(len(sound.bad), 'place')}, {letters} on the map), "
             "fill what is taken out, tap around it again and write down how it sounds then"
         )
     if sound.cracks:

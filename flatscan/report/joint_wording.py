@@ -170,6 +170,8 @@ def hand_line(held: HeldAgainst, source: str = "capture") -> str:
     laid = f" {wording.under_edge(reading.edge_mm)}" if reading.edge_mm else ""
     of = f" at {reading.joint}" if reading.joint else ""
     said = f"Line {reading.row}: {name}{of} {wording.size(unsigned(reading.value))}{laid}, {places.point(reading.at)}"
+    if held.scan is None and source == "surface" and reading.what != "gap":
+        return said  # no surface made from readings knows of joints
     if held.scan is None:
         return f"{said}. The {source} had no value there; the reading is judged"
     scan = f"{said}. The {source} said {wording.size(unsigned(held.scan))}"
