@@ -222,17 +222,17 @@ def test_the_surface_beside_it() -> None:
 def test_the_surface_is_read_between_its_cells() -> None:
     """A twist z = x·y/1e6 is what four corners make exactly: along a diagonal it is a parabola.
 
-    From (130, 70) to (1330, 470) mm the middle lies 1200 · 400 / 4e6 = 0.12 mm below the chord's middle.
+    From (130, 70) to (1330, 430) mm the middle lies 1200 · 360 / 4e6 = 0.108 mm below the chord's middle.
     """
     y, x = np.indices((7, 21)) * 100.0
     floors = np.stack([x * y / 1e6] * 5)
-    depth = np.array([0.0, 0.12, 0.0])
-    bar = replace(BAR, length_mm=math.hypot(1200.0, 400.0))
+    depth = np.array([0.0, 0.108, 0.0])
+    bar = replace(BAR, length_mm=math.hypot(1200.0, 360.0))
     at = np.array([0.0, 0.5, 1.0]) * bar.length_mm
-    placement = replace(laid(at, depth, contact=depth == 0.0, bar=bar), start=(130.0, 70.0), end=(1330.0, 470.0))
+    placement = replace(laid(at, depth, contact=depth == 0.0, bar=bar), start=(130.0, 70.0), end=(1330.0, 430.0))
     (figure,) = alone(placement, surface=surface_of(floors, drawn=True))
     assert figure.surface is not None
-    assert figure.surface.value == pytest.approx(0.12, abs=1e-6)
+    assert figure.surface.value == pytest.approx(0.108, abs=1e-6)
 
 
 def test_a_scan_beside_it_and_what_was_not_seen() -> None:
