@@ -340,3 +340,15 @@ def test_left_covariance_is_that_of_drawn_floors():
     # Drawn floors count the floor's own lost waves cautiously, so they may scatter more, never much less.
     assert np.all(np.sqrt(np.diag(found)) < 1.15 * draws.std(axis=0))
     assert np.all(np.sqrt(np.diag(found)) > 0.4 * draws.std(axis=0))
+
+
+def test_a_bar_and_a_staff_on_one_cell_feel_the_scans_noise_with_opposite_signs():
+    # A gap grows where the floor falls, a height where it rises: noise of the scan there pulls them apart.
+    surface = scan(twist(0.2), white=0.3, rng=np.random.default_rng(12))
+    place = (1200.0, 400.0)
+    control = control_of(readings([bar_on(zero, (200.0, 400.0), (2200.0, 400.0))], levels_on(zero, [place])), surface)
+    staff, station = 9, int(np.flatnonzero(control.observations.at_mm[:9, 0] == place[0])[0])
+    assert control.sign[staff] == -control.sign[station] == 1.0
+    shared = control.covariance_mm2[staff, station]
+    assert shared < 0.0
+    assert shared == pytest.approx(-_left_covariance(surface, np.array([8]), np.array([24]))[0, 0], rel=0.2)
