@@ -26,8 +26,8 @@ KAPPA_ORDINARY = 0.0054
 KAPPA_ROUGH = 0.0091
 #: Waves shorter than this many spacings can slip between the rows.
 _SPACINGS_PER_WAVE = 3.0
-#: Heights reckoned with: twice as many move the figures by a twentieth and take four times as long.
-_MOST_NODES = 600
+#: Heights reckoned with: three times as many move the figures by a twentieth and take ten times as long.
+_MOST_NODES = 400
 #: u hangs on the spacing, hardly on the room (rows 1 m apart: 0.46 mm in a room of 5 x 5 m, 0.46 mm in 12 x 8 m), so
 #: of a larger room a square part is reckoned: of this side, and of at least so many bars and spacings.
 _PART_MM = 5000.0

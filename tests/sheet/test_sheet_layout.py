@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable
 
@@ -111,7 +112,7 @@ def test_the_5_by_4_m_room_of_the_manual(ask: Ask) -> None:
 def test_a_person_walks_little_more_than_the_rows_are_long(ask: Ask) -> None:
     layout = lay_out(ask(room="5.0 x 4.0 m"))
     middles = [np.add(p.start, p.end) / 2.0 for p in layout.placements]
-    walked = sum(float(np.hypot(*(b - a))) for a, b in zip(middles, middles[1:], strict=False))
+    walked = sum(float(np.hypot(*(b - a))) for a, b in itertools.pairwise(middles))
     # Rows: 4 x 2.9 m and 5 x 1.9 m; between them 3 and 4 steps of 1 m; from the one lot to the other less than 2 m.
     assert walked <= 1000.0 * (4 * 2.9 + 5 * 1.9 + 7 + 2)
 
