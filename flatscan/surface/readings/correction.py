@@ -19,10 +19,10 @@ from flatscan.quantity import Quantity
 from flatscan.surface.planes import fit_least_squares
 from flatscan.surface.readings.control import control_of, where_both_saw
 from flatscan.surface.readings.fit import ReadingsFit
-from flatscan.surface.readings.long_bends import long_fields
+from flatscan.surface.readings.long_bends import POWERS, long_fields
 from flatscan.surface.readings.modes import modes_of
 from flatscan.surface.readings.posterior import without_plane
-from flatscan.surface.readings.slow_error import SIZES, slow_error, slow_prior
+from flatscan.surface.readings.slow_error import QUADRATIC, SIZES, slow_error, slow_prior
 from flatscan.surface.readings.spacing import SMALLEST_WAVE, typical_spacing_mm
 from flatscan.surface.surface import Slope
 
@@ -247,7 +247,7 @@ def _fit(
 
 
 def _modes(prior: SlowPrior, error: SlowError) -> tuple[LongMode, ...]:
-    """Which bends of the scan's error the readings show."""
+    """Twist and bows of the scan's error: which of them the readings show. Of higher bends a scan has next to none."""
     nodes = prior.nodes
 
     def covariance(rows: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -256,4 +256,4 @@ def _modes(prior: SlowPrior, error: SlowError) -> tuple[LongMode, ...]:
 
     fields = np.stack(list(long_fields(nodes).values())) / nodes.count
     before = error.grown * np.sqrt(np.einsum("mn,nk,mk->m", fields, prior.covariance, fields))
-    return modes_of(nodes, before, covariance)
+    return tuple(mode for mode in modes_of(nodes, before, covariance) if sum(POWERS[mode.name]) == QUADRATIC)

@@ -34,7 +34,8 @@ SIZES = (1.0, 2.0, 4.0, 8.0)
 _BAR = 1.92
 #: Share of a slow error's variance that is no twist or bow: sensors bend rooms almost as simply as that (assumption).
 _PLATE_SHARE = 0.25
-_QUADRATIC = 2
+#: Order of twist and bows.
+QUADRATIC = 2
 _RANK = 1e-9
 _TOLD = 1e-3
 
@@ -69,7 +70,7 @@ def slow_prior(surface: Surface, rng: np.random.Generator) -> SlowPrior:
     weights = nodes.weights(xy).toarray()
     rows = thin_plate(nodes)
     plate = np.linalg.pinv((rows.T @ rows).toarray(), rcond=_RANK, hermitian=True)
-    bends = np.stack([field for name, field in long_fields(nodes).items() if sum(POWERS[name]) == _QUADRATIC])
+    bends = np.stack([field for name, field in long_fields(nodes).items() if sum(POWERS[name]) == QUADRATIC])
     stated = SlowPrior(nodes, plate, weights - plane @ (plane.T @ weights), 1.0)
     kappa = np.sqrt(_PLATE_SHARE) * surface.noise.systematic_mm / stated.size_mm(plate)
     bent = np.sqrt(1.0 - _PLATE_SHARE) * surface.noise.systematic_mm / stated.size_mm(bends.T @ bends)

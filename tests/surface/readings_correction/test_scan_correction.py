@@ -119,6 +119,8 @@ def test_a_twisted_scan_of_a_flat_floor_is_straightened():
     assert before_u == surface.noise.systematic_mm
     assert after_u < 0.5 * before_u
     assert after.noise.systematic_mm == after_u
+    assert {mode.name for mode in after.fit.modes} == {"twist", "bow along x", "bow along y"}
+    assert all(mode.seen for mode in after.fit.modes)
     assert "2.0 mm before" in after.inferences[-1]
     assert f"{after_u:.1f} mm after" in after.inferences[-1]
     assert not after.caveats
