@@ -61,7 +61,8 @@ def instrument_lines(request: SheetRequest) -> tuple[str, ...]:
             f"straightedge resolution: {_fine(BAR_STEP_MM[request.units], request.units)}",
             f"straightedge repeatability: {_fine(BAR_REPEAT_MM, request.units)} (one standard deviation)",
             f"straightedge straightness: {_fine(BAR_BOW_MM, request.units)} (standard uncertainty at mid-length)",
-            "After the reversal check replace straightness by reversal and the distance between the two lines",
+            "After the reversal check write straightedge reversal and the distance between the two lines instead",
+            "For placements on feet write feet in the column rule, and a line like these with the feet height",
         ]
     if request.tools != "straightedge":
         lines += [
