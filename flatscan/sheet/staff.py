@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 #: A plane and the twist are four unknowns; more readings than that make one of them a check.
 _LEAST = 6
 _HALVINGS = 4
+#: Root mean square of x·y that a plane leaves over the places, both sides of the room being 1: 0.25 at four corners.
+_LEAST_TWIST = 0.04
 
 
 def staff_grid(room: Room, spacing_mm: float, *, clear_mm: float, step_mm: float) -> tuple[Point, ...]:
@@ -31,10 +33,19 @@ def staff_grid(room: Room, spacing_mm: float, *, clear_mm: float, step_mm: float
             for x in (columns if k % 2 == 0 else columns[::-1])
             if contains_xy(usable, x, y)
         ]
-        if len(found) >= _LEAST:
+        if len(found) >= _LEAST and _see_twist(found):
             break
         spacing_mm /= 2.0
     return tuple(found)
+
+
+def _see_twist(places: list[Point]) -> bool:
+    """Whether x·y over the places is no plane: one lane along each arm of an L-shaped room is not enough."""
+    at = np.array(places)
+    x, y = ((at - at.mean(axis=0)) / np.ptp(at, axis=0)).T
+    plane = np.column_stack([np.ones_like(x), x, y])
+    left = x * y - plane @ np.linalg.lstsq(plane, x * y, rcond=None)[0]
+    return bool(np.sqrt(np.mean(left**2)) > _LEAST_TWIST)
 
 
 def _ticks(low: float, high: float, spacing_mm: float, step_mm: float) -> list[float]:

@@ -174,3 +174,10 @@ def test_bad_input_is_one_sentence(ask: Ask, said: dict[str, str], sentence: str
         lay_out(ask(**said))
     assert sentence in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+def test_a_staff_grid_of_one_lane_in_each_arm_is_made_finer() -> None:
+    # The places (0.1 to 2.5, 0.1) and (2.5, 0.1 to 2.5) m see no twist: x·y - 0.1 x - 2.5 y is the same at all of them.
+    corners = [(0.0, 0.0), (2600.0, 0.0), (2600.0, 2600.0), (1625.0, 2600.0), (1625.0, 975.0), (0.0, 975.0)]
+    room = Room(outline_mm=np.array(corners))
+    assert sees_twist(lay_out(request_for(room, "staff")))
