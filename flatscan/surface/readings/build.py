@@ -14,7 +14,7 @@ from flatscan.quantity import Quantity
 from flatscan.surface.finding import frame
 from flatscan.surface.planes import Plane, fit_least_squares
 from flatscan.surface.readings.fit import ReadingsFit
-from flatscan.surface.readings.long_bends import with_bends
+from flatscan.surface.readings.floor_prior import likely_floors
 from flatscan.surface.readings.modes import bend_caveats, long_modes
 from flatscan.surface.readings.nodes import lay_nodes
 from flatscan.surface.readings.observations import observe
@@ -57,8 +57,8 @@ def surface_from_readings(
     outline = _outline(field)
     nodes = lay_nodes(outline, cell_mm=settings.cell_mm)
     observed, plate = observe(field, nodes), thin_plate(nodes, field.steps)
-    observations, prior = with_bends(observed, plate, nodes)
-    posterior = solve(observations, prior, nodes, draws=settings.realisations, rng=rng, progress=progress)
+    observations, priors = likely_floors(observed, nodes, field.steps)
+    posterior = solve(observations, priors, nodes, draws=settings.realisations, rng=rng, progress=progress)
     heights = posterior.mean_mm[: nodes.count]
     plane = fit_least_squares(nodes.xy_mm[:, 0], nodes.xy_mm[:, 1], heights).plane
     spacing_mm = typical_spacing_mm(field, nodes.count * nodes.spacing_mm**2)
@@ -91,7 +91,7 @@ def surface_from_readings(
         caveats=(
             *field.caveats,
             *_doubts(field, spacing_mm),
-            *standing_out(observations, prior, posterior.kappa),
+            *standing_out(observations, posterior.prior.rows, posterior.kappa),
             *bend_caveats(modes),
         ),
     )

@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan.surface.readings.flat import without_plane
 from flatscan.surface.readings.normal import ANCHOR_MM
-from flatscan.surface.readings.posterior import without_plane
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

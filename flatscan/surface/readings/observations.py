@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -47,6 +47,21 @@ class Observations:
     at_mm: NDArray[np.float64]
     bounds: csr_matrix
     was_read: NDArray[np.bool_]
+
+    def with_others(self, sigma_mm: NDArray[np.float64]) -> Observations:
+        """The same with further unknowns behind the others, of which no reading tells by itself."""
+        return replace(
+            self,
+            design=_widened(self.design, len(sigma_mm)),
+            bounds=_widened(self.bounds, len(sigma_mm)),
+            nuisance_sigma_mm=np.concatenate([self.nuisance_sigma_mm, sigma_mm]),
+        )
+
+
+def _widened(rows: csr_matrix, columns: int) -> csr_matrix:
+    from scipy.sparse import csr_matrix, hstack
+
+    return hstack([rows, csr_matrix((rows.shape[0], columns))]).tocsr()
 
 
 @dataclass(slots=True)

@@ -21,6 +21,13 @@ if TYPE_CHECKING:
 _ALONG_X = ((0, -1, 1.0), (0, 0, -2.0), (0, 1, 1.0))
 _ALONG_Y = ((-1, 0, 1.0), (0, 0, -2.0), (1, 0, 1.0))
 _TWIST = ((0, 0, 2**0.5), (0, 1, -(2**0.5)), (1, 0, -(2**0.5)), (1, 1, 2**0.5))
+#: Third differences: along x, along y, and the two mixed ones.
+_JERK_X = ((0, -1, -1.0), (0, 0, 3.0), (0, 1, -3.0), (0, 2, 1.0))
+_JERK_Y = ((-1, 0, -1.0), (0, 0, 3.0), (1, 0, -3.0), (2, 0, 1.0))
+_JERK_XXY = tuple((row, col, 3**0.5 * up * w) for row, up in ((0, -1.0), (1, 1.0)) for _, col, w in _ALONG_X)
+_JERK_XYY = tuple((row, col, w) for col, row, w in _JERK_XXY)
+_RISE_X = ((0, 0, -1.0), (0, 1, 1.0))
+_RISE_Y = ((0, 0, -1.0), (1, 0, 1.0))
 
 
 def thin_plate(nodes: Nodes, steps: Sequence[StepLine] = ()) -> csr_matrix:
@@ -32,7 +39,23 @@ def thin_plate(nodes: Nodes, steps: Sequence[StepLine] = ()) -> csr_matrix:
     """
     from scipy.sparse import vstack
 
-    return vstack([_differences(nodes, stencil, steps) for stencil in (_ALONG_X, _ALONG_Y, _TWIST)]).tocsr()
+    bends = [_differences(nodes, stencil, steps) for stencil in (_ALONG_X, _ALONG_Y, _TWIST)]
+    return vstack(bends).tocsr() / nodes.spacing_mm
+
+
+def slopes(nodes: Nodes, steps: Sequence[StepLine] = ()) -> csr_matrix:
+    """(p, n) rows whose sum of squares is ∫ |∇u|² dA: each difference over h, times the root of a cell's area."""
+    from scipy.sparse import vstack
+
+    return vstack([_differences(nodes, stencil, steps) for stencil in (_RISE_X, _RISE_Y)]).tocsr()
+
+
+def bend_changes(nodes: Nodes, steps: Sequence[StepLine] = ()) -> csr_matrix:
+    """(p, n) rows whose sum of squares is ∫ u_xxx² + 3 u_xxy² + 3 u_xyy² + u_yyy² dA: how much the bend changes."""
+    from scipy.sparse import vstack
+
+    changes = [_differences(nodes, stencil, steps) for stencil in (_JERK_X, _JERK_Y, _JERK_XXY, _JERK_XYY)]
+    return vstack(changes).tocsr() / nodes.spacing_mm**2
 
 
 def _differences(nodes: Nodes, stencil: tuple[tuple[int, int, float], ...], steps: Sequence[StepLine]) -> csr_matrix:
@@ -54,7 +77,7 @@ def _differences(nodes: Nodes, stencil: tuple[tuple[int, int, float], ...], step
             for j in range(i):
                 cut |= crosses(xy[:, j], xy[:, i], steps)
         number = number[~cut]
-    weight = np.array([value for _, _, value in stencil]) / nodes.spacing_mm
+    weight = np.array([value for _, _, value in stencil])
     line = np.repeat(np.arange(len(number)), len(stencil))
     values = np.tile(weight, len(number))
     return csr_matrix((values, (line, number.ravel())), shape=(len(number), nodes.count))
