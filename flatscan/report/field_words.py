@@ -74,9 +74,9 @@ def slip_text(fit: ReadingsFit) -> str:
 
 
 def blind_lines(report: Report) -> list[str]:
-    """What the readings could not see; empty where the floor was not made from any."""
+    """What the readings could not see; empty where the floor was not made from any: a scan sees between them."""
     fit = report.surface.fit
-    if fit is None:
+    if fit is None or fit.systematic_mm is not None:
         return []
     slip = slip_text(fit)
     lines = [f"{slip[0].upper()}{slip[1:]}: a smaller dip or hump may lie where nothing was read"]
