@@ -124,7 +124,7 @@ def test_more_readings_make_both_errors_smaller_and_the_stated_is_the_true_one()
     """Three floors each, 3.4 x 2.9 m, waves of 1.5 mm rms.
 
     A floor's cells share their error over a spacing of bars, some 1 m: each floor has about ten independent places,
-    thirty in all, so the ratio of true to stated error scatters by 13 % (one over the root of 60); three times that is allowed.
+    thirty in all: the ratio of true to stated error scatters by 13 % (1 in root 60); three times that is allowed.
     """
     table = {
         spacing: [outcome(rows(spacing, beside="staff"), SMALL, waves_rms_mm=1.5, seed=seed) for seed in (1, 2, 3)]
