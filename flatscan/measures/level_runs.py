@@ -33,6 +33,9 @@ if TYPE_CHECKING:
 DRAWS = 200
 #: A share of FF that noise takes off and that is worth a sentence.
 _NOISE_TELLS = 0.1
+#: Where noise of the readings is half of the curvature's variance, reading once more takes this share off FF:
+#: 1 - 1/sqrt(1.5). What is left of the figure is then more of the instrument than of the floor.
+_NOISE_DROWNS = 1.0 - 1.5**-0.5
 _NO_GRAVITY = "No FL: the level readings are not against gravity"
 _LAYOUT_NOTE = (
     "F-numbers of the E1155 kind, not a conformity test: the constants are from memory, the layout the reader's"
@@ -62,8 +65,11 @@ def level_run_f_numbers(field: FieldReadings, *, rng: np.random.Generator) -> FN
     given = np.array([r.height_mm for r in field.levels], dtype=np.float64)
     ff, fl, q_counts, z_counts = _figures(lines, given)
     again = [_figures(lines, heights)[:2] for heights in _read_again(field, given, rng)]
-    notes += _noise_note(field, ff[-1], [a[0][-1] for a in again])
-    ff_all = _quantities(ff, np.array([a[0] for a in again]))
+    lower = _lower_by_noise(ff[-1], [a[0][-1] for a in again])
+    notes += _noise_note(field, ff[-1], lower)
+    ff_all: Sequence[Quantity | None] = [None] * len(ff)
+    if lower < _NOISE_DROWNS:
+        ff_all = _quantities(ff, np.array([a[0] for a in again]))
     fl_all: Sequence[Quantity | None] = [None] * len(fl)
     if field.gravity:
         fl_all = _quantities(fl, np.array([a[1] for a in again]))
@@ -76,7 +82,7 @@ def level_run_f_numbers(field: FieldReadings, *, rng: np.random.Generator) -> FN
         ),
         ff=ff_all[-1],
         fl=fl_all[-1],
-        ff_interval=bootstrap(q_counts, ff[:-1], rng),
+        ff_interval=bootstrap(q_counts, ff[:-1], rng) if lower < _NOISE_DROWNS else None,
         fl_interval=bootstrap(z_counts, fl[:-1], rng) if field.gravity else None,
         notes=(*notes, *breaches(lines, sum(z_counts), field)),
     )
@@ -117,16 +123,22 @@ def _read_again(
     return found
 
 
-def _noise_note(field: FieldReadings, ff: float, again: Sequence[float]) -> list[str]:
-    """What the readings' own noise does to FF, where it matters."""
+def _lower_by_noise(ff: float, again: Sequence[float]) -> float:
+    """By what share FF falls when the same floor is read once more: about what the first reading took off."""
     finite = [f for f in again if math.isfinite(f)]
-    lower = 1.0 - sum(finite) / len(finite) / ff if finite and math.isfinite(ff) and ff > 0.0 else 0.0
+    return 1.0 - sum(finite) / len(finite) / ff if finite and math.isfinite(ff) and ff > 0.0 else 0.0
+
+
+def _noise_note(field: FieldReadings, ff: float, lower: float) -> list[str]:
+    """What the readings' own noise does to FF, where it matters."""
     if lower < _NOISE_TELLS:
         return []
     u_mm = math.sqrt(sum(r.u_mm**2 for r in field.levels if r.line) / sum(1 for r in field.levels if r.line))
-    return [
-        f"Noise of the readings (u {u_mm:.2f} mm) looks like curvature: the floor's FF is {lower:.0%} or more higher"
-    ]
+    noise = f"oise of the readings (u {u_mm:.2f} mm)"
+    if lower < _NOISE_DROWNS:
+        return [f"N{noise} looks like curvature: the floor's FF is {lower:.0%} or more higher"]
+    least = f"The floor's FF is above {ff:.0f}; read to a finer step to tell it"
+    return [f"No FF: half or more of the curvature read is n{noise}. {least}"]
 
 
 def _quantities(figures: Sequence[float], again: NDArray[np.float64]) -> list[Quantity | None]:

@@ -29,7 +29,7 @@ def test_fractions_of_an_inch_are_exact(cell: str, mm: float) -> None:
 def test_three_offsets_from_a_line_as_typed_in(tmp_path: Path) -> None:
     """German three-point example (din18202.de, read on a stored page): 250, 262, 230 mm below a string, so 22 mm.
 
-    The page subtracts a parallel line at 200 mm: 50, 62, 30. One at 100 mm gives the same: only straightness counts.
+    The page subtracts a parallel line at 200 mm: 50, 62, 30. Both give the same: only straightness counts.
     """
     path = typed(
         tmp_path,
@@ -37,7 +37,7 @@ def test_three_offsets_from_a_line_as_typed_in(tmp_path: Path) -> None:
         "# place unit: m",
         "# straightedge length: 2 m",
         "number,what,x,y,to_x,to_y,rule,0 m,1 m,2 m",
-        "1,straightedge,0.5,0.5,2.5,0.5,line,150,162,130",
+        "1,straightedge,0.5,0.5,2.5,0.5,line,250,262,230",
         "2,straightedge,0.5,0.5,2.5,0.5,line,50,62,30",
     )
     string, parallel = placement_figures(read_field_readings(path), None)

@@ -30,6 +30,8 @@ _GAP_AND_CONTACT = re.compile(r"(?:c|contact)\W*\d.*|.*\d\W*(?:c|contact)", re.I
 _YES, _NO = {"yes", "y", "true", "1", "turned"}, {"", "no", "n", "false", "0", "-"}
 #: Ends are marked with a tape: this much further apart than the bar is long, and this much nearer, is refused.
 _LONGER, _SHORTER = 1.03, 0.9
+#: A string or a laser line hangs no higher above the floor.
+_HIGHEST_LINE_MM = 2000.0
 #: A station may lie so far beyond the end as a share of the length: where the ends were rounded.
 _STATION_SLACK = 0.01
 
@@ -154,7 +156,7 @@ def _station(cells: Cells, rule: Rule, column: FieldColumn, at_mm: float, length
     if text.lower() == "x":
         what = f"{text!r} may mean that the bar touches, or that nothing was read"
         raise cells.wrong(column, what, "Write c where the bar touches, and leave empty what was not read")
-    found, below = cells.reading_in(column, LARGEST_MM)
+    found, below = cells.reading_in(column, _HIGHEST_LINE_MM if rule == "line" else LARGEST_MM)
     if below:
         return _Read(at_mm, found.mm / 2.0, False, found.mm / STEPS_PER_U)
     return _Read(at_mm, found.mm, False, 0.0)

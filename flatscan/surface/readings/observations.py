@@ -121,9 +121,10 @@ def observe(field: FieldReadings, nodes: Nodes) -> Observations:
 
 
 def _bar(bar: Bar, bars: dict[Bar, tuple[int | None, int | None]], others: _Others) -> tuple[int | None, int | None]:
-    if bar not in bars:
-        bars[bar] = (others.add(bar.bow_mm), others.add(bar.bow_mm))
-    return bars[bar]
+    bare = replace(bar, feet_mm=0.0)  # on feet or not, it is the same bar
+    if bare not in bars:
+        bars[bare] = (others.add(bar.bow_mm), others.add(bar.bow_mm))
+    return bars[bare]
 
 
 def _edge(
