@@ -37,26 +37,14 @@ def kept_above(x_mm: NDArray[np.float64], equations: Normal, bounds: csr_matrix)
             return x_mm
         rows = bounds[held]
         push = equations.solve(rows.T.toarray())
-        stiffness = np.asarray(rows @ push)
-        force = np.stack([_forces(stiffness, s) for s in slack[held].T], axis=1)
-        moved = x_mm + push @ force
+        moved = x_mm + push @ _forces(np.asarray(rows @ push), slack[held])
 
 
 def _forces(stiffness: NDArray[np.float64], slack: NDArray[np.float64]) -> NDArray[np.float64]:
-    """(r,) λ >= 0 of the dual for one answer, rows taken in as they are broken."""
+    """(r, d) λ >= 0 of the dual for each answer (column): least squares of the stiffness' root, λ kept from below 0."""
     from scipy.linalg import cholesky, solve_triangular
     from scipy.optimize import nnls
 
-    force = np.zeros(len(slack))
-    active = slack < -_TOUCH_MM
-    while active.any():
-        s = stiffness[np.ix_(active, active)]
-        s = s + _RIDGE * np.diag(s.diagonal())
-        root = cholesky(s)
-        force[:] = 0.0
-        force[active] = nnls(root, -solve_triangular(root, slack[active], trans="T"))[0]
-        broken = (slack + stiffness @ force < -_TOUCH_MM) & ~active
-        if not broken.any():
-            break
-        active |= broken
-    return force
+    root = cholesky(stiffness + _RIDGE * np.diag(stiffness.diagonal()))
+    target = -solve_triangular(root, slack, trans="T")
+    return np.stack([nnls(root, one)[0] for one in target.T], axis=1)
