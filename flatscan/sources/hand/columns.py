@@ -97,7 +97,7 @@ def columns_of_field(table: RawTable, place_unit: str | None) -> FieldColumns:
             if meaning in found:
                 raise _twice(where, found[meaning].title, title, meaning)
             found[meaning] = FieldColumn(index, unit, title)
-        elif _is_station(title):
+        elif is_station(title):
             stations.append((_station_mm(title, place_unit, where), FieldColumn(index, None, title)))
         elif title:
             unused.append(title)
@@ -109,7 +109,8 @@ def columns_of_field(table: RawTable, place_unit: str | None) -> FieldColumns:
     return FieldColumns(found, tuple(stations), tuple(unused))
 
 
-def _is_station(title: str) -> bool:
+def is_station(title: str) -> bool:
+    """Whether a title, which means nothing else, is a distance along the bar."""
     return bool(_STARTS_LIKE_A_NUMBER.match(_STATION.sub("", title, count=1)))
 
 

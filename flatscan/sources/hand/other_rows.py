@@ -27,7 +27,7 @@ def sounding_of(cells: Cells) -> Sounding:
     """What a tap test told."""
     word = cells.text("value").lower()
     for sounds in _SOUNDS:
-        if word == sounds:
+        if word in (sounds, sounds[0]):  # the printed sheet has room for a letter
             return Sounding(cells.row, cells.number, cells.place_mm(), sounds, cells.text("note"))
     near = difflib.get_close_matches(word, _SOUNDS, n=1)
     advice = f"Did you mean {near[0]}?" if near else "Write sound, hollow or loose"

@@ -25,6 +25,7 @@ from flatscan.sources.hand.level_rows import in_order
 from flatscan.sources.hand.levels_as_field import levels_as_field, said_of_unit
 from flatscan.sources.hand.row_kinds import PLANNED_KINDS, is_filled
 from flatscan.sources.hand.trust import finest_step_mm, trust_in
+from flatscan.sources.hand.typed import the_typed_one
 from flatscan.sources.levels.levels_columns import UNREAD
 from flatscan.sources.levels.levels_rows import read_table
 from flatscan.sources.levels.levels_words import has_levels_header
@@ -113,7 +114,7 @@ def read_levels_as_field(path: Path, settings: ReadSettings | None = None) -> Fi
 def sort_sources(paths: Sequence[Path]) -> tuple[list[Path], list[Path]]:
     """Captures, and readings tables (those with a column ``what``), each in the order given.
 
-    A folder whose only content of use is one readings table counts as that table.
+    A folder whose only content of use is a readings table counts as that table; of several, the one filled in.
     """
     captures, tables = [], []
     for path in paths:
@@ -133,10 +134,7 @@ def _only_table_in(path: Path) -> Path | None:
     tables = [p for p in inside if is_field_table(p)]
     if not tables or holds_capture(path):
         return None
-    if len(tables) > 1:
-        names = ", ".join(p.name for p in tables)
-        raise InputError(path, f"the folder holds several readings tables: {names}", "Name the one to read")
-    return tables[0]
+    return the_typed_one(tables, path)
 
 
 def _gap_step_mm(filled: Sequence[Cells]) -> float:

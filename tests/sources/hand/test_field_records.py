@@ -92,6 +92,12 @@ def test_every_kind_of_row_becomes_its_record(field: FieldReadings) -> None:
     assert (field.inferences, field.caveats) == ((), ())  # everything is stated
 
 
+@pytest.mark.parametrize(("letter", "sounds"), [("s", "sound"), ("H", "hollow"), ("l", "loose")])
+def test_a_tap_is_told_by_the_letter_that_the_sheet_has_room_for(tmp_path: Path, letter: str, sounds: str) -> None:
+    text = LINES + HEAD + "\n" + ROWS.replace(",hollow,", f",{letter},")
+    assert [s.sounds for s in read(tmp_path, text).soundings] == [sounds]
+
+
 def test_a_staff_that_reads_more_stands_on_a_lower_floor(field: FieldReadings) -> None:
     assert [(r.height_mm, r.set_up, r.order, r.line) for r in field.levels] == [
         (-1502.0, "A", 0, "L1"),

@@ -9,7 +9,12 @@ import pytest
 
 import flatscan
 from flatscan.errors import InputError
+from flatscan.sheet.layout import lay_out
+from flatscan.sheet.request import request_from
+from flatscan.sheet.table import as_csv, sheet_table
+from flatscan.sheet.workbook import as_xlsx
 from flatscan.sources.hand.read_field import is_field_table, sort_sources
+from flatscan.sources.hand.typed import is_typed
 
 TABLE = "# mine\n\nnumber;what;x_m;y_m;value_mm\n1;lip;1,5;2;0,5\n"
 
@@ -62,11 +67,64 @@ def test_a_table_beside_a_capture_leaves_the_folder_a_capture(tmp_path: Path) ->
     assert len(flatscan.read(tmp_path).points_mm) == 144
 
 
-def test_two_tables_in_a_folder_are_not_chosen_between(tmp_path: Path) -> None:
+def test_two_filled_tables_in_a_folder_are_not_chosen_between(tmp_path: Path) -> None:
     (tmp_path / "a.csv").write_text(TABLE)
     (tmp_path / "b.csv").write_text(TABLE)
-    with pytest.raises(InputError, match=r"the folder holds several readings tables: a.csv, b.csv. Name the one"):
+    with pytest.raises(InputError, match=r"a.csv and b.csv are filled in. Name the one to read, such as .*a.csv\."):
         sort_sources([tmp_path])
+
+
+@pytest.fixture
+def sheet(tmp_path: Path) -> Path:
+    """What ``flatscan sheet`` writes, blank."""
+    request = request_from("3 x 2.5 m", None, tools="both", edge=None, spacing=None, units="metric", paper="a4")
+    table = sheet_table(request, lay_out(request))
+    (tmp_path / "field_sheet.pdf").write_bytes(b"%PDF")
+    (tmp_path / "readings.csv").write_text(as_csv(table), newline="")
+    (tmp_path / "readings.xlsx").write_bytes(as_xlsx(table))
+    return tmp_path
+
+
+def fill_csv(path: Path, old: str, new: str) -> None:
+    text = path.read_text()
+    assert text.count(old) == 1
+    path.write_text(text.replace(old, new))
+
+
+def test_a_blank_sheet_says_so(sheet: Path) -> None:
+    with pytest.raises(InputError, match=r"nothing is filled in yet: readings.csv and readings.xlsx hold no value"):
+        sort_sources([sheet])
+
+
+#: A gap at a station, a value, and a crack whose width was not measured: each is one reading.
+TYPED = [
+    ("1,straightedge,0.05,0.42,2.05,0.42,resting,,,,,,,", "1,straightedge,0.05,0.42,2.05,0.42,resting,,,,,,,c"),
+    ("S1,staff,0.10,0.10,,,,1,,,,", "S1,staff,0.10,0.10,,,,1,,,,1250"),
+    ("C1,crack,,,,", "C1,crack,1,1,2,1"),
+]
+
+
+@pytest.mark.parametrize(("old", "new"), TYPED, ids=["gap", "staff", "crack"])
+def test_of_a_sheets_two_tables_the_filled_one_is_read(sheet: Path, old: str, new: str) -> None:
+    fill_csv(sheet / "readings.csv", old, new)
+    assert sort_sources([sheet]) == ([], [sheet / "readings.csv"])
+
+
+def test_the_workbook_is_read_where_it_was_filled_in(sheet: Path) -> None:
+    book = openpyxl.load_workbook(sheet / "readings.xlsx")
+    (staff,) = (row for row in book.active.iter_rows() if row[0].value == "S1")
+    staff[11].value = "1249,5"
+    book.save(sheet / "readings.xlsx")
+    assert sort_sources([sheet]) == ([], [sheet / "readings.xlsx"])
+    fill_csv(sheet / "readings.csv", *TYPED[1])
+    with pytest.raises(InputError, match=r"readings.csv and readings.xlsx are filled in"):
+        sort_sources([sheet])
+
+
+def test_what_cannot_be_read_counts_as_filled_in(sheet: Path) -> None:
+    (sheet / "readings.xlsx").write_bytes(b"PK\x03\x04 cut short")
+    assert is_typed(sheet / "readings.xlsx")
+    assert not is_typed(sheet / "readings.csv")
 
 
 @pytest.mark.parametrize("name", ["readings.csv", "readings.xlsx"])
