@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import secrets
 import shutil
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypedDict
 
 from flatscan.errors import OutputError
 
@@ -14,7 +14,25 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
-def refuse_existing(folder: Path, *, may_hold: Collection[str], part_of: str, force: bool) -> None:
+class _Rules(TypedDict):
+    may_hold: Collection[str]
+    part_of: str
+    force: bool
+    written_by_hand: Callable[[Path], bool]
+
+
+def _nothing(_: Path) -> bool:
+    return False
+
+
+def refuse_existing(
+    folder: Path,
+    *,
+    may_hold: Collection[str],
+    part_of: str,
+    force: bool,
+    written_by_hand: Callable[[Path], bool] = _nothing,
+) -> None:
     """Raise OutputError where ``write_folder`` would: before the long work, not after it.
 
     Parameters
@@ -23,6 +41,7 @@ def refuse_existing(folder: Path, *, may_hold: Collection[str], part_of: str, fo
     may_hold : every name it may hold; a folder with anything else in it is not replaced, even with ``force``
     part_of : what those files belong to, for the message: ``a result``
     force : a folder of that name may be replaced
+    written_by_hand : tells files that a person has typed into; a folder with one is not replaced, even with ``force``
     """
     parent = folder.absolute().parent
     if not parent.is_dir():
@@ -33,29 +52,42 @@ def refuse_existing(folder: Path, *, may_hold: Collection[str], part_of: str, fo
         return
     if not folder.is_dir():
         raise OutputError(folder, "a file of that name exists", "Choose another folder name")
-    strangers = sorted(entry.name for entry in folder.iterdir() if entry.name not in may_hold)
+    entries = sorted(folder.iterdir())
+    strangers = [entry.name for entry in entries if entry.name not in may_hold]
+    typed = [entry.name for entry in entries if written_by_hand(entry)]
     if not force:
-        advice = "Choose another folder" if strangers else "Choose another folder, or pass --force to replace it"
+        final = strangers or typed
+        advice = "Choose another folder" if final else "Choose another folder, or pass --force to replace it"
         raise OutputError(folder, "the folder exists", advice)
     if strangers:
         what = f"the folder holds {strangers[0]!r}, which is not part of {part_of}, so it is not replaced"
         raise OutputError(folder, what, "Choose another folder, or take that out first")
+    if typed:
+        what = f"{typed[0]!r} in the folder holds readings that were typed in, so it is not replaced"
+        raise OutputError(folder, what, "Choose another folder, or take that file out first")
 
 
 def write_folder(
-    out: Path, write: Callable[[Path], None], *, may_hold: Collection[str], part_of: str, force: bool = False
+    out: Path,
+    write: Callable[[Path], None],
+    *,
+    may_hold: Collection[str],
+    part_of: str,
+    force: bool = False,
+    written_by_hand: Callable[[Path], bool] = _nothing,
 ) -> tuple[Path, ...]:
     """Have ``write`` fill a folder aside, put it in place, and return its files in the order of ``may_hold``.
 
     An old folder (see ``refuse_existing``) is there until the new one is whole. Raises OutputError.
     """
-    refuse_existing(out, may_hold=may_hold, part_of=part_of, force=force)
+    rules: _Rules = {"may_hold": may_hold, "part_of": part_of, "force": force, "written_by_hand": written_by_hand}
+    refuse_existing(out, **rules)
     place = out.resolve()
     aside = place.with_name(f".{place.name}.{secrets.token_hex(4)}.part")
     try:
         aside.mkdir()
         write(aside)
-        refuse_existing(place, may_hold=may_hold, part_of=part_of, force=force)
+        refuse_existing(place, **rules)
         _put_in_place(aside, place)
     except OSError as error:
         raise OutputError(

@@ -160,6 +160,7 @@ def check(
     )
     if out is not None:
         output.refuse_existing(out, force=force)
+        options.outside_of(out, [*sources, *(path for path in (camera, readings, product) if path is not None)])
     report = run_check(options.named_once(sources), settings=settings, progress=Bars())
     written = output.write_report(report, out, force=force) if out is not None else ()
     typer.echo(output.as_json(report) if json else output.as_words(report, written))

@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING, Annotated, get_args
 
 import typer
 
-from flatscan.errors import SettingsError
+from flatscan.errors import OutputError, SettingsError
 from flatscan.settings import Segment, UpAxis
 from flatscan.units import LENGTH_UNITS, MM_PER
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
 UP_AXES: tuple[UpAxis, ...] = get_args(UpAxis)
@@ -135,6 +136,15 @@ def named_once(sources: list[Path]) -> list[Path]:
         if path in found[:number]:
             raise SettingsError(sources[number], "is named twice", "Name each file of the capture once")
     return sources
+
+
+def outside_of(out: Path, given: Sequence[Path]) -> None:
+    """Raise OutputError where an input lies in the folder that the result would replace."""
+    place = out.resolve()
+    for path in given:
+        found = path.resolve()
+        if found == place or place in found.parents:
+            raise OutputError(out, f"it would be replaced, and {path} is read from it", "Choose another folder")
 
 
 def segments_mm(texts: list[str] | None, option: str) -> tuple[Segment, ...]:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from flatscan import new_folder
 from flatscan.report.result import json_of, result_of
+from flatscan.sources.hand.typed import is_typed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,11 +21,15 @@ FILE_NAMES = (
     "joints.csv", "stations.csv", "readings.csv", "next_readings.csv", "floor.jpg",
 )  # fmt: skip
 _PART_OF = "a result"
+#: A result's readings.csv has no value to fill in; one that has is a person's own table.
+_TYPED_INTO = frozenset({"readings.csv", "next_readings.csv"})
 
 
 def refuse_existing(folder: Path, *, force: bool) -> None:
     """Raise OutputError where ``write_report`` would: before the long work, not after it."""
-    new_folder.refuse_existing(folder, may_hold=FILE_NAMES, part_of=_PART_OF, force=force)
+    new_folder.refuse_existing(
+        folder, may_hold=FILE_NAMES, part_of=_PART_OF, force=force, written_by_hand=_written_by_hand
+    )
 
 
 def write_report(report: Report, out: Path, *, force: bool = False) -> tuple[Path, ...]:
@@ -45,7 +50,14 @@ def write_report(report: Report, out: Path, *, force: bool = False) -> tuple[Pat
     def write(folder: Path) -> None:
         _write_files(report, folder)
 
-    return new_folder.write_folder(out, write, may_hold=FILE_NAMES, part_of=_PART_OF, force=force)
+    return new_folder.write_folder(
+        out, write, may_hold=FILE_NAMES, part_of=_PART_OF, force=force, written_by_hand=_written_by_hand
+    )
+
+
+def _written_by_hand(path: Path) -> bool:
+    """A sheet of next readings with values in it, or a table of one's own by a name that results use too."""
+    return path.name in _TYPED_INTO and is_typed(path)
 
 
 def as_json(report: Report) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from flatscan import new_folder
+from flatscan.sources.hand.typed import is_typed
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -15,11 +16,14 @@ if TYPE_CHECKING:
 
 FILE_NAMES = ("field_sheet.pdf", "readings.csv", "readings.xlsx")
 _PART_OF = "a field sheet"
+_TABLES = frozenset({"readings.csv", "readings.xlsx"})
 
 
 def refuse_existing(folder: Path, *, force: bool) -> None:
     """Raise OutputError where ``write_sheet`` would: before the reckoning, not after it."""
-    new_folder.refuse_existing(folder, may_hold=FILE_NAMES, part_of=_PART_OF, force=force)
+    new_folder.refuse_existing(
+        folder, may_hold=FILE_NAMES, part_of=_PART_OF, force=force, written_by_hand=_written_by_hand
+    )
 
 
 def write_sheet(
@@ -37,4 +41,10 @@ def write_sheet(
         (folder / "readings.csv").write_text(as_csv(table), encoding="utf-8", newline="")
         (folder / "readings.xlsx").write_bytes(as_xlsx(table))
 
-    return new_folder.write_folder(out, write, may_hold=FILE_NAMES, part_of=_PART_OF, force=force)
+    return new_folder.write_folder(
+        out, write, may_hold=FILE_NAMES, part_of=_PART_OF, force=force, written_by_hand=_written_by_hand
+    )
+
+
+def _written_by_hand(path: Path) -> bool:
+    return path.name in _TABLES and is_typed(path)

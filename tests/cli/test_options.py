@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from flatscan.cli import options
 from flatscan.cli.demo import Kind
-from flatscan.errors import SettingsError
+from flatscan.errors import OutputError, SettingsError
 from flatscan.synth.demo import KINDS
 
 
@@ -74,3 +76,17 @@ def test_tile_sizes_are_read_longer_side_first(text: str, expected_mm: tuple[flo
 def test_what_is_no_tile_size_is_refused_by_the_options_name(text: str) -> None:
     with pytest.raises(SettingsError, match="--tile"):
         options.tile_mm(text, "--tile")
+
+
+def test_an_input_never_lies_in_the_folder_that_is_replaced(tmp_path: Path) -> None:
+    out, beside = tmp_path / "kitchen", tmp_path / "kitchen2" / "levels.csv"
+    (out / "inner").mkdir(parents=True)
+    options.outside_of(out, [beside, tmp_path, tmp_path / "kitchen.csv"])
+    for inside in (
+        out,
+        out / "levels.csv",
+        out / "inner" / "a.csv",
+        tmp_path / "kitchen2" / ".." / "kitchen" / "a.csv",
+    ):
+        with pytest.raises(OutputError, match=r"it would be replaced, and .* is read from it. Choose another folder"):
+            options.outside_of(out, [beside, inside])

@@ -34,6 +34,12 @@ def test_a_sheet_is_made_told_and_not_overwritten(
     assert command(monkeypatch, *asked) == 2
     assert "pass --force to replace it" in capsys.readouterr().err
     assert command(monkeypatch, *asked, "--force") == 0
+    table = out / "readings.csv"
+    typed = table.read_text().replace("S1,staff,0.10,0.10,,,,1,,,,,", "S1,staff,0.10,0.10,,,,1,,,,1250,")
+    table.write_text(typed)
+    assert command(monkeypatch, *asked, "--force") == 2
+    assert "'readings.csv' in the folder holds readings that were typed in" in capsys.readouterr().err
+    assert table.read_text() == typed
 
 
 @pytest.mark.parametrize(

@@ -113,6 +113,30 @@ def test_force_never_removes_what_flatscan_did_not_write(report: Report, tmp_pat
     assert (out / "photos.zip").read_text() == "precious"
 
 
+#: A sheet of next readings, and a readings table of one's own by a name that results use too.
+TYPED = {
+    "next_readings.csv": "number,what,x_m,y_m,value_mm,u_mm,note\n1,lip,1,2,{},,\n",
+    "readings.csv": "number,what,x_m,y_m,value_mm,0.50 m\n1,straightedge,1,2,,{}\n",
+}
+
+
+@pytest.mark.usefixtures("quick")
+@pytest.mark.parametrize("name", TYPED)
+def test_force_never_removes_what_a_person_typed(report: Report, tmp_path: Path, name: str) -> None:
+    # Whoever fills in a result's next readings and checks again into the same folder must not lose them.
+    out = tmp_path / "result"
+    write_report(report, out)
+    (out / name).write_text(TYPED[name].format("0.4"))
+    with pytest.raises(OutputError, match=rf"'{name}' in the folder holds readings that were typed in"):
+        write_report(report, out, force=True)
+    with pytest.raises(OutputError, match=r"the folder exists. Choose another folder\.$"):
+        write_report(report, out)
+    assert (out / name).read_text() == TYPED[name].format("0.4")
+    (out / name).write_text(TYPED[name].format(""))
+    write_report(report, out, force=True)
+    assert not (out / name).exists()
+
+
 @pytest.mark.usefixtures("quick")
 @pytest.mark.parametrize("force", [False, True])
 def test_a_file_of_that_name_is_refused(report: Report, tmp_path: Path, force: bool) -> None:
