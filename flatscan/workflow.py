@@ -22,6 +22,7 @@ from flatscan.progress import SILENT, Progress
 from flatscan.report.report import Report
 from flatscan.settings import Settings
 from flatscan.sources import read
+from flatscan.sources.hand.merging import merged
 from flatscan.sources.hand.read_field import read_field_readings, sort_sources
 from flatscan.surface import find_surface
 from flatscan.surface.picture.build import aligned_photos, floor_picture, height_picture
@@ -103,14 +104,18 @@ def check(
 
 
 def _by_hand(sources: Path | str | Sequence[Path | str], settings: Settings) -> tuple[list[Path], FieldReadings | None]:
-    """The captures among the sources, and what was read by hand: first, since a mistake in it then shows at once."""
+    """The captures among the sources, and what was read by hand: first, since a mistake in it then shows at once.
+
+    Several tables are one floor's: those named as sources in their order, then ``--readings``.
+    """
     captures, tables = sort_sources([Path(sources)] if isinstance(sources, (str, Path)) else [Path(s) for s in sources])
     if settings.joints.readings_file is not None:
         tables.append(Path(settings.joints.readings_file))
-    if len(tables) > 1:
-        listed = ", ".join(str(table) for table in tables)
-        raise InputError(listed, "these are several tables of readings", "Write the readings of one floor in one table")
-    return captures, read_field_readings(tables[0], settings.read) if tables else None
+    field = None
+    for table in tables:
+        read_now = read_field_readings(table, settings.read, room=None if field is None else field.outline)
+        field = read_now if field is None else merged(field, read_now)
+    return captures, field
 
 
 def _surface(

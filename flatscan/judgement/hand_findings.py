@@ -11,6 +11,7 @@ from flatscan.judgement.limits import Limit
 from flatscan.judgement.places import place_in_words
 from flatscan.judgement.steps import gap_limits, span_limit_mm
 from flatscan.judgement.verdict import Finding
+from flatscan.measures.lone_spots import same_spot
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from flatscan.judgement.verdict import Point
     from flatscan.measures.measurement import HeldAgainst, Measurement
 
+TWICE = "read more than once, and the readings disagree: read again"
 #: Readings closer together than this, beneath edges of like length, are one reading.
 SAME_PLACE_MM = 300.0
 #: Half of steps.STEP_BACK_MM, so that a stepped edge is never taken for its neighbour.
@@ -49,7 +51,7 @@ def lone_findings(
     Such a reading can call its place over; *within* it says of its own place only. A gap read without its contacts
     is over a limit by their distance where it is over the limit of the whole edge's length, the mildest that can hold.
     """
-    lone = [h for h in measurement.hand if _alone(h, measurement)]
+    lone = _once([h for h in measurement.hand if _alone(h, measurement)])
     by_span = [
         _finding(limit_set, Limit(what="span_gap", limit_mm=limit_mm, edge_mm=h.reading.edge_mm), h, confidence)
         for limit_set in limit_sets
@@ -65,6 +67,15 @@ def lone_findings(
         for held in lone
         if _is_about(limit, held)
     ]
+
+
+def _once(lone: Sequence[HeldAgainst]) -> list[HeldAgainst]:
+    """What was read more than once at one place, once: it is judged together."""
+    kept: list[HeldAgainst] = []
+    for held in lone:
+        if not any(same_spot(held.reading, other.reading) for other in kept):
+            kept.append(held)
+    return kept
 
 
 def _is_about(limit: Limit, held: HeldAgainst) -> bool:
@@ -97,7 +108,8 @@ def _finding(limit_set: LimitSet, limit: Limit, held: HeldAgainst, confidence: f
     reading, value = held.reading, held.taken or held.reading.value
     p_over, word = decide(value.value, value.u, limit.limit_mm, confidence)
     edge = "" if limit.edge_mm is None else f"-{limit.edge_mm:.0f}"
-    tail = f"; {CONFLICT}" if held.conflict else "; read by hand"
+    differ = CONFLICT if held.scan is not None else TWICE
+    tail = f"; {differ}" if held.conflict else "; read by hand"
     return Finding(
         what=limit.what,
         limit_id=f"{limit_set.id}/{limit.what}{edge if limit.what in ('gap', 'span_gap') else ''}",

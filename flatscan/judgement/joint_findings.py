@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 KINDS: tuple[LimitKind, ...] = ("joint_width", "joint_depth", "lip")
 #: As ``findings.WORD_ORDER``: one word for several stations is the first of these that any of them has.
 _ORDER: tuple[VerdictWord, ...] = ("over", "not_decided", "not_seen", "within")
-CONFLICT = "hand and scan disagree: read again"
+CONFLICT = "hand reading and map disagree: read again"
 
 
 def joint_findings(

@@ -24,7 +24,7 @@ MOST_UNKNOWN_LISTED = 3
 _UNKNOWN_TELLS = 0.5
 #: A contradiction is looked into before any doubt.
 CONFLICT_TELLS = 2.0
-READ_AGAIN = "; hand and scan disagree, so read it again"
+READ_AGAIN = "; hand reading and map disagree, so read it again"
 _WORDS: dict[HandWhat, str] = {"lip": "lip", "joint_width": "width", "joint_depth": "depth"}
 
 

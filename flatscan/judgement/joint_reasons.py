@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from flatscan.judgement.decision import lean_in_words
+from flatscan.judgement.hand_findings import TWICE
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,8 +31,9 @@ def joint_reasons(findings: Sequence[Finding], tally: JointTally | None) -> list
         if of_kind:
             reasons.append(_worst(of_kind[0]))
     reasons += [
-        f"Hand and scan disagree at {len(places)} {'place' if len(places) == 1 else 'places'}: read again there"
-        for places in [{(f.joint, f.what, f.at) for f in findings if f.conflict}]
+        f"{who} disagree at {len(places)} {'place' if len(places) == 1 else 'places'}: read again there"
+        for who, twice in (("Hand readings and map", False), ("Readings taken more than once", True))
+        for places in [{(f.joint, f.what, f.at) for f in findings if f.conflict and (TWICE in f.where) is twice}]
         if places
     ]
     return reasons if tally is None else reasons + _work(tally)

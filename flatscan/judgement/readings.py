@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 MOST_READINGS = 12
 #: How a reading of floor that was not seen begins.
 UNSEEN = "floor not seen"
+_DIFFER = "; the readings there disagree, so read it again"
 _AGAIN = "; its readings and the surface disagree, so read it again"
 _JOINT_WORDS: dict[str, HandWhat] = {"width": "joint_width", "depth": "joint_depth", "lip": "lip"}
 
@@ -99,7 +100,7 @@ def _by_turns(candidates: Sequence[Candidate]) -> list[Candidate]:
     for candidate in sorted(candidates, key=lambda c: -c.tells):
         kind = candidate.reading.kind
         counted[kind] += 1
-        conflict = candidate.reading.what.endswith((READ_AGAIN, _AGAIN))
+        conflict = candidate.reading.what.endswith((READ_AGAIN, _AGAIN, _DIFFER))
         weighed.append((not conflict, -candidate.tells / counted[kind], candidate))
     return [candidate for *_, candidate in sorted(weighed, key=lambda row: row[:2])]
 
@@ -151,9 +152,9 @@ def _spot_candidates(findings: Sequence[Finding], confidence: float) -> list[Can
             if f.at is not None:
                 instrument, resolves = instrument_for(kind, f, confidence)
                 lip = "the lip" if kind == "lip" else f"{word} of the joint"
-                what = f"{lip}, {place_in_words(f.at)}, again and finer"
+                what = f"{lip}, {place_in_words(f.at)}{_DIFFER if f.conflict else ', again and finer'}"
                 reading = Reading(f.at, what, instrument, resolves, kind=kind, joint=f.joint)
-                found.append(Candidate(doubt(f.p_over), reading))
+                found.append(Candidate(CONFLICT_TELLS if f.conflict else doubt(f.p_over), reading))
     return found
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from flatscan.measures.measurement import HeldAgainst
+from flatscan.measures.lone_spots import held_alone
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,8 +26,7 @@ def with_spots(measurement: Measurement, field: FieldReadings | None) -> Measure
         return measurement
     known = {(h.reading.row, h.reading.what, h.reading.at) for h in measurement.hand}
     fresh = [s for s in field.spots if (s.row, s.what, s.at) not in known]
-    held = tuple(HeldAgainst(s, scan=None, taken=s.value, conflict=False) for s in fresh)
-    return replace(measurement, hand=(*measurement.hand, *held)) if held else measurement
+    return replace(measurement, hand=(*measurement.hand, *held_alone(fresh))) if fresh else measurement
 
 
 def without_network(unseen: Sequence[Finding], lone: Sequence[Finding], field: FieldReadings | None) -> list[Finding]:

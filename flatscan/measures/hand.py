@@ -12,6 +12,7 @@ from flatscan.constants import MM_PER_M
 from flatscan.errors import InputError
 from flatscan.measures.hand_joints import fuse_joints
 from flatscan.measures.joints.fusion import contradict, fused
+from flatscan.measures.lone_spots import held_alone
 from flatscan.measures.measurement import HeldAgainst
 from flatscan.measures.realised_hand import answers_for_floor, floor_after, own_figure
 from flatscan.quantity import Quantity
@@ -64,7 +65,7 @@ def take_in(
     placed = [_placed(reading, measurement.joints, surface) for reading in readings]
     gaps, of_gaps = _fuse_gaps(measurement, [r for r in placed if r.what == "gap"], surface)
     of_joints = [r for r in placed if r.what != "gap"]
-    joints, held = measurement.joints, [_lone(r) for r in of_joints]
+    joints, held = measurement.joints, held_alone(of_joints)
     if joints is not None and joints.joints:
         joints, held = fuse_joints(joints, of_joints, same_place_mm=2.0 * settings.station_mm)
     hand = sorted([*of_gaps, *held], key=lambda h: h.reading.row)

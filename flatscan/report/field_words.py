@@ -203,9 +203,9 @@ def _and(parts: list[str]) -> str:
     return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}" if parts else ""
 
 
-def row_words(report: Report) -> Iterator[tuple[int, str]]:
-    """What each row of the readings table holds."""
+def row_words(report: Report) -> Iterator[tuple[tuple[int, str], str]]:
+    """What each row of the readings tables holds, by its line and number: two tables have a line 20 each."""
     field = report.field
     if field is not None:
         kinds = (("straightedge", field.placements), ("staff", field.levels), ("hump", field.humps))
-        yield from ((one.row, word) for word, found in kinds for one in found)
+        yield from (((one.row, one.number), word) for word, found in kinds for one in found)

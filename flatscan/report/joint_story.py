@@ -6,13 +6,14 @@ import math
 from typing import TYPE_CHECKING
 
 from flatscan.constants import MM_PER_M
-from flatscan.report import joint_wording, wording
+from flatscan.report import field_words, joint_wording, wording
 
 if TYPE_CHECKING:
     from flatscan.judgement.verdict import JointShares, JointTally
     from flatscan.report.joint_words import JointKind
     from flatscan.report.report import Report
 
+_SPOTS = {"gap": "gaps", "lip": "lips", "joint_width": "joint widths", "joint_depth": "joint depths"}
 #: Less joint than this is sooner read by hand, m.
 _LITTLE_M = 1.0
 
@@ -111,9 +112,12 @@ def hand_line(report: Report) -> str:
     hand = report.measurement.hand
     if not hand:
         return ""
-    said = f"Hand readings taken in: {len(hand)}"
+    by_hand = field_words.by_hand(report.surface)
+    kinds = dict.fromkeys(_SPOTS[held.reading.what] for held in hand)
+    said = f"Read at single places: {len(hand)} ({', '.join(kinds)})" if by_hand else ""
+    said = said or f"Hand readings taken in: {len(hand)}"
     apart = sum(held.conflict for held in hand)
-    source = "surface" if report.surface.kind == "readings" else "capture"
+    source = "other readings" if by_hand else "capture"
     agree = f"contradicts the {source} and stays" if apart == 1 else f"contradict the {source} and stay"
     return said if not apart else f"{said}; {apart} of them {agree} open"
 

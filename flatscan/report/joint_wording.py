@@ -169,7 +169,13 @@ def hand_line(held: HeldAgainst, source: str = "capture") -> str:
     name = "gap" if reading.what == "gap" else f"joint {KIND_TEXT[reading.what]}" if reading.what != "lip" else "lip"
     laid = f" {wording.under_edge(reading.edge_mm)}" if reading.edge_mm else ""
     of = f" at {reading.joint}" if reading.joint else ""
-    said = f"Line {reading.row}: {name}{of} {wording.size(unsigned(reading.value))}{laid}, {places.point(reading.at)}"
+    label = reading.number or f"line {reading.row}"
+    said = f"{label[0].upper()}{label[1:]}: {name}{of} {wording.size(unsigned(reading.value))}{laid}"
+    said += f", {places.point(reading.at)}"
+    if held.scan is None and held.conflict:
+        return f"{said}. Another reading there contradicts it, so this place stays open. Measure it again"
+    if held.scan is None and held.taken is not None and held.taken != reading.value:
+        return f"{said}. With what else was read there {wording.size(unsigned(held.taken))} is judged"
     if held.scan is None and source == "surface" and reading.what != "gap":
         return said  # no surface made from readings knows of joints
     if held.scan is None:

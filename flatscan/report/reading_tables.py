@@ -50,7 +50,17 @@ def _readings(report: Report) -> list[list[Cell]]:
         left = round((read - says) / u, 2) + 0.0 if u > 0.0 else None
         place = [_metres(x), _metres(y)]
         rows.append(
-            [words.get(row, "reading"), row, number, *place, fine(read), fine(says), fine(u), left, *[None] * 5]
+            [
+                words.get((row, number), "reading"),
+                row,
+                number,
+                *place,
+                fine(read),
+                fine(says),
+                fine(u),
+                left,
+                *[None] * 5,
+            ]
         )
     return rows
 

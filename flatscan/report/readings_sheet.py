@@ -33,7 +33,7 @@ def readings_csv(verdict: Verdict) -> str:
 def _row(reading: Reading) -> list[str]:
     edge = "" if reading.edge_mm is None else f"{reading.edge_mm / MM_PER_M:.6g}"
     cells = (
-        str(reading.number),
+        f"N{reading.number}",  # a field sheet numbers its own from 1
         reading.kind or "",
         *(f"{v / MM_PER_M + 0.0:.3f}" for v in reading.at),
         reading.joint or "",

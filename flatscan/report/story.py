@@ -60,7 +60,8 @@ def _sheet(report: Report) -> list[str]:
     if all(r.kind is None for r in verdict.next_readings):
         return []
     more = f" ({verdict.more_readings} more places would help too)" if verdict.more_readings else ""
-    return [f"Write the hand readings below into {_SHEET}{more}, then check again with --readings {_SHEET}"]
+    read = f"Read by hand what {_SHEET} lists{more}, write the values into it"
+    return [f"{read}, then run the same command again with --readings {_SHEET}"]
 
 
 def _readings(report: Report) -> list[str]:

@@ -150,6 +150,7 @@ def _few(steps: list[str], *, where: Sequence[Path]) -> list[str]:
     if len(left_out) <= 1:
         return steps
     found = "in report.html" if where else "in the report that --out writes"
-    more = f"Read by hand at {len(left_out)} more places, listed {found}"
+    any_told = len(left_out) < sum(step.startswith(story.READ_BY_HAND) for step in steps)
+    more = f"Read by hand at {len(left_out)} {'more ' if any_told else ''}places, listed {found}"
     shown = [more if n == left_out[0] else step for n, step in enumerate(steps)]
     return [step for n, step in enumerate(shown) if n not in left_out[1:]]

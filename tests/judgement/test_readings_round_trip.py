@@ -102,7 +102,7 @@ def test_a_contradiction_is_shown_and_not_hidden_by_its_neighbours(again, make_m
     assert second.answer.code == "not_decided"
     (found,) = [f for f in second.findings if f.what == "lip"]
     assert (found.verdict, found.conflict, found.joint) == ("not_decided", True, "J4")
-    assert "hand and scan disagree: read again" in found.where
+    assert "hand reading and map disagree: read again" in found.where
     assert any("disagree at 1 place" in reason for reason in second.answer.reasons)
     assert "read it again" in second.next_readings[0].what
     assert math.dist(second.next_readings[0].at, taken.hand[0].reading.at) < 1.0
@@ -151,6 +151,6 @@ def test_the_sheet_is_safe_to_open_and_says_what_it_must():
     rows = list(csv.reader(io.StringIO(text)))
     assert tuple(rows[0]) == HEADER
     assert rows[1] == [
-        "1", "lip", "-0.001", "0.250", "'@J1", "", "'=HYPERLINK(\"x\")", "'+feeler", "'-0.1 mm", "", "", "",
+        "N1", "lip", "-0.001", "0.250", "'@J1", "", "'=HYPERLINK(\"x\")", "'+feeler", "'-0.1 mm", "", "", "",
     ]  # fmt: skip
     assert len(rows) == 2

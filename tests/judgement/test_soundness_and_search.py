@@ -215,3 +215,41 @@ def test_bends_with_one_cure_are_read_together(flat):
     verdict = flat(gap=2.9, fit=fit(bow, TWIST), kind="readings")
     assert verdict.next_readings[0].what == "to see the twist and the bow along y: straightedge along both diagonals"
     assert sum(r.what.startswith("to see") for r in verdict.next_readings) == 1
+
+
+# Read again
+
+
+def widths(written, flat):
+    verdict = flat(written, DEFAULT)
+    return [f for f in verdict.findings if f.what == "joint_width" and f.at is not None], verdict
+
+
+def test_a_joint_read_again_and_finer_is_decided_by_both_readings(flat):
+    rule, calliper = spot("joint_width", 5.0, u=0.33), spot("joint_width", 4.5, u=0.05, row=60, at=(1000.4, 500.0))
+    (open_,), verdict = widths(field(spots=(rule,)), flat)
+    assert open_.verdict == "not_decided"
+    assert any(r.what.endswith("again and finer") for r in verdict.next_readings)
+    (found,), verdict = widths(field(spots=(rule, calliper)), flat)
+    # 1/u²: 9.18 and 400 per mm², so (9.18 x 5.0 + 400 x 4.5) / 409.18 = 4.511 mm, u = 0.0494 mm.
+    assert (found.value.value, found.value.u) == pytest.approx((4.5112, 0.04944), abs=1e-4)
+    assert found.verdict == "within"
+    assert not any(r.kind == "joint_width" for r in verdict.next_readings)
+
+
+def test_two_readings_of_one_joint_that_contradict_each_other_decide_nothing(flat):
+    # 1 mm apart with u = 0.1 mm each: seven times what they may differ by.
+    both = field(spots=(spot("joint_width", 5.8), spot("joint_width", 4.8, row=60)))
+    (found,), verdict = widths(both, flat)
+    assert found.verdict == "not_decided"
+    assert found.where.endswith("read more than once, and the readings disagree: read again")
+    assert "Readings taken more than once disagree at 1 place: read again there" in verdict.answer.reasons
+    assert verdict.next_readings[0].what.endswith("; the readings there disagree, so read it again")
+
+
+def test_neighbouring_lips_and_joints_of_other_names_stay_apart(flat):
+    # The four lips round a tile's corner lie closer together than most people lay a tape.
+    lips = field(spots=(spot("lip", 1.6, at=(790.0, 810.0)), spot("lip", 0.2, row=60, at=(810.0, 790.0))))
+    assert len([f for f in flat(lips, DEFAULT).findings if f.what == "lip" and f.at is not None]) == 2
+    named = [replace(spot("joint_width", w, row=r), joint=j) for w, r, j in ((4.0, 50, "J1"), (6.0, 60, "J2"))]
+    assert [f.value.value for f in widths(field(spots=tuple(named)), flat)[0]] == [6.0, 4.0]

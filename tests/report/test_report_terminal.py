@@ -129,6 +129,15 @@ def test_a_long_list_leaves_out_readings_only_never_the_work(report: Report, mon
     assert "7. Before laying" in said
 
 
+def test_where_no_reading_is_told_none_is_said_to_be_more(report: Report, monkeypatch: pytest.MonkeyPatch) -> None:
+    readings = [f"{story.READ_BY_HAND}lip of joint J{n}" for n in range(7)]
+    work = [f"Work {n}" for n in range(6)]
+    monkeypatch.setattr(story, "next_steps", lambda _: [*work, *readings, "Before laying, check"])
+    said = summary(report, colour=False)
+    assert "7. Read by hand at 7 places, listed" in said
+    assert "8. Before laying" in said
+
+
 def test_the_sheet_of_hand_readings_is_not_counted_as_capture(report: Report) -> None:
     sheet = InputFile(Path("next_readings.csv"), "0a" * 32, "readings")
     assert capture_line(replace(report, inputs=(*report.inputs, sheet))) == capture_line(report)

@@ -7,6 +7,7 @@ an empty one was not read. A table of levels alone (x, y, staff or height) is re
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from flatscan.caveats import caveat
@@ -35,6 +36,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
+    import numpy as np
+    from numpy.typing import NDArray
+
     from flatscan.caveats import Caveat
 
 __all__ = ["is_field_table", "read_field_readings", "read_levels_as_field", "sort_sources"]
@@ -43,7 +47,9 @@ __all__ = ["is_field_table", "read_field_readings", "read_levels_as_field", "sor
 _MUCH_UNREAD = 0.25
 
 
-def read_field_readings(path: Path, settings: ReadSettings | None = None) -> FieldReadings:
+def read_field_readings(
+    path: Path, settings: ReadSettings | None = None, *, room: NDArray[np.float64] | None = None
+) -> FieldReadings:
     """Read everything a readings table holds, or a plain table of levels.
 
     Parameters
@@ -51,6 +57,7 @@ def read_field_readings(path: Path, settings: ReadSettings | None = None) -> Fie
     path : CSV or XLSX; the one sheet that holds data
     settings : ``unit`` serves numbers whose unit nothing else states; ``leave_out_bad_rows`` leaves out, and names,
         rows that cannot be used; ``gravity`` overrules the table
+    room : corners, mm, in which places must lie where the table states no room; None: none
 
     Raises
     ------
@@ -62,6 +69,7 @@ def read_field_readings(path: Path, settings: ReadSettings | None = None) -> Fie
     if not is_field_header(table.header.cells) and has_levels_header(table.header.cells):
         return levels_as_field(path, table, settings)
     stated = stated_by(table.comments, table.place, settings.unit)
+    stated = stated if stated.outline is not None else replace(stated, outline=room)
     columns = columns_of_field(table, stated.place_unit or settings.unit)
     rows = [Cells(table, columns, stated, row, settings.unit) for row in table.rows]
     filled = [cells for cells in rows if is_filled(cells)]
