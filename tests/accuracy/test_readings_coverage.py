@@ -1,7 +1,7 @@
 """The stated 95 % interval of a height, on floors measured by hand, holds the truth in 93 to 97 % of the cells.
 
 The floors are not drawn from what the solver assumes: smooth Gaussian fields (squared exponential covariance) of
-correlation lengths 0.4 to 3 m, alone, with a long wave, or with a dip or hump. A person with a straightedge of a certain
+correlation lengths 0.4 to 3 m, alone, with a long wave, or with a dip or hump. A person with a straightedge that has a
 bow, a taper gauge of 0.5 mm steps and a level reads them, things a few millimetres off their places. Heights are
 compared at the cells' centres, both freed of their plane.
 

@@ -91,7 +91,7 @@ def surface_from_readings(
         caveats=(
             *field.caveats,
             *_doubts(field, spacing_mm),
-            *standing_out(observations, posterior.prior.rows, posterior.kappa),
+            *standing_out(observations, posterior.prior, posterior.kappa),
             *bend_caveats(modes),
         ),
     )

@@ -31,7 +31,7 @@ def log_evidence(observations: Observations, prior: FloorPrior, kappa: float) ->
     likelihood of a Gaussian model whose free directions have a flat prior (restricted likelihood: Harville 1974, from
     memory).
     """
-    equations = normal(observations, prior.rows, kappa)
+    equations = normal(observations, prior.rows, kappa, proper=prior.proper)
     scaled = observations.value_mm / observations.sigma_mm
     x = equations.mean(scaled)
     misfit = float(np.sum((equations.readings @ x - scaled) ** 2) + np.sum((equations.assumed @ x) ** 2))

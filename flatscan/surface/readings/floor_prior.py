@@ -36,14 +36,16 @@ if TYPE_CHECKING:
     from flatscan.surface.readings.nodes import Nodes
     from flatscan.surface.readings.observations import Observations
 
-#: (α, ρ) that are tried: from bumps a hand's breadth wide to a thin plate over any room.
-KINDS: tuple[tuple[int, float], ...] = ((2, 150.0), (2, 600.0), (2, 20_000.0), (3, 300.0), (3, 800.0), (3, 2400.0))
+#: (α, ρ) that are tried: from bumps a hand's breadth wide to as good as a thin plate.
+KINDS: tuple[tuple[int, float], ...] = ((2, 150.0), (2, 600.0), (2, 5000.0), (3, 300.0), (3, 700.0), (3, 1500.0))
+#: Standard deviation of a plane's height and rise, as good as none.
+ANY_MM = 1e4
 #: Waves shorter than this are what a straightedge shows.
 SHORT_MM = 2000.0
-#: Standard deviation of old floors' unevenness in such waves, its median and by what factor it is often more or less
-#: (common practice, no source; limits of 2 to 5 mm under a 2 m edge are met by floors about that even). Weak on
-#: purpose: 0.08 and 6 mm are two such factors away.
-USUAL_MM, USUAL_FACTOR = 0.7, 3.0
+#: Standard deviation of old floors' unevenness, in such waves and in all, its median and by what factor it is often
+#: more or less (common practice, no source; limits of 2 to 5 mm under a 2 m edge are met by floors about that even).
+#: Weak on purpose: 0.08 and 6 mm are two such factors away. The bends of room size come on top.
+USUAL_SHORT_MM, USUAL_MM, USUAL_FACTOR = 0.7, 2.0, 3.0
 #: k₀ of waves that long, and what one of κ is in mm of unevenness: for a thin plate κ is then the root of its spectrum.
 _SHORT_PER_MM = 2.0 * math.pi / SHORT_MM
 _MM_PER_KAPPA = 1.0 / (2.0 * math.pi**0.5 * _SHORT_PER_MM)
@@ -57,8 +59,8 @@ class FloorPrior:
 
     ``rows`` (p, n) or (p, n + k) csr: their product with the unknowns, over κ, is p independent standard normal
     numbers. ``log_determinant`` and ``rank`` of what they say of the heights alone. ``usual_kappa``: the strength
-    that fits most floors; None: nothing is known of it. ``alpha``, ``range_mm``: which floor of the module's
-    description.
+    that fits most floors; None: a bare plate, of which nothing is known. ``alpha``, ``range_mm``: which floor of the
+    module's description.
     """
 
     rows: csr_matrix
@@ -67,6 +69,11 @@ class FloorPrior:
     usual_kappa: float | None = None
     alpha: int = 2
     range_mm: float = math.inf
+
+    @property
+    def proper(self) -> bool:
+        """Whether no shape of the heights is left free."""
+        return self.usual_kappa is not None
 
     @classmethod
     def of_plate(cls, rows: csr_matrix) -> FloorPrior:
@@ -95,13 +102,15 @@ def likely_floors(
 
     fields, planes = long_fields(nodes), _planes(thin_plate(nodes, steps), nodes)
     trend = np.column_stack([planes, *fields.values()])
-    sigma = np.concatenate([np.full(planes.shape[1], np.inf), departures_mm(fields, nodes)])
+    sigma = np.concatenate([np.full(planes.shape[1], ANY_MM), departures_mm(fields, nodes)])
     others = len(observations.nuisance_sigma_mm)
     priors = []
     for alpha, range_mm in kinds:
         rows = _rows(nodes, steps, alpha, range_mm)
         wide = hstack([rows, csr_matrix((rows.shape[0], others)), csr_matrix(-(rows @ trend))]).tocsr()
-        usual = USUAL_MM / _MM_PER_KAPPA
+        # In all there is (1 + k₀²ρ²)^(α − 1) times the variance of the short waves.
+        in_all = (1.0 + (_SHORT_PER_MM * range_mm) ** 2) ** ((alpha - 1) / 2)
+        usual = min(USUAL_SHORT_MM, USUAL_MM / in_all) / _MM_PER_KAPPA
         priors.append(FloorPrior(wide, log_determinant(rows.T @ rows), nodes.count, usual, alpha, range_mm))
     return observations.with_others(sigma), tuple(priors)
 

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 
     from flatscan.surface.readings.observations import Observations
 
-#: Heights, and unknowns of which nothing is assumed, are held this weakly to where they first came to lie: only what
-#: no reading tells (the plane of a floor read with straightedges alone) feels it, and nothing that is told hangs on it.
+#: Unknowns of which nothing is assumed are held this weakly to where they first came to lie: only what no reading tells
+#: (the plane of a floor read with straightedges alone) feels it, and nothing that is told hangs on it.
 ANCHOR_MM = 1000.0
 #: Passes of moving the anchor to the last answer. A plane that readings do tell is pulled by less than a millionth.
 _ANCHOR_PASSES = 3
@@ -58,10 +58,11 @@ class Normal:
         return self.solve(shaken + self.assumed.T @ rng.standard_normal((self.assumed.shape[0], draws)))
 
 
-def normal(observations: Observations, prior: csr_matrix, kappa: float) -> Normal:
+def normal(observations: Observations, prior: csr_matrix, kappa: float, *, proper: bool = False) -> Normal:
     """Factor the normal equations for one strength of the prior.
 
     ``prior`` (p, n) for the heights, or (p, n + k) where it holds others of the unknowns too (bends of room size).
+    ``proper``: it leaves no shape of the heights free, so that they need no anchor.
     """
     from scipy.sparse import csr_matrix, diags_array, hstack, vstack
 
@@ -73,7 +74,8 @@ def normal(observations: Observations, prior: csr_matrix, kappa: float) -> Norma
     # A prior of the heights alone says nothing of the others.
     wide = hstack([prior, csr_matrix((prior.shape[0], unknowns - prior.shape[1]))])
     assumed = vstack([wide / kappa, hstack([csr_matrix((own.shape[0], floor)), own])]).tocsr()
-    anchor = np.full(unknowns, ANCHOR_MM**-2)
+    free = np.concatenate([np.full(floor, not proper), ~bounded])
+    anchor = np.where(free, ANCHOR_MM**-2, 0.0)
     return Normal(
         readings, assumed, anchor, factored(readings.T @ readings + assumed.T @ assumed + diags_array(anchor))
     )

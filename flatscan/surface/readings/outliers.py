@@ -2,40 +2,52 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from flatscan.caveats import caveat
+from flatscan.progress import SILENT
+from flatscan.surface.readings.evidence import KAPPAS, weighed
 from flatscan.surface.readings.normal import normal
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
-    from scipy.sparse import csr_matrix
 
     from flatscan.caveats import Caveat
+    from flatscan.surface.readings.floor_prior import FloorPrior
     from flatscan.surface.readings.normal import Normal
     from flatscan.surface.readings.observations import Observations
 
 #: A reading further than this many of its standard uncertainties from what the others foretell stands out: among 500
 #: sound ones it happens once in 30 floors.
 _STANDS_OUT = 4.0
+#: From here on it is looked at more closely.
+_SUSPECT = 3.0
+#: A reading of this standard uncertainty has no say.
+_NO_SAY_MM = 1e6
 #: No more than this many are looked for, one after the other.
 _MOST = 8
 #: A reading whose residual has less than this share of its own variance is met whatever it says.
 _TOO_CERTAIN = 1e-6
 
 
-def standing_out(observations: Observations, prior: csr_matrix, kappa: float) -> tuple[Caveat, ...]:
+def standing_out(observations: Observations, prior: FloorPrior, kappa: float) -> tuple[Caveat, ...]:
     """One caveat that names readings which the others contradict; none where all agree.
 
-    The worst is set aside and the rest tried again, so that a slip does not make its neighbours look wrong.
+    A slip makes the floor look rough, and a rough floor hides it: so whatever is suspect is set aside, the prior's
+    strength is chosen again without it, and only then is it held against what the others foretell. The worst comes
+    first and stays aside, so that it does not make its neighbours look wrong.
     """
-    equations = normal(observations, prior, kappa)
     aside: list[int] = []
-    for _ in range(_MOST):
-        left = left_out(equations, observations, aside)
+    while len(aside) < _MOST:
+        left = left_out(normal(observations, prior.rows, kappa, proper=prior.proper), observations, aside)
         worst = int(np.argmax(np.abs(left)))
+        if abs(left[worst]) <= _SUSPECT:
+            break
+        kappa = _kappa_without(observations, prior, [*aside, worst])
+        left = left_out(normal(observations, prior.rows, kappa, proper=prior.proper), observations, aside)
         if abs(left[worst]) <= _STANDS_OUT:
             break
         aside.append(worst)
@@ -43,6 +55,14 @@ def standing_out(observations: Observations, prior: csr_matrix, kappa: float) ->
         return ()
     numbers = dict.fromkeys(f"{observations.number[i]} (line {observations.row[i]})" for i in aside)
     return (caveat("reading_stands_out", numbers=", ".join(numbers)),)
+
+
+def _kappa_without(observations: Observations, prior: FloorPrior, aside: list[int]) -> float:
+    """The strength that the other readings find likeliest."""
+    sigma = observations.sigma_mm.copy()
+    sigma[aside] = _NO_SAY_MM
+    chance = weighed(replace(observations, sigma_mm=sigma), [prior], KAPPAS, SILENT)
+    return KAPPAS[int(np.argmax(chance))]
 
 
 def left_out(equations: Normal, observations: Observations, aside: list[int]) -> NDArray[np.float64]:

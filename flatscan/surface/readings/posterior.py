@@ -78,7 +78,7 @@ def solve(
     mean, drawn = np.zeros(observations.design.shape[1]), []
     count = rng.multinomial(draws, chance.ravel()).reshape(chance.shape)
     for which, at in np.argwhere(chance > 0.0):
-        equations = normal(observations, priors[which].rows, kappas[at])
+        equations = normal(observations, priors[which].rows, kappas[at], proper=priors[which].proper)
         likeliest = equations.mean(observations.value_mm / observations.sigma_mm)[:, None]
         answers = np.hstack([likeliest, likeliest + equations.scatter(int(count[which, at]), rng)])
         answers = kept_above(answers, equations, observations.bounds)
