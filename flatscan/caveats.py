@@ -56,10 +56,6 @@ _ROWS: dict[str, tuple[str, str]] = {
         "The capture holds more than {million:g} million depth pixels; one in {keep_one_in} was kept",
         "Capture fewer frames, or check the rooms one by one",
     ),
-    "reading_sigma_assumed": (
-        "The table does not say how sure one reading is; {sigma_mm:.2g} mm was assumed (common practice, no source)",
-        "State it in the table with a line: # reading sigma_mm: 0.5",
-    ),
     "instrument_assumed": (
         "The table does not say all of its {instrument}; assumed: {taken} (common practice, no source)",
         "State what you know of it in lines above the table, such as # {instrument} resolution: 0.5 mm",
@@ -105,14 +101,6 @@ _ROWS: dict[str, tuple[str, str]] = {
         "{area_m2:.1f} m² at the floor's height was seen apart from it and left out",
         "Capture the floor between the parts too, or check the parts one by one",
     ),
-    "levels_spacing": (
-        "Readings {spacing_m:.2f} m apart show no wave shorter than {wave_m:.1f} m",
-        "Read at a smaller spacing where the floor looks rough",
-    ),
-    "levels_interpolated": (
-        "The readings do not lie on a square grid; heights were interpolated onto one of {spacing_m:.2f} m",
-        "Read on a square grid where you can; between readings the floor is a guess with a larger uncertainty",
-    ),
     "bend_not_seen": (
         "The readings cannot show a bend of the whole floor: {bends} (u {sd_mm:.1f} mm, as rms over the floor)",
         "Add {cure}; until then this doubt is part of every figure of the floor",
@@ -147,8 +135,8 @@ _ROWS: dict[str, tuple[str, str]] = {
         "Use --directions 36 for a finer search",
     ),
     "edge_too_short": (
-        "A {edge_m:g} m edge is too short for readings {cell_mm:.3g} mm apart; it was not laid",
-        "Read on a finer grid to judge this edge",
+        "A {edge_m:g} m edge is too short for cells of {cell_mm:.3g} mm; it was not laid",
+        "Scan finer to judge this edge, or lay it by hand",
     ),
     "edge_too_long": (
         "The floor seen is shorter than the {edge_m:g} m edge: judged over contacts up to {longest_m:.1f} m apart",
@@ -160,7 +148,7 @@ _ROWS: dict[str, tuple[str, str]] = {
     ),
     "line_not_read": (
         "Line {number} to read F-numbers along leaves the floor or crosses what was not seen; it was left out",
-        "Lay it elsewhere, at least one reading step of 300 mm long (hand readings: along a row of nodes a foot apart)",
+        "Lay it elsewhere, at least one reading step of 300 mm long (hand readings: along places read a foot apart)",
     ),
     "no_f_number_line": (
         "The floor seen holds no straight line of {least_m:g} m clear of its edges, so no F-numbers are given",

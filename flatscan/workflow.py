@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from flatscan.errors import InputError
+from flatscan.errors import InputError, SettingsError
 from flatscan.judgement import edges_needed, judge, load_limits
 from flatscan.levelling import plan_levelling
 from flatscan.measures import measure
 from flatscan.measures.hand import take_in
 from flatscan.measures.joints.bridging import bridge_joints
 from flatscan.measures.joints.measuring import measure_joints
-from flatscan.measures.level_runs import level_run_f_numbers
+from flatscan.measures.level_runs import with_level_runs
 from flatscan.measures.placements import placement_figures
 from flatscan.progress import SILENT, Progress
 from flatscan.report.report import Report
@@ -87,10 +87,9 @@ def check(
     measurement = replace(measurement, joints=joints)
     if field is not None:
         measurement = take_in(measurement, field.spots, settings.joints, surface=surface)
-        measurement = replace(
-            measurement,
-            placements=placement_figures(field, surface),
-            f_numbers=level_run_f_numbers(field, rng=run_rng) or measurement.f_numbers,
+        measurement = replace(measurement, placements=placement_figures(field, surface))
+        measurement = with_level_runs(
+            measurement, field, asked_mm=settings.measure.lines_mm, alone=scan is None, rng=run_rng
         )
     verdict = clock.time(
         "judge", lambda: judge(measurement, surface, limits, settings.judge, place=settings.place, field=field)
@@ -111,6 +110,9 @@ def _by_hand(sources: Path | str | Sequence[Path | str], settings: Settings) -> 
     captures, tables = sort_sources([Path(sources)] if isinstance(sources, (str, Path)) else [Path(s) for s in sources])
     if settings.joints.readings_file is not None:
         tables.append(Path(settings.joints.readings_file))
+    up = settings.read.up
+    if tables and not captures and up not in {None, "z"}:
+        raise SettingsError("--up", f"readings by hand have z up, not {up}", "Leave it out")
     field = None
     for table in tables:
         read_now = read_field_readings(table, settings.read, room=None if field is None else field.outline)

@@ -37,8 +37,6 @@ if TYPE_CHECKING:
     from flatscan.surface.surface import Surface
 
 _NOWHERE = PlaceSettings()
-#: Kinds of surface that were read by a person: no capture, no scan.
-BY_HAND = ("readings", "levels")
 
 
 def judge(
@@ -85,7 +83,7 @@ def judge(
         places=places,
         lips_may_be_noise=tally is not None and not tally.lips_beyond_noise,
         bends=bends,
-        by_hand=surface.kind in BY_HAND,
+        by_hand=surface.kind == "readings",
     )
     return Verdict(
         answer=answer(
@@ -96,7 +94,7 @@ def judge(
             tally=tally,
             soundness=Soundness.of(field),
             bends=bends,
-            by_hand=surface.kind in BY_HAND,
+            by_hand=surface.kind == "readings",
             laid=sum(tells_gap(figure) for figure in measurement.placements) if asked else 0,
         ),
         findings=findings,

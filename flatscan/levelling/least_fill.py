@@ -31,7 +31,6 @@ class EdgeRule:
     cell_mm: float
     directions: int = 12
     bridge_mm: float = 100.0
-    lattice: bool = False
 
 
 def least_fill(
@@ -97,7 +96,6 @@ def _sweep(
             limit_mm=limit_mm - aim_below,
             directions=rule.directions,
             bridge_mm=rule.bridge_mm,
-            lattice=rule.lattice,
         )
         for edge_mm, limit_mm in targets
     ]

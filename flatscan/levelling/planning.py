@@ -56,7 +56,6 @@ def plan_levelling(
         cell_mm=surface.cell_mm,
         directions=measure_settings.directions,
         bridge_mm=measure_settings.bridge_mm,
-        lattice=surface.lattice,
     )
 
     def patch(height_mm: NDArray[np.floating]) -> NDArray[np.float64]:

@@ -20,8 +20,8 @@ from numpy.typing import NDArray
 import flatscan.threads  # noqa: F401 - for its effect
 
 Array = NDArray[Any]
-#: Offsets, stride, first line, window, longest hole (readings): see ``line_family.LineFamily``.
-Lines = tuple[Array, int, int, int, int]
+#: Offsets, first line, window, longest hole (readings): see ``line_family.LineFamily``.
+Lines = tuple[Array, int, int, int]
 
 #: Neighbouring lines gathered together, so that each step reads one cache line.
 LINES_AT_ONCE = 16
@@ -171,24 +171,21 @@ def _line(
 
 
 @njit(cache=True)
-def _gather(coded: Array, lines: Lines, n: int, values: Array) -> tuple[int, int, int, int]:
+def _gather(coded: Array, lines: Lines, n: int, values: Array) -> tuple[int, int, int]:
     """Fill ``values`` (lines, readings) for the n-th block of lines.
 
-    Returns where it lies: readings first to last, the first major index x0 and the first line b0. Reading k of
-    line b0 + j is at major x0 + stride·k, minor b0 + j + offsets[k].
+    Returns where it lies: readings first to last and the first line b0. Reading k of line b0 + j is at major k,
+    minor b0 + j + offsets[k].
     """
-    offsets, stride, b_least = lines[0], lines[1], lines[2]
-    x0 = n % stride
-    b0 = b_least + n // stride * LINES_AT_ONCE
-    n_major, n_minor = coded.shape
-    first = 0
-    last = (n_major - x0 + stride - 1) // stride
+    offsets, b0 = lines[0], lines[1] + n * LINES_AT_ONCE
+    n_minor = coded.shape[1]
+    first, last = 0, coded.shape[0]
     while first < last and (b0 + offsets[first] >= n_minor or b0 + LINES_AT_ONCE - 1 + offsets[first] < 0):
         first += 1
     while last > first and (b0 + offsets[last - 1] >= n_minor or b0 + LINES_AT_ONCE - 1 + offsets[last - 1] < 0):
         last -= 1
     for k in range(first, last):
-        row = coded[x0 + stride * k]
+        row = coded[k]
         m0 = b0 + offsets[k]
         if m0 >= 0 and m0 + LINES_AT_ONCE <= n_minor:
             for j in range(LINES_AT_ONCE):
@@ -197,20 +194,20 @@ def _gather(coded: Array, lines: Lines, n: int, values: Array) -> tuple[int, int
             for j in range(LINES_AT_ONCE):
                 m = m0 + j
                 values[j, k - first] = row[m] if 0 <= m < n_minor else np.inf
-    return first, last, x0, b0
+    return first, last, b0
 
 
 @njit(cache=True)
-def _uppers(coded: Array, lines: Lines, n: int, values: Array, upper: Array, holed: Array) -> tuple[int, int, int, int]:
+def _uppers(coded: Array, lines: Lines, n: int, values: Array, upper: Array, holed: Array) -> tuple[int, int, int]:
     """Gather the n-th block and find the upper chords of its lines; return where it lies."""
     size = values.shape[1]
-    first, last, x0, b0 = _gather(coded, lines, n, values)
+    first, last, b0 = _gather(coded, lines, n, values)
     x = np.empty(size, np.int64)
     z = np.empty(size, np.float64)
     work = (np.empty(size, np.int64), np.empty(size, np.float64), np.empty(size, np.int64), np.empty(size, np.float64))
     for j in range(LINES_AT_ONCE):
-        _line(values[j], last - first, lines[3], lines[4], x, z, work, upper[j], holed[j])
-    return first, last, x0, b0
+        _line(values[j], last - first, lines[2], lines[3], x, z, work, upper[j], holed[j])
+    return first, last, b0
 
 
 @njit(cache=True)
@@ -218,18 +215,17 @@ def _gap_block(coded: Array, lines: Lines, n: int, d: int, best: Array, way: Arr
     values = np.empty((LINES_AT_ONCE, len(lines[0])), np.float64)
     upper = np.empty(values.shape, np.float64)
     holed = np.empty(values.shape, np.bool_)
-    first, last, x0, b0 = _uppers(coded, lines, n, values, upper, holed)
+    first, last, b0 = _uppers(coded, lines, n, values, upper, holed)
     for k in range(first, last):
-        i = x0 + lines[1] * k
         m0 = b0 + lines[0][k]
         for j in range(max(0, -m0), min(LINES_AT_ONCE, coded.shape[1] - m0)):
             v = values[j, k - first]
             if np.isfinite(v):
                 gap = np.float32(upper[j, k - first] - v)
-                if gap > best[i, m0 + j]:
-                    best[i, m0 + j] = gap
-                    way[i, m0 + j] = d
-                    bridged[i, m0 + j] = holed[j, k - first]
+                if gap > best[k, m0 + j]:
+                    best[k, m0 + j] = gap
+                    way[k, m0 + j] = d
+                    bridged[k, m0 + j] = holed[j, k - first]
 
 
 @njit(cache=True)
@@ -237,17 +233,16 @@ def _lift_block(coded: Array, lines: Lines, n: int, limit: float) -> float:
     values = np.empty((LINES_AT_ONCE, len(lines[0])), np.float64)
     upper = np.empty(values.shape, np.float64)
     holed = np.empty(values.shape, np.bool_)
-    first, last, x0, b0 = _uppers(coded, lines, n, values, upper, holed)
+    first, last, b0 = _uppers(coded, lines, n, values, upper, holed)
     most = 0.0
     for k in range(first, last):
-        i = x0 + lines[1] * k
         m0 = b0 + lines[0][k]
         for j in range(max(0, -m0), min(LINES_AT_ONCE, coded.shape[1] - m0)):
             v = values[j, k - first]
             if np.isfinite(v):
                 rise = upper[j, k - first] - limit - v
                 if rise > 0.0:
-                    coded[i, m0 + j] = v + rise
+                    coded[k, m0 + j] = v + rise
                     most = max(most, rise)
     return most
 

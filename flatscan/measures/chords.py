@@ -8,7 +8,7 @@ the floor the highest chord is also how a rigid edge of length L comes to rest, 
 on two high points, measured between them" (DIN 18202 as restated by several trade bodies). The
 overhanging ends are never measured: a hump is seen as the gaps beside it.
 
-Adding a plane changes no gap along lattice directions; along others the nearest-cell lines turn a
+Adding a plane changes no gap along rows, columns and diagonals; along others the nearest-cell lines turn a
 slope into a small positive bias (0.07 mm for 2 % at 5 mm cells). Nothing is subtracted here: give
 heights about the floor's own reference plane.
 """
@@ -61,7 +61,6 @@ def gap_field(
     edge_mm: float,
     directions: int = 12,
     bridge_mm: float = 100.0,
-    lattice: bool = False,
 ) -> GapField:
     """Gap map of one edge length.
 
@@ -73,14 +72,13 @@ def gap_field(
     edge_mm : length of the edge
     directions : how many, over half a turn; a sampled set of directions is a lower bound
     bridge_mm : unseen cells in a row are bridged up to this and up to ``edge_mm / 4``, else the line ends
-    lattice : only lines through nodes (hand-read grids)
 
     References
     ----------
     The all-chords definition is checked by brute force in ``tests/measures``.
     """
     coded = _coded(height_mm, inside)
-    families = line_families(coded.shape, cell_mm=cell_mm, directions=directions, lattice=lattice)
+    families = line_families(coded.shape, cell_mm=cell_mm, directions=directions)
     across, along = (
         _half(coded, families, edge_mm, bridge_mm, columns_major=columns_major) for columns_major in (True, False)
     )
@@ -114,7 +112,6 @@ def lift_pass(
     limit_mm: float,
     directions: int = 12,
     bridge_mm: float = 100.0,
-    lattice: bool = False,
 ) -> float:
     """Raise a surface in place towards meeting a gap limit: ``y = max(y, U - limit)``, direction by direction.
 
@@ -125,9 +122,9 @@ def lift_pass(
     ----------
     surface_mm : (rows, cols) float32 or float64, changed in place; NaN is not seen and stays so
     limit_mm : the gap that is allowed
-    inside, cell_mm, edge_mm, directions, bridge_mm, lattice : as for :func:`gap_field`
+    inside, cell_mm, edge_mm, directions, bridge_mm : as for :func:`gap_field`
     """
-    families = line_families(surface_mm.shape, cell_mm=cell_mm, directions=directions, lattice=lattice)
+    families = line_families(surface_mm.shape, cell_mm=cell_mm, directions=directions)
     seen = np.isfinite(surface_mm) & inside
     most = 0.0
     for columns_major in (True, False):
@@ -163,7 +160,6 @@ def contacts_at(
     edge_mm: float,
     directions: int = 12,
     bridge_mm: float = 100.0,
-    lattice: bool = False,
 ) -> Contacts | None:
     """Contacts of the edge that shows the gap at one cell: all chords of its line tried; the widest on ties.
 
@@ -171,7 +167,7 @@ def contacts_at(
     no edge can rest over the cell.
     """
     coded = _coded(height_mm, inside)
-    family = line_families(coded.shape, cell_mm=cell_mm, directions=directions, lattice=lattice)[direction]
+    family = line_families(coded.shape, cell_mm=cell_mm, directions=directions)[direction]
     rows, cols, at = family.through(row, col, coded.shape)
     values = coded[rows, cols].astype(np.float64)
     window = family.window(edge_mm)
@@ -230,8 +226,8 @@ def _kernel() -> ModuleType | None:
 def _lines(family: LineFamily, n_minor: int, window: int, hole: int, at_once: int) -> tuple[tuple[Any, ...], int]:
     """What the compiled search needs of a family, and how many blocks of lines it has."""
     least, greatest = family.offset_range
-    blocks = -(-(n_minor - least + greatest) // at_once) * family.stride
-    return (family.offsets, family.stride, -greatest, window, hole), blocks
+    blocks = -(-(n_minor - least + greatest) // at_once)
+    return (family.offsets, -greatest, window, hole), blocks
 
 
 def _gap_direction(

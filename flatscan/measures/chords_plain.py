@@ -21,31 +21,29 @@ def gap_direction(
     coded: Array, family: LineFamily, window: int, hole: int, d: int, best: Array, way: Array, bridged: Array
 ) -> None:
     """One direction of the gap map, in place; arrays (major, minor), inf is a wall, NaN is unseen."""
-    for at in family_cells(coded.shape, family):
-        values = _values(coded, at)
-        upper, holed = upper_chords(values, window, hole)
-        with np.errstate(invalid="ignore"):
-            gap = (upper - values).astype(np.float32)
-        on = np.isfinite(values)
-        cells = at[0][on], at[1][on]
-        better = gap[on] > best[cells]
-        cells = cells[0][better], cells[1][better]
-        best[cells] = gap[on][better]
-        way[cells] = d
-        bridged[cells] = holed[on][better]
+    at = family_cells(coded.shape, family)
+    values = _values(coded, at)
+    upper, holed = upper_chords(values, window, hole)
+    with np.errstate(invalid="ignore"):
+        gap = (upper - values).astype(np.float32)
+    on = np.isfinite(values)
+    cells = at[0][on], at[1][on]
+    better = gap[on] > best[cells]
+    cells = cells[0][better], cells[1][better]
+    best[cells] = gap[on][better]
+    way[cells] = d
+    bridged[cells] = holed[on][better]
 
 
 def lift_direction(coded: Array, family: LineFamily, window: int, hole: int, limit: float) -> float:
     """Raise ``coded`` in place to the upper chord less ``limit``; the largest rise."""
-    most = 0.0
-    for at in family_cells(coded.shape, family):
-        values = _values(coded, at)
-        upper, _ = upper_chords(values, window, hole)
-        on = np.isfinite(values)
-        rise = np.maximum(upper[on] - limit - values[on], 0.0)
-        coded[at[0][on], at[1][on]] = values[on] + rise
-        most = max(most, float(rise.max(initial=0.0)))
-    return most
+    at = family_cells(coded.shape, family)
+    values = _values(coded, at)
+    upper, _ = upper_chords(values, window, hole)
+    on = np.isfinite(values)
+    rise = np.maximum(upper[on] - limit - values[on], 0.0)
+    coded[at[0][on], at[1][on]] = values[on] + rise
+    return float(rise.max(initial=0.0))
 
 
 def upper_chords(values: Array, window: int, hole: int) -> tuple[Array, NDArray[np.bool_]]:
@@ -97,18 +95,14 @@ def _pieces(values: Array, hole: int) -> NDArray[np.int64]:
     return piece
 
 
-def family_cells(shape: tuple[int, ...], family: LineFamily) -> list[tuple[NDArray[np.int64], NDArray[np.int64]]]:
+def family_cells(shape: tuple[int, ...], family: LineFamily) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Cells (major, minor), each (lines, readings), of every line; readings off the grid carry minor -1."""
     n_major, n_minor = shape
     least, greatest = family.offset_range
     b = np.arange(-greatest, n_minor - least)[:, None]
-    groups = []
-    for x0 in range(min(family.stride, n_major)):
-        x = np.arange(x0, n_major, family.stride)
-        minor = b + family.offsets[: len(x)][None, :]
-        minor = np.where((minor >= 0) & (minor < n_minor), minor, -1)
-        groups.append((np.broadcast_to(x, minor.shape), minor))
-    return groups
+    minor = b + family.offsets[None, :]
+    minor = np.where((minor >= 0) & (minor < n_minor), minor, -1)
+    return np.broadcast_to(np.arange(n_major), minor.shape), minor
 
 
 def _values(coded: Array, at: tuple[NDArray[np.int64], NDArray[np.int64]]) -> Array:

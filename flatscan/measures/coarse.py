@@ -24,8 +24,6 @@ MOST_CELLS = 100_000
 
 def coarsening(surface: Surface, edge_mm: float) -> int:
     """How many cells to a side are merged for simulating an edge of this length."""
-    if surface.lattice:
-        return 1
     reach = min(edge_mm, surface.longest_mm)
     factor, most = (
         max(1, math.floor(reach / share / surface.cell_mm)) for share in (CELLS_PER_EDGE, LEAST_CELLS_PER_EDGE)

@@ -27,7 +27,6 @@ def gap_batch(
     edge_mm: float,
     directions: int = 12,
     bridge_mm: float = 100.0,
-    lattice: bool = False,
 ) -> NDArray[np.float32]:
     """``gap_field(...).gap_mm`` of each of several height maps, in float32.
 
@@ -36,25 +35,19 @@ def gap_batch(
     Parameters
     ----------
     height_mm : (maps, rows, cols); NaN is not seen
-    inside, cell_mm, edge_mm, directions, bridge_mm, lattice : as for ``chords.gap_field``
+    inside, cell_mm, edge_mm, directions, bridge_mm : as for ``chords.gap_field``
 
     Returns
     -------
     gap_mm : (maps, rows, cols), NaN where not seen
     """
-    families = line_families(inside.shape, cell_mm=cell_mm, directions=directions, lattice=lattice)
+    families = line_families(inside.shape, cell_mm=cell_mm, directions=directions)
     kernel = _kernel()
     if kernel is None or max((f.window(edge_mm) for f in families), default=0) > kernel.LONGEST_WINDOW:
         return np.stack(
             [
                 gap_field(
-                    z,
-                    inside,
-                    cell_mm=cell_mm,
-                    edge_mm=edge_mm,
-                    directions=directions,
-                    bridge_mm=bridge_mm,
-                    lattice=lattice,
+                    z, inside, cell_mm=cell_mm, edge_mm=edge_mm, directions=directions, bridge_mm=bridge_mm
                 ).gap_mm
                 for z in height_mm
             ]
@@ -88,14 +81,14 @@ def _lay(
     at_once, n_minor = kernel.LINES_AT_ONCE, view.shape[2]
     readings = max(len(f.offsets) for f in families)
     offsets = np.zeros((len(families), readings), dtype=np.int64)
-    laid = np.zeros((len(families), 5), dtype=np.int64)
+    laid = np.zeros((len(families), 4), dtype=np.int64)
     for d, family in enumerate(families):
         least, greatest = family.offset_range
         offsets[d, : len(family.offsets)] = family.offsets
-        blocks = -(-(n_minor - least + greatest) // at_once) * family.stride
+        blocks = -(-(n_minor - least + greatest) // at_once)
         window, hole = family.window(edge_mm), family.most_hole(edge_mm, bridge_mm)
-        laid[d] = family.stride, -greatest, window, hole, blocks
-    work = view.size * int(laid[:, 2].sum())
+        laid[d] = -greatest, window, hole, blocks
+    work = view.size * int(laid[:, 1].sum())
     run: Any = kernel.gap_fields_threads if len(view) > 1 and work >= WORK_FOR_THREADS else kernel.gap_fields
     run(view, offsets, laid, broken, best)
 

@@ -77,7 +77,6 @@ def gap_map(
         edge_mm=edge_mm,
         directions=settings.directions,
         bridge_mm=settings.bridge_mm,
-        lattice=surface.lattice,
     )
     raw_mm = lay_edge(surface.height_mm[None], surface, edge_mm, settings)[0]
     floor = noise_floor(flat_mm, surface, edge_mm, settings)
@@ -152,7 +151,6 @@ def spot_at(
             edge_mm=edge_mm,
             directions=settings.directions,
             bridge_mm=settings.bridge_mm,
-            lattice=surface.lattice,
         )
     at = surface.xy_mm(row, col)
     return GapSpot(

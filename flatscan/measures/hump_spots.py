@@ -24,7 +24,6 @@ def hump_spots(surface: Surface, edge_mm: float, study: MapStudy, settings: Meas
         cell_mm=surface.cell_mm,
         edge_mm=edge_mm,
         directions=settings.directions,
-        lattice=surface.lattice,
     )
     apart = apart_cells(surface, edge_mm)
     fine = worst_values(field.clearance_mm, settings.spots_per_edge, apart)

@@ -38,7 +38,6 @@ def hump_field(
     cell_mm: float,
     edge_mm: float,
     directions: int = 12,
-    lattice: bool = False,
 ) -> HumpField:
     """Largest halved clearance over all directions with the edge centred on each place.
 
@@ -48,9 +47,9 @@ def hump_field(
 
     Parameters
     ----------
-    height_mm, inside, cell_mm, edge_mm, directions, lattice : as for ``chords.gap_field``
+    height_mm, inside, cell_mm, edge_mm, directions : as for ``chords.gap_field``
     """
-    layout = HumpLayout.of(inside, cell_mm=cell_mm, edge_mm=edge_mm, directions=directions, lattice=lattice)
+    layout = HumpLayout.of(inside, cell_mm=cell_mm, edge_mm=edge_mm, directions=directions)
     best = np.where(np.isfinite(height_mm) & inside, np.float32(0.0), np.float32(np.nan))
     way = np.full(best.shape, -1, dtype=np.int8)
     for d, place in enumerate(layout.placements):
@@ -96,12 +95,10 @@ class HumpLayout:
     angles_rad: tuple[float, ...]
 
     @classmethod
-    def of(
-        cls, inside: NDArray[np.bool_], *, cell_mm: float, edge_mm: float, directions: int = 12, lattice: bool = False
-    ) -> HumpLayout:
+    def of(cls, inside: NDArray[np.bool_], *, cell_mm: float, edge_mm: float, directions: int = 12) -> HumpLayout:
         """Parameters as for :func:`hump_field`."""
-        families = line_families(inside.shape, cell_mm=cell_mm, directions=directions, lattice=lattice)
-        steps = (_half_edge(f, edge_mm, cell_mm, lattice=lattice) for f in families)
+        families = line_families(inside.shape, cell_mm=cell_mm, directions=directions)
+        steps = (_half_edge(f, edge_mm, cell_mm) for f in families)
         placed = tuple(_placement(inside, down, right) for down, right in steps)
         return cls(placed, tuple(f.angle_rad for f in families))
 
@@ -122,12 +119,9 @@ def _placement(inside: NDArray[np.bool_], down: int, right: int) -> Placement | 
     return Placement(middle, one, other, None if inside.all() else ~_free_path(inside, down, right))
 
 
-def _half_edge(family: LineFamily, edge_mm: float, cell_mm: float, *, lattice: bool) -> tuple[int, int]:
+def _half_edge(family: LineFamily, edge_mm: float, cell_mm: float) -> tuple[int, int]:
     """Steps (rows, columns) from the middle of the edge to its end, never longer than half the edge."""
     along = (math.sin(family.angle_rad), math.cos(family.angle_rad))
-    if lattice:
-        step = family.spacing_mm / cell_mm * family.window(0.5 * edge_mm)
-        return round(step * along[0]), round(step * along[1])
     half = 0.5 * edge_mm / cell_mm + 1e-6
     nearest = round(half * along[0]), round(half * along[1])
     return nearest if math.hypot(*nearest) <= half else (int(half * along[0]), int(half * along[1]))

@@ -1,4 +1,4 @@
-"""Level readings along named lines, laid on an even grid of steps."""
+"""Level readings along straight lines, named or the rows and columns of a grid, laid on an even grid of steps."""
 
 from __future__ import annotations
 
@@ -8,14 +8,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.measures.f_formula import LEVEL_STEPS
+from flatscan.measures.level_grid import asked_run, grid_of, grid_runs
 from flatscan.measures.lines import STEP_MM, STEP_TOLERANCE
 from flatscan.units import MM_PER
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
 
+    from flatscan.settings import Segment
     from flatscan.sources.hand.field_readings import LevelReading
 
 #: Steps that the F-numbers are read at: 300 mm or a foot, whichever is nearer.
@@ -63,9 +65,33 @@ class LevelLine:
 
 def level_lines(readings: Sequence[LevelReading]) -> tuple[list[LevelLine], list[str]]:
     """Lines whose readings lie straight and evenly, in the order of the file, and why the others do not, in words."""
+    names = dict.fromkeys(r.line for r in readings if r.line)
+    return _all_laid(readings, ((name, [i for i, r in enumerate(readings) if r.line == name]) for name in names))
+
+
+def lines_of_grid(
+    readings: Sequence[LevelReading], outline_mm: NDArray[np.float64] | None = None
+) -> tuple[list[LevelLine], list[str]]:
+    """Rows and columns of the grid that readings without line names lie on (``level_grid.grid_runs``)."""
+    return _all_laid(readings, grid_runs(readings, outline_mm))
+
+
+def asked_lines(
+    readings: Sequence[LevelReading], lines_mm: Sequence[Segment]
+) -> tuple[list[LevelLine], list[str], list[int]]:
+    """Lines that a person asked for, as read; why others are not even, in words; numbers (from 1) of all not read."""
+    grid = grid_of(readings) if lines_mm else None
+    runs = {f"{k}": asked_run(readings, grid, line) for k, line in enumerate(lines_mm, start=1)}
+    found, refused = _all_laid(readings, ((name, run) for name, run in runs.items() if run is not None))
+    read = {line.name for line in found}
+    return found, refused, [int(name) for name in runs if name not in read]
+
+
+def _all_laid(
+    readings: Sequence[LevelReading], runs: Iterable[tuple[str, list[int]]]
+) -> tuple[list[LevelLine], list[str]]:
     found, refused = [], []
-    for name in dict.fromkeys(r.line for r in readings if r.line):
-        numbers = [i for i, r in enumerate(readings) if r.line == name]
+    for name, numbers in runs:
         line = _laid(name, readings, numbers)
         if isinstance(line, str):
             refused.append(f"Line {name} was left out: {line}")

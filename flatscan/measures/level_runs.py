@@ -8,15 +8,17 @@ again tells, and which is part of the uncertainty.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan.caveats import caveat
 from flatscan.constants import MM_PER_M
 from flatscan.measures.f_formula import NOTES, f_number, ff_constant_mm, fl_constant_mm
 from flatscan.measures.f_numbers import bootstrap, overall
 from flatscan.measures.level_layout import breaches
-from flatscan.measures.level_lines import level_lines
+from flatscan.measures.level_lines import asked_lines, level_lines, lines_of_grid
 from flatscan.measures.measurement import FNumbers, ProfileLine
 from flatscan.quantity import Quantity
 
@@ -26,7 +28,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from flatscan.measures.level_lines import LevelLine
-    from flatscan.measures.measurement import Point
+    from flatscan.measures.measurement import Measurement, Point
+    from flatscan.settings import Segment
     from flatscan.sources.hand.field_readings import FieldReadings
 
 #: Readings of the same floor that are simulated.
@@ -37,17 +40,44 @@ _NOISE_TELLS = 0.1
 #: 1 - 1/sqrt(1.5). What is left of the figure is then more of the instrument than of the floor.
 _NOISE_DROWNS = 1.0 - 1.5**-0.5
 _NO_GRAVITY = "No FL: the level readings are not against gravity"
+_GRID_NOTE = (
+    "Lines R and C are rows and columns of the grid that was read, counted from its corner, 1.2 m or more apart"
+)
 _LAYOUT_NOTE = (
     "F-numbers of the E1155 kind, not a conformity test: the constants are from memory, the layout the reader's"
 )
 
 
-def level_run_f_numbers(field: FieldReadings, *, rng: np.random.Generator) -> FNumbers | None:
-    """FF and FL of the named lines of level readings; None where no reading names a line.
+def with_level_runs(
+    measurement: Measurement,
+    field: FieldReadings,
+    *,
+    asked_mm: Sequence[Segment],
+    alone: bool,
+    rng: np.random.Generator,
+) -> Measurement:
+    """The measurement with the F-numbers that level readings tell.
 
     Parameters
     ----------
-    field : readings whose ``line`` is named, 300 mm or 12 in apart and straight within 5 %. FL needs true gravity
+    asked_mm : lines that a person wants the F-numbers of
+    alone : there is no scan, on which such lines, and lines laid out by rule, are read instead
+    """
+    lines = asked_mm if alone else ()
+    found, missed = _run_f_numbers(field, lines, alone=alone, rng=rng)
+    doubts = [caveat("line_not_read", number=number) for number in missed]
+    if lines and not field.levels:
+        doubts = [caveat("no_f_numbers_from_readings")]
+    return replace(measurement, f_numbers=found or measurement.f_numbers, caveats=(*measurement.caveats, *doubts))
+
+
+def level_run_f_numbers(field: FieldReadings, *, rng: np.random.Generator) -> FNumbers | None:
+    """FF and FL of the lines of level readings; None where there is no line.
+
+    Parameters
+    ----------
+    field : readings whose ``line`` is named, 300 mm or 12 in apart and straight within 5 %; where no reading names one
+        those on a grid of that spacing, along its rows and columns. FL needs true gravity
     rng : for the simulated readings and the bootstrap over lines
 
     Returns
@@ -56,17 +86,36 @@ def level_run_f_numbers(field: FieldReadings, *, rng: np.random.Generator) -> FN
         per line and over all, the notes naming every line left out and every layout rule that was broken. A line
         that holds too few readings for a figure carries None
     """
-    lines, refused = level_lines(field.levels)
+    return _run_f_numbers(field, (), alone=True, rng=rng)[0]
+
+
+def _run_f_numbers(
+    field: FieldReadings, asked_mm: Sequence[Segment], *, alone: bool, rng: np.random.Generator
+) -> tuple[FNumbers | None, list[int]]:
+    """Of the lines asked for, else of those named, else of a grid's rows and columns; numbers of lines not read."""
+    lines, refused, missed = asked_lines(field.levels, asked_mm)
+    notes: list[str] = []
+    if not lines:
+        named, more = level_lines(field.levels)
+        lines, refused = named, [*refused, *more]
+    if not lines and not refused and alone:
+        lines, refused = lines_of_grid(field.levels, field.outline)
+        notes = [_GRID_NOTE]
     if not lines and not refused:
-        return None
-    notes = [_LAYOUT_NOTE, *NOTES[1:], *refused]
+        return None, missed
+    return _of_lines(field, lines, [_LAYOUT_NOTE, *NOTES[1:], *notes, *refused], rng), missed
+
+
+def _of_lines(field: FieldReadings, lines: Sequence[LevelLine], notes: list[str], rng: np.random.Generator) -> FNumbers:
     if not lines:
         return FNumbers((), None, None, None, None, tuple(notes))
     given = np.array([r.height_mm for r in field.levels], dtype=np.float64)
     ff, fl, q_counts, z_counts = _figures(lines, given)
     again = [_figures(lines, heights)[:2] for heights in _read_again(field, given, rng)]
     lower = _lower_by_noise(ff[-1], [a[0][-1] for a in again])
-    notes += _noise_note(field, ff[-1], lower)
+    notes += _noise_note(
+        [field.levels[i].u_mm for line in lines for i in line.reading[line.reading >= 0]], ff[-1], lower
+    )
     ff_all: Sequence[Quantity | None] = [None] * len(ff)
     if lower < _NOISE_DROWNS:
         ff_all = _quantities(ff, np.array([a[0] for a in again]))
@@ -129,12 +178,11 @@ def _lower_by_noise(ff: float, again: Sequence[float]) -> float:
     return 1.0 - sum(finite) / len(finite) / ff if finite and math.isfinite(ff) and ff > 0.0 else 0.0
 
 
-def _noise_note(field: FieldReadings, ff: float, lower: float) -> list[str]:
+def _noise_note(u_mm: Sequence[float], ff: float, lower: float) -> list[str]:
     """What the readings' own noise does to FF, where it matters."""
     if lower < _NOISE_TELLS:
         return []
-    u_mm = math.sqrt(sum(r.u_mm**2 for r in field.levels if r.line) / sum(1 for r in field.levels if r.line))
-    noise = f"oise of the readings (u {u_mm:.2f} mm)"
+    noise = f"oise of the readings (u {math.sqrt(sum(u**2 for u in u_mm) / len(u_mm)):.2f} mm)"
     if lower < _NOISE_DROWNS:
         return [f"N{noise} looks like curvature: the floor's FF is {lower:.0%} or more higher"]
     least = f"The floor's FF is above {ff:.0f}; read to a finer step to tell it"

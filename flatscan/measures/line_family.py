@@ -12,31 +12,26 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-#: Lattice steps (columns, rows) whose lines run through nodes only, by rising angle.
-_LATTICE_STEPS = ((1, 0), (2, 1), (1, 1), (1, 2), (0, 1), (-1, 2), (-1, 1), (-2, 1))
-
 
 @dataclass(frozen=True)
 class LineFamily:
     """All lines of one direction across a grid.
 
-    The major axis is the one the line follows more closely. Reading k of the line that starts at
-    major index ``x0`` (0 <= x0 < stride) lies at major ``x0 + stride·k``, minor ``b + offsets[k]``;
-    ``b`` tells parallel lines apart. Off-lattice lines take the nearest cell; their readings are
-    treated as evenly spaced, which a sloping reference plane would turn into a bias: remove it first.
+    The major axis is the one the line follows more closely. Reading k of a line lies at major index k,
+    minor ``b + offsets[k]``; ``b`` tells parallel lines apart. Lines other than rows, columns and diagonals
+    take the nearest cell; their readings are treated as evenly spaced, which a sloping reference plane would
+    turn into a bias: remove it first.
 
     Attributes
     ----------
     angle_rad : direction from the column axis (floor-frame x), anticlockwise, 0 <= angle < pi
     columns_major : the major axis runs along columns (array axis 1)
-    stride : major cells between readings
     offsets : (readings,) int64, monotone
     spacing_mm : distance between readings along the line
     """
 
     angle_rad: float
     columns_major: bool
-    stride: int
     offsets: NDArray[np.int64]
     spacing_mm: float
 
@@ -64,29 +59,23 @@ class LineFamily:
         major, minor = (col, row) if self.columns_major else (row, col)
         n_minor = shape[0] if self.columns_major else shape[1]
         n_major = shape[1] if self.columns_major else shape[0]
-        k0, x0 = divmod(major, self.stride)
-        k = np.arange(len(self.offsets))
-        x = x0 + self.stride * k
-        m = minor - self.offsets[k0] + self.offsets
+        x = np.arange(len(self.offsets))
+        m = minor - self.offsets[major] + self.offsets
         on = (m >= 0) & (m < n_minor) & (x < n_major)
-        at = int(np.count_nonzero(on[:k0]))
+        at = int(np.count_nonzero(on[:major]))
         x, m = x[on], m[on]
         return (m, x, at) if self.columns_major else (x, m, at)
 
 
-def line_families(
-    shape: tuple[int, int], *, cell_mm: float, directions: int, lattice: bool = False
-) -> tuple[LineFamily, ...]:
-    """Directions evenly spread over half a turn; with ``lattice``, the eight exact lattice directions.
+def line_families(shape: tuple[int, int], *, cell_mm: float, directions: int) -> tuple[LineFamily, ...]:
+    """Directions evenly spread over half a turn.
 
     Parameters
     ----------
     shape : (rows, cols) of the grid
     cell_mm : side of a cell
-    directions : how many, for grids of cells; ignored for a lattice of nodes
+    directions : how many
     """
-    if lattice:
-        return tuple(_lattice_family(shape, dx, dy, cell_mm) for dx, dy in _LATTICE_STEPS)
     return tuple(_nearest_family(shape, math.pi * k / directions, cell_mm) for k in range(directions))
 
 
@@ -97,13 +86,4 @@ def _nearest_family(shape: tuple[int, int], angle: float, cell_mm: float) -> Lin
     k = np.arange(cols if columns_major else rows)
     # The small addition keeps exact halves on one side whatever the last bit of tan.
     offsets = np.floor(k * tan + 0.5 + 1e-9).astype(np.int64)
-    return LineFamily(angle, columns_major, 1, offsets, cell_mm * math.hypot(1.0, tan))
-
-
-def _lattice_family(shape: tuple[int, int], dx: int, dy: int, cell_mm: float) -> LineFamily:
-    rows, cols = shape
-    columns_major = abs(dx) >= abs(dy)
-    stride, minor_step = (abs(dx), dy if dx > 0 else -dy) if columns_major else (dy, dx)
-    k = np.arange(-(-(cols if columns_major else rows) // stride))
-    angle = math.atan2(dy, dx)
-    return LineFamily(angle, columns_major, stride, k * minor_step, cell_mm * math.hypot(dx, dy))
+    return LineFamily(angle, columns_major, offsets, cell_mm * math.hypot(1.0, tan))

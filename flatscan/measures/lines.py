@@ -40,13 +40,7 @@ class ReadingLine:
 
 
 def lay_out_lines(surface: Surface) -> list[ReadingLine]:
-    """Lines for a floor's F-numbers: none when it is too small.
-
-    A lattice of hand readings is read along its rows and columns, if its nodes are a foot apart (within 5 %):
-    readings cannot be invented between nodes.
-    """
-    if surface.lattice:
-        return _lattice_lines(surface)
+    """Lines for a floor's F-numbers: none when it is too small."""
     from scipy.ndimage import distance_transform_edt
 
     ground = np.pad(surface.inside, 1)
@@ -65,7 +59,7 @@ def given_lines(surface: Surface, lines_mm: Sequence[Segment]) -> tuple[list[Rea
     Parameters
     ----------
     lines_mm : ((x, y), (x, y)) ends in the floor frame; read each 300 mm from the first end on, so the last
-        reading may lie short of the second. On a lattice: from node to node, along a row or column a foot apart
+        reading may lie short of the second
 
     A line is read where all of it lies on floor that was seen; the rules for edges and lengths are the layer-out's.
     """
@@ -73,7 +67,7 @@ def given_lines(surface: Surface, lines_mm: Sequence[Segment]) -> tuple[list[Rea
     found, missed = [], []
     for number, line in enumerate(lines_mm, start=1):
         ends = (np.asarray(line)[:, ::-1] - (y0, x0)) / surface.cell_mm - 0.5
-        laid = _along_nodes(surface, ends) if surface.lattice else _along(surface, ends)
+        laid = _along(surface, ends)
         if laid is None:
             missed.append(number)
         else:
@@ -89,16 +83,6 @@ def _along(surface: Surface, ends: NDArray[np.float64]) -> ReadingLine | None:
     at = ends[0] + np.outer(np.arange(steps + 1) * STEP_MM / length_mm, ends[1] - ends[0])
     on = bool(_passable(surface.seen, at).all())
     return ReadingLine(at[:, 0], at[:, 1], STEP_MM) if on else None
-
-
-def _along_nodes(surface: Surface, ends: NDArray[np.float64]) -> ReadingLine | None:
-    nodes = np.rint(ends).astype(np.int64)
-    moved = np.abs(nodes[1] - nodes[0])
-    if abs(surface.cell_mm / STEP_MM - 1.0) > STEP_TOLERANCE or np.count_nonzero(moved) != 1:
-        return None
-    at = np.linspace(nodes[0], nodes[1], int(moved.max()) + 1)
-    on = bool(_passable(surface.seen, at).all())
-    return ReadingLine(at[:, 0], at[:, 1], surface.cell_mm) if on else None
 
 
 def _family(allowed: NDArray[np.bool_], angle: float, cell_mm: float) -> list[ReadingLine]:
@@ -141,23 +125,3 @@ def _runs(on: NDArray[np.bool_], least: int) -> list[tuple[int, int]]:
     """Ranges [a, b) of True at least ``least`` long."""
     edge = np.flatnonzero(np.diff(np.concatenate([[False], on, [False]]).astype(np.int8)))
     return [(int(a), int(b)) for a, b in zip(edge[::2], edge[1::2], strict=True) if b - a >= least]
-
-
-def _lattice_lines(surface: Surface) -> list[ReadingLine]:
-    step = surface.cell_mm
-    if abs(step / STEP_MM - 1.0) > STEP_TOLERANCE:
-        return []
-    apart = max(1, math.ceil(APART_MM / step - 1e-6))
-    seen = surface.seen
-    found = []
-    for r in range(0, seen.shape[0], apart):
-        found += [
-            ReadingLine(np.full(b - a, float(r)), np.arange(a, b, dtype=np.float64), step)
-            for a, b in _runs(seen[r], _least_readings())
-        ]
-    for c in range(0, seen.shape[1], apart):
-        found += [
-            ReadingLine(np.arange(a, b, dtype=np.float64), np.full(b - a, float(c)), step)
-            for a, b in _runs(seen[:, c], _least_readings())
-        ]
-    return found

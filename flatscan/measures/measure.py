@@ -11,7 +11,6 @@ from flatscan.measures.flatness import flatness, flatness_parameters
 from flatscan.measures.gap_maps import flat_captures, gap_map
 from flatscan.measures.hump_spots import hump_spots
 from flatscan.measures.left_noise import LeftNoise
-from flatscan.measures.line_family import line_families
 from flatscan.measures.lines import LEAST_LENGTH_MM, given_lines
 from flatscan.measures.measurement import GapSpot, HumpSpot, Measurement
 from flatscan.measures.realised import measure_realised
@@ -64,7 +63,7 @@ def measure(
         gaps += spots
         humps += hump_spots(surface, edge, simulation.humps[edge], settings)
         caveats += _noise_caveat(spots)
-    if edges and not surface.lattice:
+    if edges:
         caveats.append(caveat("directions_sampled", count=settings.directions))
     given, missed = given_lines(surface, settings.lines_mm)
     caveats += [caveat("line_not_read", number=number) for number in missed]
@@ -99,8 +98,6 @@ def _of_realisations(
             )
     if edges:
         caveats.append(caveat("directions_sampled", count=settings.directions))
-    if settings.lines_mm:
-        caveats.append(caveat("no_f_numbers_from_readings"))
     return Measurement(
         flatness=shown.flatness,
         gaps=shown.gaps,
@@ -130,7 +127,7 @@ def usable_edges(
     A limit under an edge asks for contacts no further apart than the edge is long, so ``needed_mm`` are laid
     on floors shorter than they are too; ``extra_mm`` only where they fit.
     """
-    least = _least_edge_mm(surface)
+    least = LEAST_CELLS * surface.cell_mm
     longest_m = surface.longest_mm / MM_PER_M
     edges, caveats = [], []
     for edge in sorted(needed_mm | extra_mm):
@@ -144,13 +141,6 @@ def usable_edges(
         if edge in needed_mm or not longer:
             edges.append(edge)
     return tuple(edges), caveats
-
-
-def _least_edge_mm(surface: Surface) -> float:
-    if not surface.lattice:
-        return LEAST_CELLS * surface.cell_mm
-    families = line_families(surface.height_mm.shape, cell_mm=surface.cell_mm, directions=1, lattice=True)
-    return 2.0 * min(f.spacing_mm for f in families)
 
 
 def _noise_caveat(spots: list[GapSpot]) -> list[Caveat]:

@@ -147,7 +147,6 @@ def _gaps(
         edge_mm=edge_mm,
         directions=settings.directions,
         bridge_mm=settings.bridge_mm,
-        lattice=surface.lattice,
     )
     spots = [
         spot_at(surface, field, edge_mm, cell, gap, settings, raw_mm=float(field.gap_mm[cell]), floor_mm=floor_mm)
@@ -158,12 +157,10 @@ def _gaps(
 
 def _humps(surface: Surface, floors: NDArray[np.float32], edge_mm: float, settings: MeasureSettings) -> list[HumpSpot]:
     """The worst crests of one edge; only where the estimate shows a crest."""
-    cell_mm, directions, lattice = surface.cell_mm, settings.directions, surface.lattice
-    layout = HumpLayout.of(surface.inside, cell_mm=cell_mm, edge_mm=edge_mm, directions=directions, lattice=lattice)
+    cell_mm, directions = surface.cell_mm, settings.directions
+    layout = HumpLayout.of(surface.inside, cell_mm=cell_mm, edge_mm=edge_mm, directions=directions)
     drawn = DrawnMap.of(np.stack([layout.worst(one) for one in batch]) for batch in batches(floors))
-    field = hump_field(
-        surface.estimate_mm, surface.inside, cell_mm=cell_mm, edge_mm=edge_mm, directions=directions, lattice=lattice
-    )
+    field = hump_field(surface.estimate_mm, surface.inside, cell_mm=cell_mm, edge_mm=edge_mm, directions=directions)
     return [
         HumpSpot(edge_mm, clearance, surface.xy_mm(*cell), field.angles_rad[int(field.direction[cell])])
         for cell, clearance in _places(drawn, apart_cells(surface, edge_mm), settings.spots_per_edge)

@@ -89,7 +89,6 @@ def lay_edge(
         edge_mm=edge_mm,
         directions=settings.directions,
         bridge_mm=settings.bridge_mm,
-        lattice=surface.lattice,
     )
 
 
@@ -142,7 +141,6 @@ def _hump_layout(surface: Surface, edge_mm: float, settings: MeasureSettings) ->
         cell_mm=surface.cell_mm,
         edge_mm=edge_mm,
         directions=settings.directions,
-        lattice=surface.lattice,
     )
 
 

@@ -30,17 +30,16 @@ UNSEEN = np.float32(-1e18)
 
 
 @njit(cache=True)
-def _gather(coded: Array, offsets: Array, stride: int, x0: int, b0: int, z: Array) -> tuple[int, int]:
+def _gather(coded: Array, offsets: Array, b0: int, z: Array) -> tuple[int, int]:
     """Fill ``z`` (readings x lines, flat) with a block of lines; its first and last reading on the grid."""
-    n_major, n_minor = coded.shape
-    first = 0
-    last = (n_major - x0 + stride - 1) // stride
+    n_minor = coded.shape[1]
+    first, last = 0, coded.shape[0]
     while first < last and (b0 + offsets[first] >= n_minor or b0 + LINES_AT_ONCE - 1 + offsets[first] < 0):
         first += 1
     while last > first and (b0 + offsets[last - 1] >= n_minor or b0 + LINES_AT_ONCE - 1 + offsets[last - 1] < 0):
         last -= 1
     for k in range(first, last):
-        row = coded[x0 + stride * k]
+        row = coded[k]
         m0 = b0 + offsets[k]
         part = z[(k - first) * LINES_AT_ONCE : (k - first + 1) * LINES_AT_ONCE]
         if m0 >= 0 and m0 + LINES_AT_ONCE <= n_minor:
@@ -115,12 +114,11 @@ def _upper_chords_of_pieces(z: Array, n: int, window: int, room: Array, slope: A
 def _one_direction(coded: Array, offsets: Array, laid: Array, broken: bool, work: Array, best: Array) -> None:
     """Raise ``best`` (major, minor) to the gaps of one direction."""
     z, room, slope, upper = work[0], work[1], work[2], work[3]
-    stride, b_least, window, hole, blocks = laid[0], laid[1], laid[2], laid[3], laid[4]
+    b_least, window, hole, blocks = laid[0], laid[1], laid[2], laid[3]
     n_minor = coded.shape[1]
     for n in range(blocks):
-        x0 = n % stride
-        b0 = b_least + n // stride * LINES_AT_ONCE
-        first, last = _gather(coded, offsets, stride, x0, b0, z)
+        b0 = b_least + n * LINES_AT_ONCE
+        first, last = _gather(coded, offsets, b0, z)
         if last - first <= 2:  # noqa: PLR2004 - nothing between two contacts
             continue
         parted = broken and _part(z, last - first, hole, room)
@@ -132,7 +130,7 @@ def _one_direction(coded: Array, offsets: Array, laid: Array, broken: bool, work
         else:
             _upper_chords(z, last - first, window, slope, upper)
         for k in range(first, last):
-            row = best[x0 + stride * k]
+            row = best[k]
             m0 = b0 + offsets[k]
             at = (k - first) * LINES_AT_ONCE
             if m0 >= 0 and m0 + LINES_AT_ONCE <= n_minor:
@@ -159,7 +157,7 @@ def gap_fields(coded: Array, offsets: Array, laid: Array, broken: bool, best: Ar
     ----------
     coded : (fields, major, minor) float32 heights; NaN is a wall, ``UNSEEN`` is unseen
     offsets : (directions, readings) int64, as in ``line_family.LineFamily``
-    laid : (directions, 5) int64: stride, first line, window, longest hole, blocks of lines
+    laid : (directions, 4) int64: first line, window, longest hole, blocks of lines
     broken : whether there is a wall or an unseen reading
     best : (fields, major, minor) float32, changed in place; of no meaning where nothing is seen
     """

@@ -17,7 +17,6 @@ KIND_TEXT: dict[ScanKind, str] = {
     "depth_frames": "depth frames",
     "cloud": "point cloud",
     "mesh": "mesh",
-    "levels": "levels read by hand",
     "readings": "readings taken by hand",
 }
 _MOST_FILES = 3
@@ -53,10 +52,9 @@ def capture_line(report: Report) -> str:
     if surface.kind == "readings":
         return field_words.made_from_line(report, _named([file.path.name for file in report.inputs]))
     named = _named([file.path.name for file in report.inputs if file.kind != "readings"])  # the sheet is no capture
-    spacing = "readings" if surface.lattice else "cells"
     return (
         f"Capture: {KIND_TEXT[surface.kind]} ({named}); {wording.area(surface.area_m2)} of floor, "
-        f"{wording.share(surface.seen_share)} seen; {spacing} {wording.cell(surface.cell_mm)} apart; "
+        f"{wording.share(surface.seen_share)} seen; cells {wording.cell(surface.cell_mm)} apart; "
         f"one height is known to {wording.plus_minus(surface.noise.height_sigma_mm, 'mm')}."
     )
 

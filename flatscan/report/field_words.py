@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.constants import MM_PER_M
-from flatscan.judgement.judging import BY_HAND
 from flatscan.judgement.soundness import Soundness, soundness_reasons
 from flatscan.report import places, wording
 
@@ -25,7 +24,7 @@ _JOINT_WORK = ("lip", "joint_width", "joint_depth")
 
 def by_hand(surface: Surface) -> bool:
     """Whether a person read the floor: then no text may speak of a capture or a scan."""
-    return surface.kind in BY_HAND
+    return surface.kind == "readings"
 
 
 def this_capture(surface: Surface) -> str:

@@ -33,8 +33,6 @@ _DPI = (170, 140, 110)
 MOST_BYTES = 2_000_000
 _TITLE_PT, _SUBTITLE_PT, _CAPTION_PT = 13.0, 8.5, 7.5
 _AFTER_IN, _AFTER_TITLE_IN = 0.1, 0.05
-#: Covering a figure that was read by hand is this much worse than covering a point of a line.
-_FIGURES_WEIGH = 4
 
 
 def draw_heatmap(report: Report) -> Figure:
@@ -90,23 +88,18 @@ def _entries(report: Report, scale: float) -> list[key.Entry]:
         [one.verdict for one in shown_gaps(report)],
         areas=bool(report.plan.areas),
         sure=report.verdict.answer.code in {"level_areas", "level_all"},
-        rings=surface.lattice,
         laid=[wording.laid(one.spot.edge_mm, one.what) for one in shown_gaps(report)],
         numbered=bool(report.field is not None and report.field.placements),
-        holes=bool((surface.inside & ~surface.seen).any()) and not surface.lattice,
-        contour_mm=None if surface.lattice else contour_step_mm(scale),
+        holes=bool((surface.inside & ~surface.seen).any()),
+        contour_mm=contour_step_mm(scale),
     )
 
 
 def _draw_map(axes: Axes, report: Report, judged: Sequence[JudgedJoint], sheet: Sheet, scale: float) -> None:
     surface, place = report.surface, report.settings.place
     colours = height_colours()
-    nodes = np.empty((0, 2))
-    if surface.lattice:
-        nodes = floor.draw_nodes(axes, surface, sheet, colours, scale)
-    else:
-        floor.draw_heights(axes, surface, sheet, colours, scale)
-        floor.draw_holes(axes, surface, sheet)
+    floor.draw_heights(axes, surface, sheet, colours, scale)
+    floor.draw_holes(axes, surface, sheet)
     floor.draw_outline(axes, surface, sheet)
     blocked = floor.draw_grid(axes, surface, sheet)
     floor.draw_corner(axes, sheet)
@@ -115,8 +108,7 @@ def _draw_map(axes: Axes, report: Report, judged: Sequence[JudgedJoint], sheet: 
     area_labels, on_areas = marks.draw_areas(axes, report.plan.areas, sheet)
     on_field = draw_field(axes, report, sheet, avoid=np.concatenate([on_edges, on_joints]))
     labels = [*edge_labels, *joint_labels, *area_labels, *marks.draw_doors(axes, place.doors_mm, sheet)]
-    if not surface.lattice:
-        labels += marks.extreme_labels(axes, surface, report.measurement.flatness, sheet)
+    labels += marks.extreme_labels(axes, surface, report.measurement.flatness, sheet)
     if place.north_deg is not None:
         marks.draw_north(axes, math.radians(place.north_deg), sheet)
     marks.draw_labels(
@@ -124,7 +116,7 @@ def _draw_map(axes: Axes, report: Report, judged: Sequence[JudgedJoint], sheet: 
         labels,
         sheet,
         blocked=blocked,
-        drawn=np.concatenate([on_edges, on_joints, on_areas, on_field, *[nodes] * _FIGURES_WEIGH]),
+        drawn=np.concatenate([on_edges, on_joints, on_areas, on_field]),
     )
     seen = surface.height_mm[surface.seen]
     clipped = (bool((seen < -scale).any()), bool((seen > scale).any()))

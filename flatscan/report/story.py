@@ -28,6 +28,7 @@ _STEPS: dict[AnswerCode, tuple[str, ...]] = {
 _LEAST_TOLD_L = 0.05
 _CAPTURE_AGAIN = "Capture again: closer, from more places, or with a finer sensor"
 _READ_MORE = "Read again: the straightedge closer together, in two directions and along both diagonals"
+_READ_FINER = "Read levels again, closer together and over the whole floor"
 _SHEET = "next_readings.csv"
 #: How the order to take one reading begins.
 READ_BY_HAND = "Read by hand: "
@@ -42,9 +43,7 @@ def next_steps(report: Report) -> list[str]:
     code = report.verdict.answer.code
     readings = [*joint_story.edge_step(report), *_sheet(report), *_readings(report)]
     if code == "not_decided" and not readings:
-        again = _READ_MORE if report.surface.kind == "readings" else _CAPTURE_AGAIN
-        how = "Read again on a finer grid" if report.surface.lattice else again
-        readings = [f"{how}; the doubts say why"]
+        readings = [f"{_again(report)}; the doubts say why"]
     joint_work = joint_story.work_step(report) or field_words.joint_step(report)
     joints = [joint_work] if joint_work and code != "level_all" else []
     # Lips come down and joints are filled before compound goes over them.
@@ -52,6 +51,13 @@ def next_steps(report: Report) -> list[str]:
     first, then = (readings, work) if code == "not_decided" else (work, readings)
     what = "height" if field_words.by_hand(report.surface) else "scan"
     return [*field_words.soundness_step(report), *first, *then, _RECORD_FIRST.format(what=what)]
+
+
+def _again(report: Report) -> str:
+    if report.surface.kind != "readings":
+        return _CAPTURE_AGAIN
+    only_levels = report.field is not None and report.field.levels and not report.field.placements
+    return _READ_FINER if only_levels else _READ_MORE
 
 
 def _sheet(report: Report) -> list[str]:

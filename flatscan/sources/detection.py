@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 from flatscan.sources.clouds.text_cloud import HEAD_BYTES, decode_head
 from flatscan.sources.clouds.text_layout import sniff_layout
 from flatscan.sources.guard import library_errors
-from flatscan.sources.levels.levels_rows import is_levels
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -90,14 +89,6 @@ def is_gltf(head: Head) -> bool:
     return b'"asset"' in head.data or b'"buffers"' in head.data or b'"accessors"' in head.data
 
 
-def is_levels_text(head: Head) -> bool:
-    """A header row with x, y and a level reading; x, y and z are a cloud's."""
-    if not head.looks_like_text or not is_levels(head.path):
-        return False
-    layout = sniff_layout(head.text)
-    return layout is None or not layout.named
-
-
 def is_text_cloud(head: Head) -> bool:
     """Rows of x, y, z."""
-    return head.looks_like_text and not is_levels_text(head) and sniff_layout(head.text) is not None
+    return head.looks_like_text and sniff_layout(head.text) is not None

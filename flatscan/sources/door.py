@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from flatscan.sources.scan import Scan
 
-_LEAST_POINTS = {"levels": 4, "depth_frames": 100, "cloud": 100, "mesh": 100}
+_LEAST_POINTS = 100
 _LINE_SAMPLE = 100_000
 #: Root-mean-square width below which points are a line: a profile's noise, not a strip of floor.
 _LINE_WIDTH_MM = 5.0
@@ -101,15 +101,13 @@ def _check_copies(chosen: Sequence[Chosen]) -> None:
 
 def _check_points(scan: Scan, where: str) -> None:
     """Refuse too few points, and points on one line: no floor can be found in them."""
-    count, least = len(scan.points_mm), _LEAST_POINTS[scan.kind]
-    if count < least:
-        advice = f"A floor needs at least {least}; check the export"
+    count = len(scan.points_mm)
+    if count < _LEAST_POINTS:
+        advice = f"A floor needs at least {_LEAST_POINTS}; check the export"
         if scan.inputs[0].kind == "text":
             advice += ", or name the third column height or staff if these are levels read by hand"
         raise InputError(where, f"it holds only {count} points", advice)
-    # Heights of a levels table differ by millimetres whatever its plan looks like.
-    axes = 2 if scan.kind == "levels" else 3
-    sample = scan.points_mm[:: max(1, count // _LINE_SAMPLE), :axes].astype(np.float64)
+    sample = scan.points_mm[:: max(1, count // _LINE_SAMPLE)].astype(np.float64)
     spread = np.linalg.eigvalsh(np.cov(sample, rowvar=False))
     if float(np.sqrt(max(spread[-2], 0.0))) < _LINE_WIDTH_MM:
         raise InputError(where, "all its points lie on one line", "Capture an area; a line is no floor")

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from flatscan.caveats import Caveat
 
-ScanKind = Literal["depth_frames", "cloud", "mesh", "levels", "readings"]
+ScanKind = Literal["depth_frames", "cloud", "mesh", "readings"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +68,6 @@ class Scan:
     weight : (n,) float32 in (0, 1], relative trust (confidence images); None: all alike
     colour : (n, 3) uint8 RGB, or None
     step_mm : the file's own coordinate step (0: none seen)
-    sample_sigma_mm : standard uncertainty of one reading where the source states it (levels), else None
     frames : posed frames behind a depth capture, for measuring in the pictures; those that ``view_of_point``
         counts come first, those of photos without depth after them
     inferences : sentences to print: what was inferred and from what
@@ -86,7 +85,6 @@ class Scan:
     weight: NDArray[np.float32] | None = None
     colour: NDArray[np.uint8] | None = None
     step_mm: float = 0.0
-    sample_sigma_mm: float | None = None
     frames: tuple[PosedFrame, ...] = ()
     inferences: tuple[str, ...] = ()
     caveats: tuple[Caveat, ...] = ()

@@ -11,7 +11,6 @@ from flatscan.sources.detection import (
     Head,
     head_of,
     is_gltf,
-    is_levels_text,
     is_obj,
     is_pcd,
     is_stl,
@@ -19,7 +18,7 @@ from flatscan.sources.detection import (
     starts_with,
 )
 from flatscan.sources.guard import library_errors
-from flatscan.sources.hand.field_table import is_field_table
+from flatscan.sources.hand.field_table import is_read_by_hand
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -29,7 +28,7 @@ if TYPE_CHECKING:
     from flatscan.settings import ReadSettings
     from flatscan.sources.scan import Scan
 
-Group = Literal["depth", "cloud", "levels"]
+Group = Literal["depth", "cloud"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +47,6 @@ class Reader:
     looks_like: Callable[[Head], bool]
     function: str
     certain: bool = True
-    takes_progress: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +63,6 @@ _MOST_FOLDERS = 100
 _PHOTO_SUFFIXES = {".jpg", ".jpeg", ".png", ".heic", ".webp"}
 _HERE = "flatscan.sources."
 _MESH = _HERE + "clouds.mesh:read_mesh"
-_LEVELS = _HERE + "levels.levels_table:read_levels"
 
 READERS: tuple[Reader, ...] = (
     Reader("las", "LAS or LAZ", "cloud", (".las", ".laz"), starts_with(b"LASF"), _HERE + "clouds.las:read_las"),
@@ -76,26 +73,6 @@ READERS: tuple[Reader, ...] = (
     Reader("gltf", "glTF", "cloud", (".gltf",), is_gltf, _MESH, certain=False),
     Reader("obj", "OBJ", "cloud", (".obj",), is_obj, _MESH, certain=False),
     Reader("stl", "STL", "cloud", (".stl",), is_stl, _MESH, certain=False),
-    Reader(
-        "levels",
-        "a table of levels",
-        "levels",
-        (".csv", ".txt", ".tsv"),
-        is_levels_text,
-        _LEVELS,
-        certain=False,
-        takes_progress=False,
-    ),
-    Reader(
-        "levels",
-        "a table of levels",
-        "levels",
-        (".xlsx",),
-        starts_with(b"PK\x03\x04"),
-        _LEVELS,
-        certain=False,
-        takes_progress=False,
-    ),
     Reader(
         "text",
         "rows of x y z as text",
@@ -138,16 +115,13 @@ class Chosen:
         """Import the reader and use it."""
         module, _, name = self.reader.function.partition(":")
         function: Any = getattr(import_module(module), name)
-        if isinstance(self.reader, Reader) and not self.reader.takes_progress:
-            scan: Scan = function(self.path, settings)
-        else:
-            scan = function(self.path, settings, progress)
+        scan: Scan = function(self.path, settings, progress)
         return scan
 
 
 def known_kinds() -> str:
-    """What can be read, in words, in the order of the table."""
-    return ", ".join(dict.fromkeys(row.kind for row in READERS))
+    """What can be checked, in words, in the order of the table."""
+    return ", ".join([*dict.fromkeys(row.kind for row in READERS), "hand readings"])
 
 
 def choose(path: Path) -> list[Chosen]:
@@ -169,7 +143,7 @@ def _choose_file(path: Path) -> Chosen:
     head = head_of(path)
     if head.size == 0:
         raise InputError(path, "the file is empty", "Export or copy the capture again")
-    if is_field_table(path):
+    if is_read_by_hand(path):
         raise InputError(
             path,
             "it is a table of readings by hand, not a capture",
@@ -257,13 +231,13 @@ def holds_capture(folder: Path) -> bool:
         groups = [chosen.group for file in files if (chosen := _candidate(file)) is not None]
     except (OSError, InputError):
         return False
-    return bool(groups) and (set(groups) == {"cloud"} or groups == ["levels"])
+    return set(groups) == {"cloud"}
 
 
 def _candidate(file: Path) -> Chosen | None:
     """The file's reader when both its name and its first bytes agree on one."""
     named = [row for row in READERS if file.suffix.lower() in row.suffixes]
-    if not named or is_field_table(file):  # readings beside a capture are no second one
+    if not named or is_read_by_hand(file):  # readings beside a capture are no second one
         return None
     head = head_of(file)
     return next((Chosen(file, row) for row in named if row.looks_like(head)), None)

@@ -16,7 +16,6 @@ from flatscan.surface.finding.floor import Cloud, find_floor_plane
 from flatscan.surface.finding.masks import inside_mask, one_surface, things_on_floor
 from flatscan.surface.finding.room import find_room
 from flatscan.surface.finding.thinning import thin
-from flatscan.surface.lattice import lattice_surface
 from flatscan.surface.noise.denoise import best_estimate
 from flatscan.surface.noise.noise import calibrated_white, estimate_noise, split_views
 from flatscan.surface.planes import Plane, fit_robust
@@ -44,7 +43,7 @@ def find_surface(
     """The floor of a capture as a height map on its reference plane.
 
     Floor plane, floor frame with outline, grid, reference plane taken off, noise, things on the floor left
-    out, best estimate, slope. A levels table goes its own way (a node is a reading, not a cell of many).
+    out, best estimate, slope.
 
     Parameters
     ----------
@@ -55,8 +54,6 @@ def find_surface(
     InputError : no floor in view, too little of it seen, too few points or all on a line
     """
     doubts.refuse_unusable(scan)
-    if scan.kind == "levels":
-        return lattice_surface(scan, settings)
     steps = progress.track(range(4), label="finding the floor", total=4)
 
     next(steps)

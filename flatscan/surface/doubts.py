@@ -42,10 +42,9 @@ def name_of(scan: Scan) -> str:
 def refuse_unusable(scan: Scan) -> None:
     """Raise where no floor can come of these points, whatever is done with them."""
     points = scan.points_mm
-    if len(points) < (3 if scan.kind == "levels" else LEAST_POINTS):
-        least = 4 if scan.kind == "levels" else LEAST_POINTS
+    if len(points) < LEAST_POINTS:
         raise InputError(
-            name_of(scan), f"it holds {len(points)} points", f"A floor takes at least {least}; capture it again"
+            name_of(scan), f"it holds {len(points)} points", f"A floor takes at least {LEAST_POINTS}; capture it again"
         )
     if not np.isfinite(points).all():
         bad = int((~np.isfinite(points)).any(axis=1).sum())
@@ -130,7 +129,7 @@ def doubts(
         rows.append(caveat("up_inferred", axis=f"({axis})", reason=floor.up_reason))
     if not scan.gravity_known:
         rows.append(caveat("gravity_unknown"))
-    if view_count(scan) == 1 and scan.kind != "levels":
+    if view_count(scan) == 1:
         rows.append(caveat("single_view"))
     if 1.0 - seen_share > _UNSEEN_SHARE:
         rows.append(caveat("partly_seen", percent=100.0 * (1.0 - seen_share)))

@@ -17,11 +17,9 @@ if TYPE_CHECKING:
     from flatscan.sources.scan import ScanKind
     from flatscan.surface.surface import NoiseModel
 
-#: Standard uncertainty (mm/m) of what the instrument calls vertical. Levels: a line laser of ±0.3 mm/m
-#: (maker's manual), taken as a rectangular distribution. Cloud: a levelled scanner's compensator and its
+#: Standard uncertainty (mm/m) of what the instrument calls vertical. Cloud: a levelled scanner's compensator and its
 #: check, from memory. Depth and mesh: gravity of a phone, 0.2° per session, an assumption.
 LEVELLING_MM_PER_M: dict[ScanKind, float] = {
-    "levels": 0.3 / math.sqrt(3.0),
     "cloud": 0.1,
     "depth_frames": MM_PER_M * math.tan(math.radians(0.2)),
     "mesh": MM_PER_M * math.tan(math.radians(0.2)),

@@ -76,7 +76,6 @@ class Surface:
     slope : fall against gravity, None where gravity is not known
     correlated_scale : (rows, cols) float32, size of the correlated noise in each cell over ``noise.correlated_mm``
         (cells that few views saw have more of it), NaN like height; None: the same everywhere
-    lattice : True where cells are hand-read nodes a large step apart: only lines through nodes count
     kind : what the points came from
     strip_mm : width of the strip along the walls that is not judged
     realisations_mm : (draws, rows, cols) float32, floors that agree with the readings taken by hand, each as likely
@@ -98,7 +97,6 @@ class Surface:
     noise: NoiseModel
     slope: Slope | None
     kind: ScanKind
-    lattice: bool = False
     strip_mm: float = 0.0
     correlated_scale: NDArray[np.float32] | None = None
     realisations_mm: NDArray[np.float32] | None = None
@@ -141,10 +139,7 @@ class Surface:
 
     @property
     def area_m2(self) -> float:
-        """Area of the floor to be judged, seen or not; of a lattice what lies between its nodes."""
-        if self.lattice and self.outline:
-            exterior, *holes = (_area_mm2(ring) for ring in self.outline)
-            return (exterior - sum(holes)) / 1e6
+        """Area of the floor to be judged, seen or not."""
         return float(self.inside.sum()) * self.cell_mm**2 / 1e6
 
     @property
@@ -164,9 +159,3 @@ class Surface:
         """Floor-frame position of a cell's centre."""
         x0, y0 = self.origin_mm
         return x0 + (col + 0.5) * self.cell_mm, y0 + (row + 0.5) * self.cell_mm
-
-
-def _area_mm2(ring_mm: NDArray[np.float64]) -> float:
-    """Area of a closed ring (shoelace)."""
-    x, y = (ring_mm - ring_mm[0]).T
-    return abs(float(x[:-1] @ y[1:] - x[1:] @ y[:-1])) / 2.0

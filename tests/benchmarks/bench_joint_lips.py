@@ -13,7 +13,8 @@ from pathlib import Path
 
 import numpy as np
 
-from flatscan.measures.joints.lips.measure import measure_faces, measure_lips, over_smooth
+from flatscan.measures.joints.lips.faces import measured_faces
+from flatscan.measures.joints.lips.measure import measure_lips, over_smooth
 from flatscan.measures.joints.stations import stations_along
 
 
@@ -38,7 +39,7 @@ def main(million: float) -> None:
         times = []
         for job in (
             lambda: measure_lips(scan, surface, network, stations),  # noqa: B023
-            lambda: measure_faces(scan, surface, network),  # noqa: B023
+            lambda: measured_faces(surface, network),  # noqa: B023
             lambda: over_smooth(scan, surface, network),  # noqa: B023
         ):
             start, busy = time.perf_counter(), time.process_time()

@@ -337,7 +337,7 @@ def test_ctrl_c_leaves_nothing(tmp_path: Path, words: tuple[object, ...]) -> Non
         "import signal, time\nsignal.signal(signal.SIGINT, signal.default_int_handler)\n"
         "from flatscan import workflow\n"
         "def begin(*given, **named):\n    print('here', flush=True)\n    time.sleep(50)\n"
-        "workflow.find_surface = begin\n"
+        "workflow.find_surface = workflow.surface_from_readings = begin\n"
         "from flatscan.cli.entry import main\nmain()"
     )
     command = [sys.executable, "-c", code, *(str(word) for word in words), str(tmp_path / "result")]

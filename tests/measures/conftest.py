@@ -21,7 +21,6 @@ def make_surface(
     noise: NoiseModel = QUIET,
     cell_mm: float = 50.0,
     inside: np.ndarray | None = None,
-    lattice: bool = False,
     slope: Slope | None = None,
     rng: np.random.Generator | None = None,
 ) -> Surface:
@@ -44,8 +43,7 @@ def make_surface(
             outline=(),
             noise=noise,
             slope=slope,
-            kind="levels" if lattice else "cloud",
-            lattice=lattice,
+            kind="cloud",
         )
 
     height = floor.copy()

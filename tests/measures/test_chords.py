@@ -31,7 +31,7 @@ def search(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> s
 def line_gap(z: np.ndarray, edge: float, cell: float = 1.0, bridge: float = 0.0) -> np.ndarray:
     z = np.asarray(z)
     return gap_field(
-        z[None, :], np.ones((1, len(z)), bool), cell_mm=cell, edge_mm=edge, bridge_mm=bridge, lattice=True
+        z[None, :], np.ones((1, len(z)), bool), cell_mm=cell, edge_mm=edge, bridge_mm=bridge, directions=1
     ).gap_mm[0]
 
 
@@ -97,7 +97,12 @@ def test_twins_agree_on_grids(monkeypatch: pytest.MonkeyPatch) -> None:
         z = [rng.normal(size=shape), np.cumsum(rng.normal(size=shape), axis=1)][trial % 2]
         z[rng.random(shape) < (0.2 if trial % 3 else 0.0)] = np.nan
         inside = rng.random(shape) > (0.05 if trial % 5 == 0 else -1.0)
-        laid = {"cell_mm": 1.0, "edge_mm": float(rng.uniform(1, 30)), "bridge_mm": 3.0, "lattice": trial % 4 == 0}
+        laid = {
+            "cell_mm": 1.0,
+            "edge_mm": float(rng.uniform(1, 30)),
+            "bridge_mm": 3.0,
+            "directions": 12 if trial % 4 else 4,
+        }
         fast, lifted_fast, rise_fast = both(z, inside, laid)
         with monkeypatch.context() as patch:
             patch.setattr(chords, "_kernel", lambda: None)
@@ -117,7 +122,12 @@ def test_short_windows_agree_with_the_hull_walk(monkeypatch: pytest.MonkeyPatch)
         inside[shape[0] // 2 :, shape[1] // 2 :] &= trial % 4 != 0
         z[rng.random(z.shape) < (0.25 if trial % 2 else 0.0)] = np.nan
         z[:, ~inside] = np.nan if trial % 5 else 7.0
-        laid = {"cell_mm": 1.0, "edge_mm": float(rng.uniform(1, 60)), "bridge_mm": 4.0, "lattice": trial % 7 == 0}
+        laid = {
+            "cell_mm": 1.0,
+            "edge_mm": float(rng.uniform(1, 60)),
+            "bridge_mm": 4.0,
+            "directions": 12 if trial % 7 else 4,
+        }
         batch = gap_batch(z, inside, **laid)
         np.testing.assert_allclose(batch, [gap_field(h, inside, **laid).gap_mm for h in z], atol=2e-6)
         with monkeypatch.context() as patch:
@@ -164,11 +174,11 @@ def test_threads_change_nothing() -> None:
 def test_plane_and_hump_have_no_gap(search: str) -> None:
     y, x = np.indices((7, 12)).astype(float)
     inside = np.ones((7, 12), bool)
-    tilted = gap_field(0.3 * x - 0.2 * y + 5.0, inside, cell_mm=1.0, edge_mm=8.0, lattice=True)
+    tilted = gap_field(0.3 * x - 0.2 * y + 5.0, inside, cell_mm=1.0, edge_mm=8.0, directions=4)
     assert np.all(tilted.gap_mm < 1e-12)
     hump = gap_field(-((x - 5.0) ** 2) - (y - 3.0) ** 2, inside, cell_mm=1.0, edge_mm=8.0, directions=12)
-    on_lattice = gap_field(-((x - 5.0) ** 2) - (y - 3.0) ** 2, inside, cell_mm=1.0, edge_mm=8.0, lattice=True)
-    assert np.all(on_lattice.gap_mm < 1e-12)
+    through_cells = gap_field(-((x - 5.0) ** 2) - (y - 3.0) ** 2, inside, cell_mm=1.0, edge_mm=8.0, directions=4)
+    assert np.all(through_cells.gap_mm < 1e-12)
     assert hump.gap_mm.shape == (7, 12)
 
 
@@ -192,11 +202,11 @@ def test_v_notch_and_step(search: str) -> None:
 
 @given(seed=st.integers(0, 2**32 - 1), a=st.floats(-0.02, 0.02), b=st.floats(-0.02, 0.02))
 @settings(max_examples=30, deadline=None)
-def test_a_plane_changes_nothing_on_the_lattice(seed: int, a: float, b: float) -> None:
+def test_a_plane_changes_nothing_along_rows_columns_and_diagonals(seed: int, a: float, b: float) -> None:
     z = np.random.default_rng(seed).normal(size=(13, 17))
     y, x = np.indices(z.shape)
     inside = np.ones(z.shape, bool)
-    laid = {"cell_mm": 10.0, "edge_mm": 90.0, "lattice": True}
+    laid = {"cell_mm": 10.0, "edge_mm": 90.0, "directions": 4}
     before = gap_field(z, inside, **laid).gap_mm
     after = gap_field(z + a * 10.0 * x + b * 10.0 * y + 7.0, inside, **laid).gap_mm
     np.testing.assert_allclose(after, before, atol=MAP_ROUNDING_MM)
@@ -224,14 +234,14 @@ def test_the_gap_moves_by_at_most_twice_the_error(seed: int, e: float) -> None:
 
 
 def test_quarter_turn_and_mirror() -> None:
-    """Exact on lattice lines; in odd shape, where swapped axes would show."""
+    """Exact along rows, columns and diagonals; in odd shape, where swapped axes would show."""
     z = np.random.default_rng(5).normal(size=(7, 12))
     z[2, 3] = np.nan
     inside = np.ones(z.shape, bool)
     inside[4:, 8:] = False  # L-shaped
 
     def gap(height: np.ndarray, room: np.ndarray) -> np.ndarray:
-        return gap_field(height, room, cell_mm=1.0, edge_mm=6.0, bridge_mm=1.0, lattice=True).gap_mm
+        return gap_field(height, room, cell_mm=1.0, edge_mm=6.0, bridge_mm=1.0, directions=4).gap_mm
 
     straight = gap(z, inside)
     np.testing.assert_allclose(gap(np.rot90(z), np.rot90(inside)), np.rot90(straight), atol=MAP_ROUNDING_MM)
@@ -254,19 +264,19 @@ def test_large_offset_and_float32() -> None:
 def test_walls_break_the_line_and_holes_up_to_a_limit(search: str) -> None:
     z = np.zeros(41)
     z[[10, 30]] = 3.0
-    seen = gap_field(z[None], np.ones((1, 41), bool), cell_mm=10.0, edge_mm=400.0, lattice=True)
+    seen = gap_field(z[None], np.ones((1, 41), bool), cell_mm=10.0, edge_mm=400.0, directions=1)
     assert seen.gap_mm[0, 20] == pytest.approx(3.0)
     assert not seen.bridged.any()
     wall = np.ones((1, 41), bool)
     wall[0, 25] = False
-    blocked = gap_field(np.where(wall, z, np.nan), wall, cell_mm=10.0, edge_mm=400.0, lattice=True).gap_mm[0]
+    blocked = gap_field(np.where(wall, z, np.nan), wall, cell_mm=10.0, edge_mm=400.0, directions=1).gap_mm[0]
     # Left of the wall the edge can only rest on the peak and the floor before the wall: 3 · (24 - 20)/14.
     assert blocked[20] == pytest.approx(3.0 * 4.0 / 14.0, abs=1e-6)
     for cells, bridged in ((10, True), (11, False)):
         holed = z.copy()
         holed[12 : 12 + cells] = np.nan
         # min(100 mm, 400 / 4 mm) = 100 mm = ten cells.
-        gap = gap_field(holed[None], np.ones((1, 41), bool), cell_mm=10.0, edge_mm=400.0, lattice=True)
+        gap = gap_field(holed[None], np.ones((1, 41), bool), cell_mm=10.0, edge_mm=400.0, directions=1)
         assert bool(gap.gap_mm[0, 26] == pytest.approx(3.0)) is bridged
         assert bool(gap.bridged[0, 26]) is bridged
         assert np.isnan(gap.gap_mm[0, 13])
@@ -275,8 +285,8 @@ def test_walls_break_the_line_and_holes_up_to_a_limit(search: str) -> None:
 @pytest.mark.parametrize("shape", [(1, 1), (1, 9), (9, 1), (2, 2), (0, 5)])
 def test_small_grids(search: str, shape: tuple[int, int]) -> None:
     z = np.random.default_rng(1).normal(size=shape)
-    for lattice in (False, True):
-        field = gap_field(z, np.ones(shape, bool), cell_mm=1.0, edge_mm=50.0, lattice=lattice)
+    for directions in (1, 4, 12):
+        field = gap_field(z, np.ones(shape, bool), cell_mm=1.0, edge_mm=50.0, directions=directions)
         assert field.gap_mm.shape == shape
         assert np.all(field.gap_mm >= 0.0)
 
@@ -317,7 +327,7 @@ def test_contacts_belong_to_the_map() -> None:
 def test_widest_rest_on_ties() -> None:
     z = np.zeros((1, 21))
     z[0, [2, 8, 12, 18]] = 1.0
-    rest = contacts_at(z, np.isfinite(z), row=0, col=10, direction=0, cell_mm=1.0, edge_mm=20.0, lattice=True)
+    rest = contacts_at(z, np.isfinite(z), row=0, col=10, direction=0, cell_mm=1.0, edge_mm=20.0, directions=1)
     assert rest is not None
     assert (rest.first, rest.second) == ((0, 2), (0, 18))
 
@@ -327,7 +337,7 @@ def test_no_rest_beyond_a_wall() -> None:
     inside = np.ones((1, 9), bool)
     inside[0, 5] = False
     z[0, 5] = np.nan
-    assert contacts_at(z, inside, row=0, col=4, direction=0, cell_mm=1.0, edge_mm=8.0, lattice=True) is None
+    assert contacts_at(z, inside, row=0, col=4, direction=0, cell_mm=1.0, edge_mm=8.0, directions=1) is None
 
 
 def test_lifting_meets_the_limit(search: str) -> None:
@@ -348,9 +358,9 @@ def test_lifting_meets_the_limit(search: str) -> None:
     assert np.isnan(lifted[~inside]).all()
 
 
-@pytest.mark.parametrize(("shape", "lattice"), [((7, 12), False), ((12, 7), False), ((7, 12), True), ((3, 1), True)])
-def test_every_cell_is_on_one_line_of_each_direction(shape: tuple[int, int], lattice: bool) -> None:
-    for family in line_families(shape, cell_mm=1.0, directions=12, lattice=lattice):
+@pytest.mark.parametrize(("shape", "directions"), [((7, 12), 12), ((12, 7), 12), ((7, 12), 4), ((3, 1), 4)])
+def test_every_cell_is_on_one_line_of_each_direction(shape: tuple[int, int], directions: int) -> None:
+    for family in line_families(shape, cell_mm=1.0, directions=directions):
         lines = set()
         for row, col in np.ndindex(shape):
             rows, cols, at = family.through(row, col, shape)

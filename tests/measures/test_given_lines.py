@@ -49,12 +49,3 @@ def test_a_sine_along_the_given_line_has_its_closed_form_ff(surface_of: Callable
     # 32 curvatures are four whole waves: mean 0; S with n - 1 is √(32/31) times the rms; reading between cells
     # of 10 mm loses at most (2 pi/λ · 5)² / 2 = 0.009 % of the amplitude, the smoothing less than 1 %.
     assert found.ff.value == pytest.approx(112.5 / (3 * s_q * np.sqrt(32 / 31)), rel=0.01)
-
-
-def test_a_lattice_is_read_from_node_to_node_only(surface_of: Callable[..., Surface]) -> None:
-    surface = surface_of(np.zeros((8, 16)), cell_mm=305.0, lattice=True)
-    along, slanting = ((152.5, 457.5), (4422.5, 457.5)), ((152.5, 152.5), (2000.0, 1500.0))
-    lines, missed = given_lines(surface, [along, slanting])
-    assert missed == [2]
-    assert lines[0].step_mm == 305.0
-    np.testing.assert_array_equal(lines[0].col, np.arange(15))

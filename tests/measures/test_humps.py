@@ -34,19 +34,19 @@ def test_hump_is_not_a_gap_and_a_dish_is_not_a_hump() -> None:
     y, x = (np.indices((21, 25)) - 10) * 100.0
     bump = -(x**2 + y**2) / 2e5
     inside = np.ones(bump.shape, bool)
-    laid = {"cell_mm": 100.0, "edge_mm": 1000.0, "lattice": True}
+    laid = {"cell_mm": 100.0, "edge_mm": 1000.0, "directions": 4}
     assert gap_field(bump, inside, **laid).gap_mm.max() < 1e-6
     # Sagitta L²/8R with R = 1e5 mm: 1.25 mm, along both axes.
     assert hump_field(bump, inside, **laid).clearance_mm[10, 10] == pytest.approx(1.25)
     assert hump_field(-bump, inside, **laid).clearance_mm.max() == 0.0
 
 
-@pytest.mark.parametrize("lattice", [True, False])
-def test_quarter_turn(lattice: bool) -> None:
+@pytest.mark.parametrize("directions", [4, 12])
+def test_quarter_turn(directions: int) -> None:
     z = np.random.default_rng(3).normal(size=(7, 12))
     inside = np.ones(z.shape, bool)
     inside[5:, 9:] = False
-    laid = {"cell_mm": 1.0, "edge_mm": 6.0, "lattice": lattice}
+    laid = {"cell_mm": 1.0, "edge_mm": 6.0, "directions": directions}
     straight = hump_field(np.where(inside, z, np.nan), inside, **laid).clearance_mm
     turned = hump_field(np.rot90(np.where(inside, z, np.nan)), np.rot90(inside), **laid).clearance_mm
     np.testing.assert_allclose(turned, np.rot90(straight), atol=1e-6)

@@ -121,7 +121,7 @@ def test_a_fall_moves_fl_and_not_ff() -> None:
     assert fallen.fl.value < 312.5 / (30.0 - abs(height[10:] - height[:-10]).mean())
 
 
-def test_no_gravity_no_fl_and_no_names_no_figures() -> None:
+def test_no_gravity_no_fl() -> None:
     found = numbers(run(rough(20)), run(rough(20, 1), name="B", start=(1000.0, 4000.0)), gravity=False)
     assert found is not None
     assert found.fl is None
@@ -129,7 +129,6 @@ def test_no_gravity_no_fl_and_no_names_no_figures() -> None:
     assert all(line.fl is None for line in found.lines)
     assert any("gravity" in note for note in found.notes)
     assert found.ff_interval is not None
-    assert numbers(run(rough(20), name="")) is None
 
 
 def test_noise_that_drowns_the_curvature_gives_no_ff() -> None:

@@ -134,17 +134,6 @@ def test_little_or_nothing_seen(surface_of: SurfaceOf, floor: np.ndarray) -> Non
     assert result.f_numbers is None
 
 
-def test_hand_readings_use_lines_through_nodes_only(surface_of: SurfaceOf) -> None:
-    """A 1 m lattice with one low node 3 mm deep: 2 m edges see 3 mm along rows, columns; 1 m has nothing between."""
-    floor = np.zeros((5, 6))
-    floor[2, 3] = -3.0
-    surface = surface_of(floor, cell_mm=1000.0, lattice=True)
-    result = measure(surface, MeasureSettings(draws=2), rng=np.random.default_rng(0))
-    assert {m.edge_mm for m in result.gap_maps} == {2000.0, 3000.0}
-    assert result.gaps[0].gap.value == pytest.approx(3.0, abs=1e-5)
-    assert "directions_sampled" not in {c.name for c in result.caveats}
-
-
 def test_flatness_parameters_of_a_saddle() -> None:
     """Saddle z = x² - y² on {-1, 0, 1}²: LSPL is z = 0, range 2, peak = valley = 1, Sq 2/3 (analytic, TABLES O-9b)."""
     y, x = np.indices((3, 3)) - 1.0

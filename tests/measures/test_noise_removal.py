@@ -130,7 +130,6 @@ def test_coarse_cells_suit_the_edge(surface_of: SurfaceOf) -> None:
     assert coarsening(surface_of(np.zeros((20, 30)), cell_mm=5.0), 2000.0) == 1
     large = surface_of(np.zeros((700, 900)), cell_mm=5.0)
     assert coarsening(large, 200.0) == 3  # 15 mm cells: 70,000 of them, and a thirteenth of the edge
-    assert coarsening(surface_of(np.zeros((20, 30)), cell_mm=5.0, lattice=True), 2000.0) == 1
 
 
 def test_peaks_are_apart_and_in_order() -> None:

@@ -10,9 +10,11 @@ from flatscan.measures import measure, realised
 from flatscan.measures.flatness import flatness_parameters
 from flatscan.measures.gap_batch import gap_batch
 from flatscan.measures.humps import HumpLayout
+from flatscan.measures.level_runs import with_level_runs
 from flatscan.measures.realised import further_draw
 from flatscan.progress import SILENT
 from flatscan.settings import MeasureSettings
+from flatscan.sources.hand.field_readings import FieldReadings
 from flatscan.surface.noise.draws import draw_noise, draw_truth
 from flatscan.surface.readings.fit import ReadingsFit
 from flatscan.surface.surface import NoiseModel, Surface
@@ -248,7 +250,11 @@ def test_lines_for_f_numbers_are_not_read_off_a_smooth_surface() -> None:
     settings = MeasureSettings(edges_mm=(), lines_mm=(((0.0, 0.0), (3000.0, 0.0)),))
     result = measure(known_as(np.zeros((4, *SHAPE))), settings, rng=np.random.default_rng(0))
     assert result.f_numbers is None
-    assert [c.name for c in result.caveats] == ["no_f_numbers_from_readings"]
+    said = with_level_runs(
+        result, FieldReadings(()), asked_mm=settings.lines_mm, alone=True, rng=np.random.default_rng(0)
+    )
+    assert said.f_numbers is None
+    assert [c.name for c in said.caveats] == ["no_f_numbers_from_readings"]
 
 
 def test_truths_and_noise_are_drawn_from_the_floors() -> None:

@@ -96,7 +96,7 @@ def frame_of(path: Path, pose: np.ndarray, lens: Lens) -> PosedFrame:
     return PosedFrame(None, path, pose, camera, lens.size, camera, lens.size, lens.k)
 
 
-def surface_of(ground: Field, size_mm=(800.0, 600.0), cell_mm=20.0, margin_mm=40.0, holes=(), lattice=False) -> Surface:
+def surface_of(ground: Field, size_mm=(800.0, 600.0), cell_mm=20.0, margin_mm=40.0, holes=()) -> Surface:
     """A surface whose heights are the ground's, judged up to ``margin_mm`` from the outline."""
     cols, rows = (round(s / cell_mm) for s in size_mm)
     x, y = np.meshgrid((np.arange(cols) + 0.5) * cell_mm, (np.arange(rows) + 0.5) * cell_mm)
@@ -119,7 +119,6 @@ def surface_of(ground: Field, size_mm=(800.0, 600.0), cell_mm=20.0, margin_mm=40
         noise=NoiseModel(0.1, 0.1, 50.0, 0.1, "made up"),
         slope=None,
         kind="depth_frames",
-        lattice=lattice,
         strip_mm=margin_mm,
     )
 

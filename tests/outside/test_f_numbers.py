@@ -129,7 +129,7 @@ def test_ff_against_ten_foot_gap_is_approximate(ff: float, gap_in: float) -> Non
     h = wave * f_number(profile_q_z(wave)[0], FF_CONSTANT_MM) / ff
     assert f_number(profile_q_z(h)[0], FF_CONSTANT_MM) == pytest.approx(ff, rel=1e-9)
     gap = gap_field(
-        h[None, :], np.ones((1, len(h)), bool), cell_mm=MM_PER["ft"], edge_mm=10 * MM_PER["ft"], lattice=True
+        h[None, :], np.ones((1, len(h)), bool), cell_mm=MM_PER["ft"], edge_mm=10 * MM_PER["ft"], directions=1
     )
     assert float(gap.gap_mm.max()) == pytest.approx(gap_in * MM_PER["in"], rel=0.125)
 

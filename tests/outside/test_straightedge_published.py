@@ -11,7 +11,7 @@ from flatscan.measures.chords import contacts_at, gap_field
 
 
 def one_line(z: np.ndarray, cell_mm: float, edge_mm: float) -> np.ndarray:
-    return gap_field(z[None, :], np.ones((1, len(z)), bool), cell_mm=cell_mm, edge_mm=edge_mm, lattice=True).gap_mm[0]
+    return gap_field(z[None, :], np.ones((1, len(z)), bool), cell_mm=cell_mm, edge_mm=edge_mm, directions=1).gap_mm[0]
 
 
 def test_three_point_example() -> None:
@@ -58,7 +58,7 @@ def test_bar_on_two_high_points_ignores_overhang(tilt: float) -> None:
     gap = one_line(z, 100.0, 2000.0)
     assert gap[10] == pytest.approx(4.0, abs=1e-5)
     rest = contacts_at(
-        z[None, :], np.ones((1, 21), bool), row=0, col=10, direction=0, cell_mm=100.0, edge_mm=2000.0, lattice=True
+        z[None, :], np.ones((1, 21), bool), row=0, col=10, direction=0, cell_mm=100.0, edge_mm=2000.0, directions=1
     )
     assert rest is not None
     assert (rest.first, rest.second, rest.span_mm) == ((0, 5), (0, 15), pytest.approx(1000.0))

@@ -42,13 +42,12 @@ def make_surface(
     cell_mm: float = 10.0,
     noise_mm: float = 0.25,
     relief: float = 1.0,
-    lattice: bool = False,
 ) -> Surface:
     """An L-shaped room: ``notch`` is cut from the far right corner, ``hole`` (x0, y0, x1, y1) was not seen."""
     width, depth = size
     rows, cols = max(1, int(depth // cell_mm)), max(1, int(width // cell_mm))
     x, y = np.meshgrid((np.arange(cols) + 0.5) * cell_mm, (np.arange(rows) + 0.5) * cell_mm)
-    strip = 0.0 if lattice else SKIRTING_MM
+    strip = SKIRTING_MM
     inside = (x > strip) & (x < width - strip) & (y > strip) & (y < depth - strip)
     ring = [(0.0, 0.0), (width, 0.0), (width, depth), (0.0, depth)]
     if notch is not None:
@@ -75,8 +74,7 @@ def make_surface(
         outline=(np.array(ring, dtype=np.float64),),
         noise=NoiseModel(noise_mm, 0.3, 60.0, 0.2, "differences of neighbouring cells and of two views"),
         slope=Slope(Quantity(2.31, 0.14, "mm/m"), 1.92),
-        kind="levels" if lattice else "cloud",
-        lattice=lattice,
+        kind="cloud",
         inferences=("Unit taken as m, because the floor is 1.31 away from the scanner",),
         caveats=(caveat("partly_seen", percent=4.0),),
     )

@@ -52,7 +52,7 @@ def test_parts_kilometres_apart_are_no_common_frame(tmp_path: Path, cloud_files:
 def test_kinds_that_cannot_be_one_capture(tmp_path: Path, cloud_files: ModuleType) -> None:
     cloud_files.write_ply(tmp_path / "a.ply", cloud_files.TRUTH)
     (tmp_path / "levels.csv").write_text("x,y,reading\n0,0,1\n1,0,2\n0,1,3\n1,1,2\n2,2,2\n")
-    with pytest.raises(InputError, match=r"levels\.csv \(levels\)"):
+    with pytest.raises(InputError, match=r"levels\.csv.* table of readings by hand, not a capture"):
         read([tmp_path / "a.ply", tmp_path / "levels.csv"])
     cloud_files.write_mesh(tmp_path / "b.stl", cloud_files.room_mesh())
     with pytest.raises(InputError, match="one capture"):
@@ -69,8 +69,7 @@ def test_a_folder_gives_what_lies_in_it(tmp_path: Path, cloud_files: ModuleType)
     cloud_files.write_las(tmp_path / "b.laz", cloud_files.TRUTH + 0.01)
     assert len(read(tmp_path).points_mm) == 2 * len(one.points_mm)
     (tmp_path / "levels.csv").write_text("x,y,reading\n0,0,1\n1,0,2\n0,1,3\n1,1,2\n2,2,2\n")
-    with pytest.raises(InputError, match="several captures"):
-        read(tmp_path)
+    assert len(read(tmp_path).points_mm) == 2 * len(one.points_mm)  # what was read by hand is no capture
 
 
 @pytest.mark.parametrize("name", ["room.ply", "room.scan", "room"])

@@ -18,6 +18,8 @@ from flatscan.errors import InputError
 from flatscan.settings import ReadSettings
 from flatscan.sources import Scan, read
 from flatscan.sources.clouds.las_units import from_wkt
+from flatscan.sources.hand.field_table import is_read_by_hand
+from flatscan.sources.hand.read_field import read_field_readings
 
 UTM = np.array([487_321.0, 5_423_871.0, 212.0])
 US_SURVEY_FOOT_MM = 1.2e6 / 3937.0
@@ -355,13 +357,18 @@ def test_x_and_y_without_z_is_no_cloud(tmp_path: Path, cloud_files: ModuleType) 
 
 
 @pytest.mark.parametrize(
-    ("header", "kind"),
-    [("x,y,height", "levels"), ("x [m],y [m],staff [m]", "levels"), ("X [m],Y [m],Z [m]", "cloud"), ("x,y,z", "cloud")],
+    ("header", "levels"),
+    [("x,y,height", True), ("x [m],y [m],staff [m]", True), ("X [m],Y [m],Z [m]", False), ("x,y,z", False)],
 )
-def test_levels_and_clouds_as_text_are_told_apart_by_their_header(tmp_path: Path, header: str, kind: str) -> None:
+def test_levels_and_clouds_as_text_are_told_apart_by_their_header(tmp_path: Path, header: str, levels: bool) -> None:
     file = tmp_path / "room.csv"
     rows = [f"{x / 10},{y / 10},{(x + y) / 1000}" for x in range(14) for y in range(9)]
     file.write_text("\n".join([header, *rows]) + "\n")
-    scan = read(file, ReadSettings(unit="m"))
-    assert scan.kind == kind
-    assert len(scan.points_mm) == 14 * 9
+    assert is_read_by_hand(file) is levels
+    if levels:
+        with pytest.raises(InputError, match="table of readings by hand, not a capture"):
+            read(file, ReadSettings(unit="m"))
+        assert len(read_field_readings(file, ReadSettings(unit="m")).levels) == 14 * 9
+    else:
+        scan = read(file, ReadSettings(unit="m"))
+        assert (scan.kind, len(scan.points_mm)) == ("cloud", 14 * 9)

@@ -131,7 +131,7 @@ def test_a_noiseless_surface_draws_itself():
     np.testing.assert_array_equal(draw_noise(surface, np.random.default_rng(2))[surface.seen], 0.0)
 
 
-def test_a_lattice_of_hand_readings():
+def test_coarse_cells():
     rng = np.random.default_rng(4)
     y, x = np.mgrid[:7, :12] * 500.0
     truth = 3 * np.sin(x / 900) + 2 * np.cos(y / 700)

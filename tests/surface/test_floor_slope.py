@@ -42,7 +42,7 @@ def test_no_slope_without_gravity(rooms):
 def test_closed_form():
     # Up leans by 3 and 4 parts in a thousand: 5 mm/m, downhill where up leans away from.
     up = np.array([0.003, -0.004, 1.0]) / np.sqrt(1 + 25e-6)
-    slope = slope_against(up, np.ones((7, 12), bool), 500.0, NOISE, "levels")
+    slope = slope_against(up, np.ones((7, 12), bool), 500.0, NOISE, "cloud")
     assert slope.fall.value == pytest.approx(5.0)
     assert np.cos(slope.direction_rad) == pytest.approx(-0.6)
     assert np.sin(slope.direction_rad) == pytest.approx(0.8)
@@ -51,7 +51,7 @@ def test_closed_form():
 def test_uncertainty_of_the_fit_is_the_regression_formula():
     """One-dimensional twin: u of a slope is σ / (sd(x) √n) for independent readings."""
     seen = np.ones((3, 11), bool)
-    slope = slope_against(np.array([-1e-3, 0, 1.0]), seen, 400.0, NOISE, "levels")
+    slope = slope_against(np.array([-1e-3, 0, 1.0]), seen, 400.0, NOISE, "cloud")
     x = np.tile(np.arange(11) * 400.0, 3)
     expected = 1000 * 0.1 / np.sqrt(((x - x.mean()) ** 2).sum())
     assert dict(slope.fall.budget)["independent_noise"] == pytest.approx(expected)

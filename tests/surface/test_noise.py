@@ -219,15 +219,6 @@ def test_the_coordinate_step_is_the_least():
     assert "step by 10 mm" in noise.how
 
 
-def test_hand_readings_are_trusted_as_their_table_says():
-    height = np.random.default_rng(9).normal(0, 3, (7, 12))
-    stated = estimate_noise(stats(height, 0.0), cell_mm=500.0, kind="levels", sample_sigma_mm=0.3, step_mm=1.0)
-    assert stated.white_mm == pytest.approx(math.hypot(0.3, 1 / math.sqrt(12)))
-    assert stated.correlated_mm == 0.0
-    assert "stated" in stated.how
-    assert "assumed" in estimate_noise(stats(height, 0.0), cell_mm=500.0, kind="levels").how
-
-
 def test_the_users_bend_is_kept():
     noise = estimate_noise(stats(np.zeros((50, 60)), 0.2), cell_mm=CELL, kind="mesh", systematic_mm=0.7)
     assert noise.systematic_mm == 0.7

@@ -359,7 +359,3 @@ def test_pixel_is_bounded_by_memory(photographed, monkeypatch, tmp_path) -> None
     assert picture.tone.size <= 30_000  # 60 000 pixels of 2.3 mm would fit the floor
     assert "memory" in picture.inferences[0]
     assert np.nanmax(np.abs(picture.tone - 0.4)) < 0.01
-
-
-def test_a_levels_table_has_no_picture(photographed) -> None:
-    assert floor_picture(photographed.scan_of(), photographed.surface_of(level, lattice=True), JointSettings()) is None

@@ -27,7 +27,7 @@ def bridge_joints(surface: Surface, pieces: Sequence[JointPiece]) -> Surface:
     The gap under a straightedge is judged on tile faces, the joint by its own limits; a fine cell in a joint would
     show the joint's depth as a gap. Surfaces of cells over 10 mm are returned as they are.
     """
-    if not pieces or surface.lattice or surface.cell_mm > _FINE_CELL_MM:
+    if not pieces or surface.cell_mm > _FINE_CELL_MM:
         return surface
     over = joint_cells(surface, pieces, half_mm=_HALF_JOINT_MM + 0.5 * surface.cell_mm)
     faces = surface.seen & ~over

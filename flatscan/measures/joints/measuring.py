@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 from flatscan.measures.joints.finding.find import find_network
 from flatscan.measures.joints.joints import Joints, MeasuredJoint, Station
-from flatscan.measures.joints.lips.measure import measure_depths, measure_faces, measure_lips
+from flatscan.measures.joints.lips.faces import measured_faces
+from flatscan.measures.joints.lips.measure import measure_depths, measure_lips
 from flatscan.measures.joints.stations import Stations, stations_along
 from flatscan.measures.joints.widths.edge_definition import between_walls_and_tops
 from flatscan.measures.joints.widths.lone import without_lone
@@ -74,7 +75,7 @@ def measure_joints(
     return Joints(
         network=network,
         joints=_joints(network, stations, (widths, lips, depths), settings),
-        faces=measure_faces(scan, surface, network),
+        faces=measured_faces(surface, network),
         caveats=doubts if lips.smooth is None else (*doubts, lips.smooth),
     )
 

@@ -10,7 +10,6 @@ from flatscan.constants import MM_PER_M
 from flatscan.report.picture.colours import contour_step_mm
 from flatscan.report.picture.lettering import font, line_in, width_in
 from flatscan.report.picture.sheet import EDGE_IN, grid_lines_mm
-from flatscan.report.wording import signed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,12 +29,6 @@ _CONTOUR_PIXELS = 400
 INK, SOFT_INK, HOLE = "#1c1c1c", "#5a5a5a", "#d2d2d2"
 TICK_PT, WORD_PT = 7.5, 8.0
 _WORD_AWAY_IN = 0.27
-#: Figures go into hand-read nodes where a circle has this much room.
-_NODE_TEXT_IN = 0.36
-_MOST_NODE_IN = 0.46
-_DARK_SHARE = 0.75
-#: Discs of hand-read places lie over the straightedge, so that every figure can be read.
-NODE_LAYER = 11
 
 
 def block_step(shape: tuple[int, ...], most: int) -> int:
@@ -89,46 +82,6 @@ def draw_heights(axes: Axes, surface: Surface, sheet: Sheet, colours: ListedColo
         wanted = wanted[(wanted > np.nanmin(smooth)) & (wanted < np.nanmax(smooth))]
         if len(wanted):
             axes.contour(x, y, held, levels=wanted, colors=SOFT_INK, linewidths=0.5, linestyles=style, zorder=2)
-
-
-def node_size_in(surface: Surface, sheet: Sheet) -> float:
-    """Diameter of the disc of a hand-read place."""
-    return min(0.62 * surface.cell_mm * sheet.inch_per_mm, _MOST_NODE_IN)
-
-
-def draw_nodes(
-    axes: Axes, surface: Surface, sheet: Sheet, colours: ListedColormap, scale: float
-) -> NDArray[np.float64]:
-    """Hand-read places as discs with their height: nothing is known between them. Their places, in inches."""
-    rows, cols = np.nonzero(surface.seen)
-    places = sheet.on_paper(np.stack([cols + 0.5, rows + 0.5], axis=1) * surface.cell_mm + surface.origin_mm)
-    heights = surface.height_mm[rows, cols]
-    size = node_size_in(surface, sheet)
-    shades = np.clip(heights / scale, -1.0, 1.0)
-    axes.scatter(
-        places[:, 0],
-        places[:, 1],
-        s=(72.0 * size) ** 2,
-        c=colours(0.5 + 0.5 * shades),
-        edgecolors=SOFT_INK,
-        linewidths=0.6,
-        zorder=NODE_LAYER,
-    )
-    if size < _NODE_TEXT_IN:
-        return places
-    for (x, y), height, shade in zip(places, heights, shades, strict=True):
-        ink = "white" if abs(shade) > _DARK_SHARE else INK
-        axes.text(
-            x,
-            y,
-            signed(float(height), 1),
-            fontproperties=font(TICK_PT),
-            color=ink,
-            ha="center",
-            va="center",
-            zorder=NODE_LAYER + 1,
-        )
-    return places
 
 
 def draw_holes(axes: Axes, surface: Surface, sheet: Sheet) -> bool:

@@ -57,11 +57,10 @@ def entries(
     holes: bool,
     contour_mm: float | None,
     sure: bool = True,
-    rings: bool = False,
     laid: Sequence[str] = (),
     numbered: bool = False,
 ) -> list[Entry]:
-    """Only what this picture shows. ``sure``: the areas are to be levelled; ``rings`` mark contacts, not dots.
+    """Only what this picture shows. ``sure``: the areas are to be levelled.
 
     ``numbered``: bars that a person laid are drawn too, so an edge worked out must not be taken for one of them.
     """
@@ -71,7 +70,7 @@ def entries(
         found.append(
             Entry(
                 "where it would touch" if numbered else "where it touched",
-                _dot("o", *(("none", INK) if rings else (INK, "white"))),
+                _dot("o", INK, "white"),
             )
         )
         where = f"gap {laid[0]}" if len(set(laid)) == 1 else "where the gap is"

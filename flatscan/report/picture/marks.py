@@ -9,7 +9,7 @@ import numpy as np
 
 from flatscan.report import wording
 from flatscan.report.picture.edge_line import edge_line
-from flatscan.report.picture.floor import INK, NODE_LAYER, node_size_in
+from flatscan.report.picture.floor import INK
 from flatscan.report.picture.labels import Wanted, leader_end, place_labels
 from flatscan.report.picture.lettering import font, line_in, printable, width_in
 
@@ -90,15 +90,8 @@ def draw_edges(axes: Axes, shown: Sequence[Shown], surface: Surface, sheet: Shee
         axes.plot(ends[:, 0], ends[:, 1], color=INK, linewidth=width, path_effects=halo, zorder=10, **style)
         dots, at = sheet.on_paper(spot.contacts), sheet.on_paper(spot.at)
         size = 5.5 if one.verdict in {"over", "not_decided"} else 4.0
-        if surface.lattice:
-            # Rings round the discs and a mark above, for the figures within must stay readable.
-            disc = node_size_in(surface, sheet)
-            ring: dict[str, Any] = {"markersize": 72.0 * disc, "markerfacecolor": "none", "markeredgecolor": INK}
-            axes.plot(dots[:, 0], dots[:, 1], "o", markeredgewidth=2.2, zorder=NODE_LAYER + 1, **ring)
-            at = at + np.array([0.0, 0.5 * disc])
-        else:
-            axes.plot(dots[:, 0], dots[:, 1], "o", color=INK, markeredgecolor="white", markersize=size, zorder=11)
-        axes.plot(*at, "v", color="white", markeredgecolor=INK, markersize=size + 0.5, zorder=NODE_LAYER + 2)
+        axes.plot(dots[:, 0], dots[:, 1], "o", color=INK, markeredgecolor="white", markersize=size, zorder=11)
+        axes.plot(*at, "v", color="white", markeredgecolor=INK, markersize=size + 0.5, zorder=13)
         along = np.linspace(0.0, 1.0, _SAMPLES)[:, None]
         drawn += [ends[0] + along * (ends[1] - ends[0]), np.repeat(dots, _DOTS_WEIGH, axis=0)]
         text = f"{one.letter}  {wording.gap(spot, one.what, edge=not one_edge)}"

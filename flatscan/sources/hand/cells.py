@@ -25,7 +25,7 @@ _DATE = re.compile(r"\d{4}-\d{2}-\d{2}|\d{1,2}[./]\d{1,2}[./]\d{2,4}$|\d{1,2}[-.
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffd]")
 _BELOW = ("<", "≤")
 #: Further than this from a wall is not a room: another unit was meant.
-_FARTHEST_M = 500.0
+FARTHEST_M = 500.0
 #: Tapes sag and walls are not straight: so far beyond the outline a place still counts as in the room.
 _PACED_MM = 50.0
 
@@ -74,6 +74,10 @@ class Cells:
         """The error for a cell."""
         title = column.title if isinstance(column, FieldColumn) else self.columns.title(column)
         return InputError(f"{self._place}, row {self.row}, column {title!r}", what, advice)
+
+    def rows_with(self, other: int) -> str:
+        """Where this row and another one stand, for messages."""
+        return f"{self._place}, rows {other} and {self.row}"
 
     def length(self, meaning: str) -> Length:
         """The length in a column; raises InputError where it is missing."""
@@ -143,8 +147,8 @@ class Cells:
         return at
 
     def _coordinate(self, meaning: str) -> float:
-        value_mm = self.length(meaning).mm
-        if abs(value_mm) > _FARTHEST_M * MM_PER_M:
+        value_mm = self.length(meaning).mm - self._stated.origin_mm[meaning in ("y", "to_y")]
+        if abs(value_mm) > FARTHEST_M * MM_PER_M:
             raise self.wrong(meaning, f"{value_mm / MM_PER_M:g} m is no place in a room", "Write metres from the wall")
         return value_mm
 

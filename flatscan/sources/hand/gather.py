@@ -52,6 +52,12 @@ class Gathered:
     bad: list[InputError] = field(default_factory=list)
     bad_rows: list[int] = field(default_factory=list)
 
+    def leave_out(self, wrong: Sequence[tuple[int, InputError]]) -> None:
+        """Note more rows that cannot be used, by number."""
+        bad = {**dict(wrong), **dict(zip(self.bad_rows, self.bad, strict=True))}
+        self.bad_rows = sorted(bad)
+        self.bad = [bad[row] for row in self.bad_rows]
+
 
 def gather(rows: Sequence[Cells], trust: Trust, sign: Sign | None = None) -> Gathered:
     """Read all rows. ``sign``: they are levels of that sign, and no column says what each is."""

@@ -62,7 +62,10 @@ _MOST_TILT_MM_PER_M = 20.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Stated:
-    """What the lines state; None: nothing. ``rows``: the line each came from. ``unused``: lines with no use here."""
+    """What the lines state; None: nothing. ``rows``: the line each came from. ``unused``: lines with no use here.
+
+    ``origin_mm``: what places are counted from, where they are written as map coordinates.
+    """
 
     unit: str | None = None
     place_unit: str | None = None
@@ -79,6 +82,7 @@ class Stated:
     level_drift_mm: float | None = None
     gravity: bool | None = None
     joints_searched: bool = False
+    origin_mm: tuple[float, float] = (0.0, 0.0)
     rows: tuple[tuple[str, int], ...] = ()
     unused: tuple[str, ...] = ()
 

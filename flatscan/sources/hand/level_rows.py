@@ -7,13 +7,13 @@ from collections import defaultdict
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
+from flatscan.errors import InputError
 from flatscan.sources.hand.field_readings import LevelReading
 from flatscan.sources.hand.spot_rows import stated_u_mm
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from flatscan.errors import InputError
     from flatscan.sources.hand.cells import Cells
     from flatscan.sources.hand.trust import Trust
 
@@ -55,6 +55,27 @@ def level_of(cells: Cells, sign: Literal["staff", "height"], trust: Trust, colum
         note=cells.text("note"),
     )
     return TimedLevel(reading, _second(cells), sign, cells)
+
+
+def places_once(levels: Sequence[TimedLevel]) -> tuple[list[TimedLevel], int, list[tuple[int, InputError]]]:
+    """Levels less those of a place that was read before, how many say just the same, and an error for each other.
+
+    Only where neither a set-up nor a time tells the two readings apart: a second one may then close the round.
+    """
+    first: dict[tuple[float, float], TimedLevel] = {}
+    kept, wrong = [], []
+    for level in levels:
+        reading = level.reading
+        if reading.set_up or level.second is not None:
+            kept.append(level)
+            continue
+        before = first.setdefault((round(reading.at[0], 6), round(reading.at[1], 6)), level)
+        if before is level:
+            kept.append(level)
+        elif before.reading.height_mm != reading.height_mm:
+            what, advice = "give two readings for one place", "Keep the right one, or their mean, or name set-ups"
+            wrong.append((level.row, InputError(level.cells.rows_with(before.row), what, advice)))
+    return kept, len(levels) - len(kept) - len(wrong), wrong
 
 
 def in_order(levels: Sequence[TimedLevel]) -> tuple[LevelReading, ...]:

@@ -19,7 +19,7 @@ from flatscan.sources.hand.cells import Cells
 from flatscan.sources.hand.columns import HEADER, columns_of_field, is_field_header
 from flatscan.sources.hand.cross_checks import reversals
 from flatscan.sources.hand.field_readings import FieldReadings
-from flatscan.sources.hand.field_table import is_field_table
+from flatscan.sources.hand.field_table import is_field_table, is_read_by_hand
 from flatscan.sources.hand.gather import gather, left_out
 from flatscan.sources.hand.instrument_lines import stated_by
 from flatscan.sources.hand.level_rows import in_order
@@ -28,7 +28,7 @@ from flatscan.sources.hand.row_kinds import PLANNED_KINDS, is_filled
 from flatscan.sources.hand.trust import finest_step_mm, trust_in
 from flatscan.sources.hand.typed import the_typed_one
 from flatscan.sources.levels.levels_columns import UNREAD
-from flatscan.sources.levels.levels_rows import read_table
+from flatscan.sources.levels.levels_rows import XLSX_SUFFIXES, read_table
 from flatscan.sources.levels.levels_words import has_levels_header
 from flatscan.sources.table import holds_capture
 
@@ -66,8 +66,9 @@ def read_field_readings(
     """
     settings = settings or ReadSettings()
     table = read_table(path, kind="readings table", header=HEADER)
-    if not is_field_header(table.header.cells) and has_levels_header(table.header.cells):
-        return levels_as_field(path, table, settings)
+    is_sheet = table.delimiter is None
+    if not is_field_header(table.header.cells) and has_levels_header(table.header.cells, z=is_sheet):
+        return levels_as_field(path, table, settings, room=room)
     stated = stated_by(table.comments, table.place, settings.unit)
     stated = stated if stated.outline is not None else replace(stated, outline=room)
     columns = columns_of_field(table, stated.place_unit or settings.unit)
@@ -120,13 +121,15 @@ def read_levels_as_field(path: Path, settings: ReadSettings | None = None) -> Fi
 
 
 def sort_sources(paths: Sequence[Path]) -> tuple[list[Path], list[Path]]:
-    """Captures, and readings tables (those with a column ``what``), each in the order given.
+    """Captures, and tables of readings by hand (levels tables too), each in the order given.
 
-    A folder whose only content of use is a readings table counts as that table; of several, the one filled in.
+    A folder whose only content of use is such a table counts as that table; of several, the one filled in. Any
+    spreadsheet is taken for one, so that its reader can say what it lacks.
     """
     captures, tables = [], []
     for path in paths:
-        table = path if is_field_table(path) else _only_table_in(path)
+        is_sheet = path.suffix.lower() in XLSX_SUFFIXES and path.is_file()
+        table = path if is_sheet or is_read_by_hand(path) else _only_table_in(path)
         if table is None:
             captures.append(path)
         else:
@@ -139,7 +142,7 @@ def _only_table_in(path: Path) -> Path | None:
         inside = sorted(p for p in path.iterdir() if not p.name.startswith(".")) if path.is_dir() else []
     except OSError:  # the reader of captures tells why it cannot be looked at
         return None
-    tables = [p for p in inside if is_field_table(p)]
+    tables = [p for p in inside if is_read_by_hand(p)]
     if not tables or holds_capture(path):
         return None
     return the_typed_one(tables, path)

@@ -8,6 +8,7 @@ from flatscan.errors import InputError
 from flatscan.sources.hand.columns import is_station, meaning_of
 from flatscan.sources.levels.levels_columns import UNREAD
 from flatscan.sources.levels.levels_rows import read_table
+from flatscan.sources.levels.levels_words import is_level
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -45,7 +46,8 @@ def the_typed_one(tables: Sequence[Path], folder: Path) -> Path:
 
 def _holds_a_reading(table: RawTable) -> bool:
     meanings = [meaning_of(title)[0] for title in table.header.cells]
-    values = [i for i, title in enumerate(table.header.cells) if meanings[i] == "value" or is_station(title)]
+    titles = table.header.cells
+    values = [i for i, title in enumerate(titles) if meanings[i] == "value" or is_station(title) or is_level(title)]
     places = [i for i, meaning in enumerate(meanings) if meaning == "x"]
     whats = [i for i, meaning in enumerate(meanings) if meaning == "what"]
     return any(

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from flatscan.errors import InputError
 from flatscan.sources.guard import library_errors
-from flatscan.sources.levels.levels_words import TableFacts, facts_with, has_levels_header
+from flatscan.sources.levels.levels_words import TableFacts, facts_with
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -21,7 +21,6 @@ _ZIP_MAGIC = b"PK\x03\x04"
 _DELIMITERS = (";", "\t", "|", ",")
 #: A levels table is typed by people; more than this is another kind of file.
 _MOST_BYTES = 50_000_000
-_SNIFF_BYTES = 8_192
 _NOT_TEXT = "Save it as CSV (UTF-8) or XLSX"
 _LEVELS_HEADER = "x [m], y [m], staff [mm]"
 
@@ -53,23 +52,6 @@ class RawTable:
         for number, line in self.comments:
             facts = facts_with(facts, line, f"{self.place}, row {number}")
         return facts
-
-
-def is_levels(path: Path) -> bool:
-    """Whether ``path`` is a spreadsheet, or a text table whose header names x, y and a level reading."""
-    if not path.is_file():
-        return False
-    suffix = path.suffix.lower()
-    try:
-        with path.open("rb") as file:
-            start = file.read(_SNIFF_BYTES)
-    except OSError:
-        return False
-    if suffix in XLSX_SUFFIXES:
-        return True
-    if suffix not in TEXT_SUFFIXES:
-        return False
-    return has_levels_header(text_titles(start))
 
 
 def text_titles(start: bytes) -> list[str]:
@@ -183,7 +165,8 @@ def _sheet_rows(sheet: Any) -> list[Row]:
 def _text(value: object) -> str:
     if isinstance(value, float):
         # A sheet stores 0.3 as 0.30000000000000004; ten digits are more than any staff has.
-        return f"{value:.10g}"
+        text = f"{value:.10g}"
+        return f"{value:.10f}" if "e" in text else text
     return str(value).strip()
 
 

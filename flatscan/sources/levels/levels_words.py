@@ -87,6 +87,15 @@ def column(title: str) -> Column:
     return Column(meaning, unit if meaning or not (unit or "").startswith("?") else None, title.strip())
 
 
+def is_level(title: str) -> bool:
+    """Whether a header cell names a level reading.
+
+    >>> is_level("staff [mm]"), is_level("x [m]"), is_level("value_mm")
+    (True, False, False)
+    """
+    return column(title).meaning in ("height", "staff", "reading")
+
+
 def split_title(title: str) -> tuple[str, str | None]:
     """A header cell without its unit, and the unit; ``?word`` for what stands in brackets and is no unit.
 
@@ -106,10 +115,10 @@ def _meaning(text: str) -> str:
     return _MEANING_OF.get(text.strip().lower().replace("_", " "), "")
 
 
-def has_levels_header(titles: Sequence[str]) -> bool:
-    """Whether a header names x, y and a level reading (not ``z``, which a cloud has too)."""
+def has_levels_header(titles: Sequence[str], *, z: bool = False) -> bool:
+    """Whether a header names x, y and a level reading; ``z``: a column so called is one (a cloud has it too)."""
     columns = [column(t) for t in titles]
-    meanings = {c.meaning for c in columns if c.title.strip().lower() != "z"}
+    meanings = {c.meaning for c in columns if z or c.title.strip().lower() != "z"}
     return {"x", "y"} <= meanings and bool(meanings & {"height", "staff", "reading"})
 
 

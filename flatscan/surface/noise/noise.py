@@ -35,15 +35,13 @@ if TYPE_CHECKING:
 
 #: Standard uncertainty (mm) of a room-size bend, one view, root mean square over a floor of ``_BEND_AREA_M2`` or more.
 #: Assumptions that give gaps in the range of published figures: laser scanners 0.3-0.5 mm under a 2 m edge, phone
-#: depth 1-2 mm; hand readings 0.3 mm/m of the laser.
-ASSUMED_BEND_MM: dict[ScanKind, float] = {"cloud": 0.3, "depth_frames": 2.0, "mesh": 2.0, "levels": 0.3}
+#: depth 1-2 mm.
+ASSUMED_BEND_MM: dict[ScanKind, float] = {"cloud": 0.3, "depth_frames": 2.0, "mesh": 2.0}
 #: A bend is a curvature: on a smaller floor the same one is less high, with the square of the floor's extent. A single
 #: depth image bends within its frame, whatever it shows: there the figure stays whole.
 _BEND_AREA_M2 = 9.0
 #: Share of it that stays when views from several places agree (assumption): what all views have in common.
 _COMMON_SHARE = 0.5
-#: Standard uncertainty of a hand reading whose table does not say (assumption: read to 1 mm on a staff).
-ASSUMED_READING_MM = 0.5
 #: Width of the mean that stands for the floor's own shape where one view must do.
 DETREND_MM = 100.0
 _BLOCK_MM = 1000.0
@@ -72,7 +70,6 @@ def estimate_noise(
     view_stats: Sequence[CellStats] = (),
     step_mm: float = 0.0,
     systematic_mm: float | None = None,
-    sample_sigma_mm: float | None = None,
     one_station: bool = False,
 ) -> NoiseModel:
     """Estimate the noise model of the cells in ``stats``.
@@ -83,20 +80,12 @@ def estimate_noise(
     view_stats : the same grid from two groups of views (see :func:`split_views`); empty: one view
     step_mm : the coordinates' own step
     systematic_mm : the user's own figure for the room-size bend; None: by kind of sensor
-    sample_sigma_mm : stated standard uncertainty of a hand reading
     one_station : the points are single readings from one known place (a scanner on a tripod): what neighbouring cells
         share is then the floor's, for such readings hang together over a few points at most (Kermarrec et al. 2021)
     """
     assumed = ASSUMED_BEND_MM[kind] if systematic_mm is None else systematic_mm
     floor_share = 0.0
     origin = "assumed for this kind of sensor" if systematic_mm is None else "as stated"
-    if kind == "levels":
-        white = ASSUMED_READING_MM if sample_sigma_mm is None else sample_sigma_mm
-        said = "assumed" if sample_sigma_mm is None else "stated"
-        white = math.hypot(white, step_mm / math.sqrt(12.0))
-        return NoiseModel(
-            white, 0.0, cell_mm, assumed, f"each reading is trusted to {white:.2g} mm ({said}); bend {origin}"
-        )
     seen = np.isfinite(stats.height_mm)
     if systematic_mm is None and not (kind == "depth_frames" and not view_stats):
         assumed *= min(1.0, float(seen.sum()) * cell_mm**2 / MM2_PER_M2 / _BEND_AREA_M2)

@@ -72,7 +72,7 @@ def aligned_photos(scan: Scan, surface: Surface, *, progress: Progress = SILENT)
     or mirrored are all left out. Nothing is moved where nothing overlaps.
     """
     posed = [p for p in posed_photos(scan, surface) if p.index < _MOST_FRAMES]
-    if not posed or surface.lattice:
+    if not posed:
         return AlignedPhotos(())
     ground, grid = ground_of(surface), map_grid(surface, MAP_CELL_MM)
     draw = drawable(surface, np.zeros_like(surface.seen), grid)

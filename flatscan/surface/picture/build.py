@@ -35,8 +35,6 @@ def floor_picture(
     ----------
     photos : of ``aligned_photos`` for this scan and surface, where the caller needs them too; None: made here
     """
-    if surface.lattice:
-        return None
     aligned = aligned_photos(scan, surface, progress=progress) if photos is None else photos
     picture = photo_picture(scan, surface, settings, aligned, progress)
     if picture is not None:

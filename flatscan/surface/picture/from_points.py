@@ -79,11 +79,8 @@ def height_picture(scan: Scan, surface: Surface, settings: JointSettings) -> Flo
     """Relief of the floor: the mean height of its points in each pixel above their surroundings, in mm.
 
     Joints are valleys and lips are steps. Heights are taken against each view's own level nearby, because views lie
-    millimetres above each other. None where the points are too far apart for a picture of joints, or the heights
-    are few and read by hand.
+    millimetres above each other. None where the points are too far apart for a picture of joints.
     """
-    if surface.lattice:
-        return None
     base = _base(scan, surface, settings, FINEST_HEIGHT_MM)
     if base is None:
         return None
@@ -99,7 +96,7 @@ def height_picture(scan: Scan, surface: Surface, settings: JointSettings) -> Flo
 
 def _base(scan: Scan, surface: Surface, settings: JointSettings, finest_mm: float) -> _Base | None:
     counts = surface.count[surface.seen]
-    if scan.kind == "levels" or not len(counts):
+    if not len(counts):
         return None
     # The lower quartile: the picture must hold where cover is thin too.
     spacing_mm = surface.cell_mm / float(np.sqrt(max(np.quantile(counts, 0.25), 1e-9)))

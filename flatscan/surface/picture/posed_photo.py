@@ -109,7 +109,7 @@ class PosedPhoto:
 
 
 def posed_photos(scan: Scan, surface: Surface) -> tuple[PosedPhoto, ...]:
-    """The photos of a capture above its floor, in the order of ``scan.frames``; none for a levels table."""
+    """The photos of a capture above its floor, in the order of ``scan.frames``."""
     photos = []
     for index, frame in enumerate(scan.frames):
         if frame.colour_path is None or frame.colour_camera is None or frame.colour_size is None:

@@ -21,6 +21,7 @@ from flatscan.surface.readings.observations import observe
 from flatscan.surface.readings.outliers import standing_out
 from flatscan.surface.readings.posterior import solve, without_plane
 from flatscan.surface.readings.prior import thin_plate
+from flatscan.surface.readings.reach import hull_mm, reach_mm
 from flatscan.surface.readings.spacing import SMALLEST_WAVE, typical_spacing_mm
 from flatscan.surface.surface import NoiseModel, Slope, Surface
 
@@ -102,9 +103,7 @@ def _name(field: FieldReadings) -> str:
 
 
 def _outline(field: FieldReadings) -> NDArray[np.float64]:
-    """(k, 2) the room, closed: as stated, or the hull of everything read and of the ends of bars."""
-    from shapely.geometry import MultiPoint
-
+    """(k, 2) the room, closed: as stated, or as far as anything was read, ends of bars too."""
     places = _places_mm(field)
     if not field.shows_shape:
         raise InputError(
@@ -126,7 +125,7 @@ def _outline(field: FieldReadings) -> NDArray[np.float64]:
     if field.outline is not None:
         ring = np.asarray(field.outline, dtype=np.float64)
         return ring if np.array_equal(ring[0], ring[-1]) else np.vstack([ring, ring[:1]])
-    return np.array(MultiPoint(places).convex_hull.exterior.coords, dtype=np.float64)
+    return hull_mm(places) if field.placements or field.humps else reach_mm(places)
 
 
 def _places_mm(field: FieldReadings) -> NDArray[np.float64]:

@@ -77,9 +77,6 @@ def corrected_by(
     """
     if not field.shows_shape or surface.realisations_mm is not None:
         return surface
-    if surface.lattice:
-        said = "straightedge and level readings beside a levels table correct nothing: both are read by hand"
-        return replace(surface, inferences=(*surface.inferences, said))
     usable, left_out = where_both_saw(field, surface)
     if not usable.shows_shape:
         raise InputError(

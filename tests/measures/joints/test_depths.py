@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from flatscan.measures.joints.lips.measure import measure_depths, measure_faces, over_smooth
+from flatscan.measures.joints.lips.faces import measured_faces
+from flatscan.measures.joints.lips.measure import measure_depths, over_smooth
 from flatscan.measures.joints.stations import stations_along
 from flatscan.synth.sensors.presets import STRUCTURED_LIGHT
 
@@ -99,7 +100,7 @@ def test_tilt_of_a_tile_and_its_crown(lip_floors):
     # 4 mm/m of tilt along x; a crown: -2 h (u² + v²) puts the sides' middles h / 2 below the middle.
     height = np.where(own, 0.004 * (x - middle[0]) - 2.0 * 0.6 * (u**2 + v**2), 0.0).astype(np.float32)
     raised = replace(surface, height_mm=height, white_mm=np.full_like(height, 0.02))
-    found = measure_faces(lip_floors.ideal_scan(floor, rng), raised, truth.network)[face]
+    found = measured_faces(raised, truth.network)[face]
     # The surroundings hold the tile itself: a square four tiles wide, whose plane it pulls by 1/4^4 of its own tilt.
     assert found.tilt.value == pytest.approx(4.0, abs=0.15)
     assert found.warp.value == pytest.approx(0.3, abs=0.01)

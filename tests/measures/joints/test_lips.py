@@ -149,12 +149,6 @@ def test_where_the_floor_is_not_known_no_sample_counts(lip_floors, floor, truth,
     assert np.abs(found.line[seen, 0] - truth.lip[seen]).max() < 0.06
 
 
-def test_levels_have_no_lips(lip_floors, floor, truth, ideal):
-    found = measured(lip_floors, floor, replace(ideal, kind="levels"), truth.network)
-    assert set(found.refused) == {"too_few_heights"}
-    assert np.isnan(found.u_mm).all()
-
-
 @pytest.mark.parametrize("correlated_mm", [0.0, 0.8])
 def test_plane_pair_agrees_with_a_plain_generalised_least_squares(correlated_mm):
     """Against numpy's lstsq on whitened heights, the covariances written out cell by cell."""

@@ -12,7 +12,6 @@ from flatscan.errors import InputError
 from flatscan.settings import ReadSettings
 from flatscan.sources.hand.field_readings import FieldReadings
 from flatscan.sources.hand.read_field import read_field_readings, read_levels_as_field
-from flatscan.sources.levels.levels_table import read_levels
 
 
 def read(tmp_path: Path, text: str, **settings: Any) -> FieldReadings:
@@ -24,17 +23,13 @@ def read(tmp_path: Path, text: str, **settings: Any) -> FieldReadings:
 TABLE = "x [m],y [m],staff [mm]\n0,0,1500\n1.5,0,1503.5\n0,2.5,1497\n1.5,2.5,-\n3,2.5,1500\n"
 
 
-def test_heights_are_those_of_the_levels_reader(tmp_path: Path) -> None:
+def test_every_row_is_a_reading_in_its_turn(tmp_path: Path) -> None:
     found = read(tmp_path, TABLE)
     assert [(*r.at, r.height_mm, r.order) for r in found.levels] == [
         (0.0, 0.0, -1500.0, 0),
         (1500.0, 0.0, -1503.5, 1),
         (0.0, 2500.0, -1497.0, 2),
         (3000.0, 2500.0, -1500.0, 3),
-    ]
-    scan = read_levels(tmp_path / "levels.csv", ReadSettings())
-    assert [(*r.at, r.height_mm) for r in found.levels] == [
-        tuple(p) for p in (scan.points_mm + scan.origin_mm).tolist()
     ]
     assert found.inferences == ("1 of 5 rows hold no reading and were left out",)
 

@@ -56,8 +56,12 @@ def test_captures_and_tables_keep_their_order(tmp_path: Path) -> None:
     cloud.write_text("0 0 0\n1 1 0\n2 2 0\n")
     levels.write_text("x_m,y_m,staff_mm\n1,1,1500\n")
     captures, tables = sort_sources([levels, folder, cloud, loose, tmp_path / "missing"])
-    assert captures == [levels, cloud, tmp_path / "missing"]
-    assert tables == [folder / "readings.csv", loose]
+    assert captures == [cloud, tmp_path / "missing"]
+    assert tables == [levels, folder / "readings.csv", loose]
+    (folder / "readings.csv").write_text("x_m,y_m,height_mm\n1,1,1500\n")
+    assert sort_sources([folder]) == ([], [folder / "readings.csv"])
+    (tmp_path / "broken.xlsx").write_text("no sheet")  # whatever it is, its reader says what it lacks
+    assert sort_sources([tmp_path / "broken.xlsx"]) == ([], [tmp_path / "broken.xlsx"])
 
 
 def test_a_table_beside_a_capture_leaves_the_folder_a_capture(tmp_path: Path) -> None:
@@ -110,6 +114,11 @@ def test_of_a_sheets_two_tables_the_filled_one_is_read(sheet: Path, old: str, ne
     assert sort_sources([sheet]) == ([], [sheet / "readings.csv"])
 
 
+def test_levels_beside_a_blank_sheet_are_read(sheet: Path) -> None:
+    (sheet / "levels.csv").write_text("x_m,y_m,staff_mm\n1,1,1500\n")
+    assert sort_sources([sheet]) == ([], [sheet / "levels.csv"])
+
+
 def test_the_workbook_is_read_where_it_was_filled_in(sheet: Path) -> None:
     book = openpyxl.load_workbook(sheet / "readings.xlsx")
     (staff,) = (row for row in book.active.iter_rows() if row[0].value == "S1")
@@ -127,13 +136,14 @@ def test_what_cannot_be_read_counts_as_filled_in(sheet: Path) -> None:
     assert not is_typed(sheet / "readings.csv")
 
 
-@pytest.mark.parametrize("name", ["readings.csv", "readings.xlsx"])
+@pytest.mark.parametrize("name", ["readings.csv", "readings.xlsx", "levels.csv"])
 def test_read_takes_it_neither_for_levels_nor_for_a_cloud(tmp_path: Path, name: str) -> None:
     book = openpyxl.Workbook()
     book.active.append(["what", "x_m", "y_m", "value_mm"])
     book.active.append(["lip", 1, 2, 0.5])
     book.save(tmp_path / "readings.xlsx")
     (tmp_path / "readings.csv").write_text(TABLE)
+    (tmp_path / "levels.csv").write_text("x_m,y_m,staff_mm\n1,1,1500\n")
     with pytest.raises(
         InputError, match="it is a table of readings by hand, not a capture\\. Give it to flatscan check"
     ):

@@ -49,7 +49,6 @@ def names(made):
 def test_the_record_is_whole(kitchen):
     _, field, made = kitchen
     assert made.kind == "readings"
-    assert not made.lattice
     assert made.realisations_mm.shape == (40, *made.height_mm.shape)
     np.testing.assert_array_equal(np.isfinite(made.height_mm), made.inside)
     np.testing.assert_array_equal(np.isfinite(made.realisations_mm[7]), made.inside)

@@ -308,11 +308,7 @@ def test_a_hump_reading_counts():
     assert after.noise.systematic_mm <= surface.noise.systematic_mm
 
 
-def test_levels_tables_and_floors_read_by_hand_are_left_alone():
-    surface = replace(scan(twist(1.0)), lattice=True)
-    after = correct(surface, readings(laid(zero)))
-    np.testing.assert_array_equal(after.height_mm, surface.height_mm)
-    assert "levels table" in after.inferences[-1]
+def test_floors_read_by_hand_are_left_alone():
     drawn = replace(scan(twist(1.0)), realisations_mm=np.zeros((2, *SHAPE), dtype=np.float32))
     assert correct(drawn, readings(laid(zero))) is drawn
 

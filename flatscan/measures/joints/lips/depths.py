@@ -62,7 +62,7 @@ def depths_at(
     depth, u = np.full(count, np.nan), np.full(count, np.nan)
     refused: list[Refusal | None] = ["too_coarse"] * count
     usable = np.zeros(count, dtype=bool)
-    if widths_mm is not None and scan.kind != "levels":
+    if widths_mm is not None:
         least = np.nan_to_num(widths_mm, nan=0.0) / _LEAST_WIDTHS_PER_SIGMA
         usable = least >= _finest_sigma_mm(scan, viewing)
     if widths_mm is None or not usable.any():

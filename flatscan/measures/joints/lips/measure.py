@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.measures.joints.lips.depths import depths_at
-from flatscan.measures.joints.lips.faces import measured_faces
 from flatscan.measures.joints.lips.records import Depths, Lips
 from flatscan.measures.joints.lips.regions import regions_of
 from flatscan.measures.joints.lips.samples import samples_on
@@ -22,13 +21,13 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from flatscan.caveats import Caveat
-    from flatscan.measures.joints.joints import MeasuredFace, Refusal
+    from flatscan.measures.joints.joints import Refusal
     from flatscan.measures.joints.network import JointNetwork
     from flatscan.measures.joints.stations import Stations
     from flatscan.sources.scan import Scan
     from flatscan.surface.surface import Surface
 
-__all__ = ["Depths", "Lips", "measure_depths", "measure_faces", "measure_lips", "over_smooth"]
+__all__ = ["Depths", "Lips", "measure_depths", "measure_lips", "over_smooth"]
 
 #: The noise is read from pieces drawn with this seed: the same capture gives the same lips.
 _SEED = 20_260_101
@@ -45,7 +44,7 @@ def measure_lips(
     surface : gives the floor frame and the floor's height, against which things on it are told apart
     network, stations : where the joints run and where the lips are wanted
     """
-    if scan.kind == "levels" or not network.pieces:
+    if not network.pieces:
         return _refused(network, stations, "too_few_heights")
     if (smooth := over_smooth(scan, surface, network)) is not None:
         return replace(_refused(network, stations, "smoothed"), smooth=smooth)
@@ -101,11 +100,6 @@ def measure_depths(
         refused: list[Refusal | None] = ["smoothed"] * len(stations)
         return Depths(none, none.copy(), tuple(refused))
     return depths_at(scan, viewing_of(scan, surface), network, stations, widths_mm)
-
-
-def measure_faces(scan: Scan, surface: Surface, network: JointNetwork) -> tuple[MeasuredFace, ...]:
-    """Tilt and bow of every tile, in the order of ``network.faces`` (see ``faces``); none from a levels table."""
-    return () if scan.kind == "levels" else measured_faces(surface, network)
 
 
 def over_smooth(scan: Scan, surface: Surface, network: JointNetwork) -> Caveat | None:

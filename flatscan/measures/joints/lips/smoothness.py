@@ -44,7 +44,7 @@ _GATE_MM = 20.0
 
 def smoothed(scan: Scan, surface: Surface, network: JointNetwork) -> Caveat | None:
     """The caveat where neighbours agree too well and no valley runs where the joints do; else None."""
-    if scan.kind == "levels" or not network.pieces:
+    if not network.pieces:
         return None
     xyz = _floor_points(scan, surface)
     if len(xyz) < 10 * _LEAST_ON_FACES:
