@@ -108,7 +108,7 @@ def lip(number: int, value: str = "0.5", x: str = "1", y: str = "1", **cells: st
         ),
         (
             bar(gaps="c 300 c"),
-            ", row 6, column '1 m': 300 mm is too large to be one. Check it and its unit.",
+            ", row 6, column '1 m': 300 mm is too large for a reading there. Check it and its unit.",
         ),
         (
             bar(gaps="c about~1 c"),
@@ -129,6 +129,21 @@ def lip(number: int, value: str = "0.5", x: str = "1", y: str = "1", **cells: st
         (
             bar(gaps="c 3/16 c"),
             ", row 6, column '1 m': '3/16' is a fraction where mm is the unit. Write its unit: 3/16 in.",
+        ),
+        # levels of another unit: one cell in metres, then all of a set-up
+        (
+            staff(1, value="1500") + staff(2, value="1.497", x="4") + staff(3, value="1502", y="3"),
+            (
+                ", row 7, column 'value_mm': this lies 1499 mm from the middle one of its set-up, more than any floor. "
+                "Check it and its unit; write the unit into the cell, such as 1.25 m."
+            ),
+        ),
+        (
+            staff(1, value="1.500") + staff(2, value="1.497", x="4") + staff(3, value="1.502", y="3"),
+            (
+                ", row 6, column 'value_mm': a staff of 1.5 mm would stand right beneath the level's sight "
+                "(2 more rows cannot be used: rows 7, 8). Were metres meant? Call the column value_m."
+            ),
         ),
         # the bar
         (
@@ -400,6 +415,50 @@ def test_bad_headers_and_lines(tmp_path: Path, text: str, message: str) -> None:
     with pytest.raises(InputError) as caught:
         read_field_readings(path)
     assert str(caught.value) == f"{path}{message}"
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        # A garage whose floor rises 1 in 8 over 4 m; a zeroed digital level; heights above a nail, written finely.
+        staff(1, x="0.5") + staff(2, x="2.5", value="1250") + staff(3, x="4.5", value="1000"),
+        staff(1, value="0.00") + staff(2, value="1.25", x="3") + staff(3, value="-0.75", y="3"),
+        "".join(staff(n, "height", value, x=str(n)) for n, value in enumerate(("0.125", "1.497", "2.502"), start=1)),
+        staff(1, value="1500") + staff(2, value="1.2", set_up="B"),
+    ],
+    ids=["ramp", "zeroed", "heights", "two stands"],
+)
+def test_levels_that_floors_and_people_do_have_are_read(tmp_path: Path, rows: str) -> None:
+    path = tmp_path / "levels.csv"
+    path.write_text(TOP + HEAD + rows, encoding="utf-8")
+    assert len(read_field_readings(path).levels) == rows.count("\n")
+
+
+def test_a_far_level_can_be_left_out_by_name(tmp_path: Path) -> None:
+    path = tmp_path / "levels.csv"
+    rows = "".join(staff(n, x=str(n), value=v) for n, v in enumerate(("1500", "1.5", "1501", "1502"), start=1))
+    path.write_text(TOP + HEAD + rows, encoding="utf-8")
+    field = read_field_readings(path, ReadSettings(leave_out_bad_rows=True))
+    assert [level.number for level in field.levels] == ["1", "3", "4"]
+    assert "row 7" in field.left_out[0]
+
+
+@pytest.mark.parametrize(("turned", "said"), [("x", True), ("✓", True), ("yes", True), ("", False), ("no", False)])
+def test_a_tick_says_turned_and_on_feet_is_a_rule(tmp_path: Path, turned: str, said: bool) -> None:
+    path = tmp_path / "bar.csv"
+    table = TOP + "# feet height: 10 mm\n" + HEAD + bar(gaps="10 10.5 10", rule="On feet", turned=turned)
+    path.write_text(table, encoding="utf-8")
+    (placement,) = read_field_readings(path).placements
+    assert (placement.rule, placement.turned) == ("feet", said)
+
+
+def test_a_room_by_another_name_is_not_passed_over(tmp_path: Path) -> None:
+    path = tmp_path / "room.csv"
+    path.write_text(TOP.replace("# room:", "# size of the room:") + HEAD + lip(1), encoding="utf-8")
+    with pytest.raises(InputError, match=r"row 1: the line .* is not understood. Write it like: # room: 5.0 x 4.0 m"):
+        read_field_readings(path)
+    path.write_text("# room: 5 x 4 m\n# room number: 12\n# unit: mm\n" + HEAD + lip(1), encoding="utf-8")
+    assert len(read_field_readings(path).spots) == 1
 
 
 def test_a_place_in_feet_is_told_in_feet(tmp_path: Path) -> None:

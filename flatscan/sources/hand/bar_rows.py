@@ -27,7 +27,8 @@ _RULES: tuple[Rule, ...] = get_args(Rule)
 #: What marks a station where the bar touches. Not x: it may as well mean "not read".
 CONTACT_WORDS = frozenset({"c", "contact"})
 _GAP_AND_CONTACT = re.compile(r"(?:c|contact)\W*\d.*|.*\d\W*(?:c|contact)", re.IGNORECASE)
-_YES, _NO = {"yes", "y", "true", "1", "turned"}, {"", "no", "n", "false", "0", "-"}
+_YES = {"yes", "y", "true", "1", "turned", "x", "✓", "✔", "☑"}  # ticks as well: the sheet has a box
+_NO = {"", "no", "n", "false", "0", "-", "☐"}
 #: Ends are marked with a tape: this much further apart than the bar is long, and this much nearer, is refused.
 _LONGER, _SHORTER = 1.03, 0.9
 #: A string or a laser line hangs no higher above the floor.
@@ -105,7 +106,7 @@ def _rule(cells: Cells, notes: Notes) -> Rule:
         notes.add("Where no rule is stated the bar was taken to rest on the floor", cells.number)
         return "resting"
     for rule in _RULES:
-        if word == rule:
+        if word.removeprefix("on ") == rule:  # the sheet says "on feet"
             return rule
     near = difflib.get_close_matches(word, _RULES, n=1)
     advice = f"Did you mean {near[0]}?" if near else "Write resting, feet or line"

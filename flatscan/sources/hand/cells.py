@@ -137,7 +137,7 @@ class Cells:
                 advice = "A gap runs down from the bar; where the floor is higher than the bar, lay it on that place"
             raise self.wrong(column, f"{found.mm:g} is negative", advice)
         if found.mm > most_mm:
-            raise self.wrong(column, f"{found.mm:g} mm is too large to be one", "Check it and its unit")
+            raise self.wrong(column, f"{found.mm:g} mm is too large for a reading there", "Check it and its unit")
         return found
 
     def place_mm(self, x: str = "x", y: str = "y") -> tuple[float, float]:

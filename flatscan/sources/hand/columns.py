@@ -25,6 +25,9 @@ READING_COLUMNS = frozenset({"value", "u"})
 TEXT_COLUMNS = frozenset({
     "number", "what", "rule", "set_up", "line", "joint", "where", "instrument", "resolves", "note", "turned", "time",
 })  # fmt: skip
+#: No other table has these; one of so many whose column what or x goes by another name is told so.
+_ITS_OWN = frozenset({"to_x", "to_y", "rule", "joint", "edge", "value"})
+_ENOUGH = 3
 #: A header that serves most tables, for advice.
 HEADER = "what, x_m, y_m, to_x_m, to_y_m, joint, edge_m, value_mm, u_mm, 0.25 m, 0.50 m, note"
 _STATION = re.compile(r"(?:(?:gap|station)?\s*at|station|gap)\s+", re.IGNORECASE)
@@ -68,8 +71,9 @@ def meaning_of(title: str) -> tuple[str, str | None]:
 
 
 def is_field_header(titles: Sequence[str]) -> bool:
-    """Whether a header names what was read, and where."""
-    return {"what", "x"} <= {meaning_of(title)[0] for title in titles}
+    """Whether a header names what was read, and where; or so many columns of its own that it must be meant as one."""
+    meanings = {meaning_of(title)[0] for title in titles}
+    return {"what", "x"} <= meanings or len(meanings & _ITS_OWN) >= _ENOUGH
 
 
 def columns_of_field(table: RawTable, place_unit: str | None) -> FieldColumns:

@@ -9,6 +9,7 @@ from flatscan.caveats import caveat
 from flatscan.errors import InputError
 from flatscan.sources.hand.bar_rows import hump_of, placement_of
 from flatscan.sources.hand.cross_checks import numbers_twice, thousands_marks
+from flatscan.sources.hand.level_checks import unit_slips
 from flatscan.sources.hand.level_rows import TimedLevel, level_of, mixed_signs
 from flatscan.sources.hand.notes import Notes, listed
 from flatscan.sources.hand.other_rows import crack_of, sounding_of, step_of
@@ -69,7 +70,8 @@ def gather(rows: Sequence[Cells], trust: Trust, sign: Sign | None = None) -> Gat
             _take(found, cells, trust, sign)
         except InputError as error:
             bad[cells.row] = error
-    for row, wrong in (*numbers_twice(rows), *thousands_marks(rows), *mixed_signs(found.levels)):
+    slips = (*numbers_twice(rows), *thousands_marks(rows), *mixed_signs(found.levels), *unit_slips(found.levels))
+    for row, wrong in slips:
         bad.setdefault(row, wrong)
     found.placements, found.humps = _without(found.placements, bad), _without(found.humps, bad)
     found.levels, found.spots = _without(found.levels, bad), _without(found.spots, bad)

@@ -108,6 +108,8 @@ def stated_by(comments: tuple[tuple[int, str], ...], place: str, unit: str | Non
             raise InputError(where, f"states {key} again, after row {found[key][0]}", "Keep one of the two lines")
         if key in _KEYS:
             found[key] = (row, match[2])
+        elif "room" in key.split() and _is_room(match[2]):
+            raise InputError(where, f"the line {line!r} is not understood", f"Write it like: # room: {match[2]}")
         elif key.split()[0] in _FIRST_WORDS or difflib.get_close_matches(key, _KEYS, cutoff=0.85):
             near = difflib.get_close_matches(key, _KEYS, n=1, cutoff=0.85)
             if near:
@@ -125,6 +127,13 @@ def stated_by(comments: tuple[tuple[int, str], ...], place: str, unit: str | Non
         except LengthError as error:
             raise InputError(f"{place}, row {row}, line # {key}", error.what, error.advice) from error
     return stated
+
+
+def _is_room(text: str) -> bool:
+    try:
+        return room_outline(_REMARK.sub("", text), "m").size > 0
+    except LengthError:
+        return False
 
 
 def _fields(key: str, text: str, stated: Stated, unit: str | None) -> dict[str, Any]:

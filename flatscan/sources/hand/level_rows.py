@@ -43,7 +43,7 @@ def level_of(cells: Cells, sign: Literal["staff", "height"], trust: Trust, colum
     at = cells.place_mm()
     value_mm = cells.length(column).mm
     if abs(value_mm) > _HIGHEST_MM:
-        raise cells.wrong(column, f"{value_mm:g} mm is too large to be one", "Check it and its unit")
+        raise cells.wrong(column, f"{value_mm:g} mm is too large for a level", "Check it and its unit")
     reading = LevelReading(
         row=cells.row,
         number=cells.number,

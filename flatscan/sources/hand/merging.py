@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 #: Rooms whose corners lie no further apart than this are one room, measured twice with a tape.
 _SAME_CORNER_MM = 50.0
+#: Where a larger share of a table's readings stands in the other with its number, place and value, it is a copy.
+_MOST_ALIKE = 0.5
 
 
 N = TypeVar("N", Placement, HumpReading, LevelReading, HandReading, Sounding, Crack)
@@ -37,11 +39,13 @@ def merged(first: FieldReadings, later: FieldReadings) -> FieldReadings:
     Raises
     ------
     InputError
-        where both are one and the same file, or state different rooms
+        where the later one repeats the first (the sheet's CSV and its XLSX, say), or they state different rooms
     """
     table = later.inputs[0].path if later.inputs else None
-    if {one.sha256 for one in first.inputs} & {one.sha256 for one in later.inputs}:
-        raise InputError(table or "no path", "holds the same readings as the table before it", "Give each table once")
+    before, now = _keys(first), _keys(later)
+    if len(before & now) > _MOST_ALIKE * min(len(before), len(now)):
+        what = f"repeats {len(before & now)} readings of the table before it, number and value"
+        raise InputError(table or "no path", what, "Give each table once, in one format")
     if first.outline is not None and later.outline is not None and not _same_room(first.outline, later.outline):
         what = "states another room than the table before it"
         advice = "Give readings of one floor, with places from the same corner, or correct one of the two lines"
@@ -82,6 +86,14 @@ class _Names:
         """A level reading whose set-up and run are this table's own."""
         line = f"{reading.line} of {self._mark}" if reading.line else ""
         return replace(reading, set_up=f"{reading.set_up} of {self._mark}".strip(), line=line)
+
+
+def _keys(field: FieldReadings) -> set[tuple[object, ...]]:
+    """Every reading by its number, place and value."""
+    keys: set[tuple[object, ...]] = {(p.number, p.start, p.end, p.gap_mm.tobytes()) for p in field.placements}
+    keys |= {(h.number, h.start, h.end, h.height.value) for h in field.humps}
+    keys |= {(v.number, v.at, v.height_mm) for v in field.levels}
+    return keys | {(s.number, s.what, s.at, s.value.value) for s in field.spots}
 
 
 def _mark(first: FieldReadings, table: Path | None) -> str:

@@ -142,6 +142,9 @@ def _only_table_in(path: Path) -> Path | None:
         inside = sorted(p for p in path.iterdir() if not p.name.startswith(".")) if path.is_dir() else []
     except OSError:  # the reader of captures tells why it cannot be looked at
         return None
+    if {"result.json", "findings.csv"} <= {p.name for p in inside}:
+        what = "this is a result of flatscan check, not a capture"
+        raise InputError(path, what, "Give the capture or the table of readings that it was made from")
     tables = [p for p in inside if is_read_by_hand(p)]
     if not tables or holds_capture(path):
         return None

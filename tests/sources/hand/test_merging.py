@@ -124,16 +124,22 @@ def test_a_room_measured_twice_is_one_room_and_another_is_refused(first: FieldRe
 
 
 def test_the_same_readings_twice_are_refused(first: FieldReadings, tmp_path: Path) -> None:
-    copy = table(tmp_path / "copy.csv", LINES + HEAD + ROWS)
-    with pytest.raises(InputError, match=r"copy\.csv: holds the same readings as the table before it"):
+    # The sheet's CSV and its XLSX filled in alike would count every reading twice.
+    copy = table(tmp_path / "copy.csv", LINES + HEAD.replace(",", ";") + ROWS.replace(",", ";"))
+    with pytest.raises(InputError, match=r"copy\.csv: repeats 5 readings of the table before it, number and value"):
         merged(first, copy)
+    anew = ROWS.replace("c,1.5,", "c,2,").replace("1502", "1500").replace(",2.5,", ",3,")
+    assert len(merged(first, table(tmp_path / "anew.csv", LINES + HEAD + anew)).placements) == 2
 
 
 def test_a_third_table_of_the_second_ones_name_is_told_apart(
     first: FieldReadings, later: FieldReadings, tmp_path: Path
 ) -> None:
     (tmp_path / "third").mkdir()
-    third = table(tmp_path / "third" / "next_readings.csv", LATER_LINES + HEAD + LATER_ROWS.replace("2.5,\n", "2,\n"))
+    third = table(
+        tmp_path / "third" / "next_readings.csv",
+        LATER_LINES + HEAD + LATER_ROWS.replace("c,", "1,").replace("131", "141"),
+    )
     both = merged(merged(first, later), third)
     assert [one.number for one in both.placements] == [
         *("1", "1 of next_readings", "3", "1 of next_readings (2)", "3 of next_readings (2)"),

@@ -27,6 +27,9 @@ TABLE = "# mine\n\nnumber;what;x_m;y_m;value_mm\n1;lip;1,5;2;0,5\n"
         ("a.csv", b"x_m,y_m,staff_mm\n1,1,1500\n", False),
         ("a.csv", b"x,y,z\n1,1,1\n", False),
         ("a.csv", b"what,when\nlip,now\n", False),
+        # So many columns of its own: its reader says that what or x is missing.
+        ("a.csv", b"number,kind,x_m,y_m,rule,joint,value_mm\n1,lip,1,1,,,0.5\n", True),
+        ("a.csv", b"x,y,z,value\n1,1,1,1\n", False),
         ("a.csv", b"", False),
         ("a.csv", b"\x00\xff" * 500, False),
         ("a.csv", b"# only comments\n", False),
@@ -128,6 +131,13 @@ def test_the_workbook_is_read_where_it_was_filled_in(sheet: Path) -> None:
     fill_csv(sheet / "readings.csv", *TYPED[1])
     with pytest.raises(InputError, match=r"readings.csv and readings.xlsx are filled in"):
         sort_sources([sheet])
+
+
+def test_a_result_is_no_capture(tmp_path: Path) -> None:
+    for name in ("result.json", "findings.csv", "readings.csv"):
+        (tmp_path / name).write_text(TABLE)
+    with pytest.raises(InputError, match=r"this is a result of flatscan check, not a capture"):
+        sort_sources([tmp_path])
 
 
 def test_what_cannot_be_read_counts_as_filled_in(sheet: Path) -> None:
