@@ -49,6 +49,7 @@ def assumed_steps(request: SheetRequest) -> dict[str, str]:
 def instrument_lines(request: SheetRequest) -> tuple[str, ...]:
     """The table's ``#`` lines, without the ``#``: what they hold is the person's to change."""
     place_unit, unit = ("m", "mm") if request.units == "metric" else ("ft", "in")
+    feet = "10 mm" if request.units == "metric" else "3/8 in"
     lines = [
         "Fill in value or station cells and leave empty what was not read. Change these lines to what you used",
         _room_line(request),
@@ -62,7 +63,7 @@ def instrument_lines(request: SheetRequest) -> tuple[str, ...]:
             f"straightedge repeatability: {_fine(BAR_REPEAT_MM, request.units)} (one standard deviation)",
             f"straightedge straightness: {_fine(BAR_BOW_MM, request.units)} (standard uncertainty at mid-length)",
             "After the reversal check write straightedge reversal and the distance between the two lines instead",
-            "For placements on feet write feet in the column rule, and a line like these with the feet height",
+            f"Where the bar stood on feet write feet in the column rule and a line such as # feet height: {feet}",
         ]
     if request.tools != "straightedge":
         lines += [

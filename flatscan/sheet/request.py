@@ -52,8 +52,12 @@ class SheetRequest:
     def __post_init__(self) -> None:
         short = min(self.room.extent_mm)
         if self.tools != "staff":
-            _within(self.edge_mm, _EDGES_MM, "--edge", "mm")
-        if not 0.0 < self.spacing_mm <= short:
+            _within_lengths(self.edge_mm, "--edge", self.units)
+        if self.spacing_mm <= 0.0:
+            raise SettingsError(
+                "--spacing", "rows no distance apart cannot be laid", "Give one such as '1 m' or '3 ft'"
+            )
+        if self.spacing_mm > short:
             what = f"{self.spacing_mm / 1000:g} m is more than the room's shorter side, {short / 1000:g} m"
             raise SettingsError("--spacing", what, "Give a smaller spacing, half of that side or less")
         _within(self.stations, _STATIONS, "--stations", "stations")
@@ -116,6 +120,15 @@ def _length_mm(text: str, bare_unit: str, option: str) -> float:
         return parse_length(text, bare_unit).mm
     except LengthError as error:
         raise SettingsError(option, error.what, error.advice) from error
+
+
+def _within_lengths(length_mm: float, option: str, units: UnitSystem) -> None:
+    """As ``_within``, in the unit that a length without one is taken for: a bare 2000 was not meant as metres."""
+    unit, per = ("m", 1000.0) if units == "metric" else ("ft", 304.8)
+    least, most = (bound / per for bound in _EDGES_MM)
+    if not least <= length_mm / per <= most:
+        advice = f"Give {least:.2g} to {most:.2g} {unit}, with its unit"
+        raise SettingsError(option, f"{length_mm / per:g} {unit} cannot be used", advice)
 
 
 def _within(value: float, bounds: tuple[float, float], option: str, unit: str) -> None:

@@ -162,7 +162,10 @@ BAD = [
     ({"outline": "0,0 4,1 3,5 -1,4"}, "--outline: x does not run along a wall"),
     ({"outline": "0,0 5,0"}, "--outline: 2 corners enclose no floor"),
     ({"outline": "0,0 5,0 5"}, "is not a list of corners"),
-    ({"room": "5 x 4", "edge": "9 m"}, "--edge: 9000 mm cannot be used"),
+    ({"room": "5 x 4", "edge": "9 m"}, "--edge: 9 m cannot be used. Give 0.2 to 6 m, with its unit"),
+    ({"room": "5 x 4", "edge": "2000"}, "--edge: 2000 m cannot be used"),
+    ({"room": "16 x 12", "edge": "72", "units": "imperial"}, "72 ft cannot be used. Give 0.66 to 20 ft, with its unit"),
+    ({"room": "5 x 4", "spacing": "0"}, "--spacing: rows no distance apart cannot be laid"),
     ({"room": "5 x 4", "stations": 1}, "--stations: 1 stations cannot be used"),
     ({"room": "5 x 4", "title": "a\nb"}, "--title: "),
 ]

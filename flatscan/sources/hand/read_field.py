@@ -128,6 +128,9 @@ def sort_sources(paths: Sequence[Path]) -> tuple[list[Path], list[Path]]:
     """
     captures, tables = [], []
     for path in paths:
+        if path.suffix.lower() == ".pdf" and path.is_file():
+            what = "a printed sheet cannot be read"
+            raise InputError(path, what, "Type its readings into readings.csv or readings.xlsx and give that")
         is_sheet = path.suffix.lower() in XLSX_SUFFIXES and path.is_file()
         table = path if is_sheet or is_read_by_hand(path) else _only_table_in(path)
         if table is None:

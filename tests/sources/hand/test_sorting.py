@@ -133,6 +133,12 @@ def test_the_workbook_is_read_where_it_was_filled_in(sheet: Path) -> None:
         sort_sources([sheet])
 
 
+def test_the_printed_sheet_is_no_table(tmp_path: Path) -> None:
+    (tmp_path / "field_sheet.pdf").write_bytes(b"%PDF")
+    with pytest.raises(InputError, match=r"a printed sheet cannot be read. Type its readings into readings.csv"):
+        sort_sources([tmp_path / "field_sheet.pdf"])
+
+
 def test_a_result_is_no_capture(tmp_path: Path) -> None:
     for name in ("result.json", "findings.csv", "readings.csv"):
         (tmp_path / name).write_text(TABLE)
