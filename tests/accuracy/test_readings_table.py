@@ -53,7 +53,7 @@ def layout(name: str, rng: np.random.Generator) -> Layout:
         return crossed_rows(ROOM, length_mm=2000.0, spacing_mm=spacing_mm)
 
     def staff(spacing_mm: float):
-        return (staff_grid(ROOM, spacing_mm=spacing_mm, wall_mm=0.0),)
+        return (staff_grid(ROOM, spacing_mm=spacing_mm, wall_mm=50.0),)
 
     kind, *rest = name.split()
     if kind == "staff":
@@ -66,7 +66,7 @@ def layout(name: str, rng: np.random.Generator) -> Layout:
 
 
 def floor_of(size_mm: float, rng: np.random.Generator) -> InventedFloor:
-    return make_floor(ROOM, rng=rng, waves_rms_mm=size_mm, wavelength_mm=5000.0, wave_spread=2.0)
+    return make_floor(ROOM, rng=rng, waves_rms_mm=size_mm, wavelength_mm=3500.0, wave_spread=1.4)
 
 
 def twisted(floor: InventedFloor) -> InventedFloor:
