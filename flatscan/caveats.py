@@ -163,8 +163,8 @@ _ROWS: dict[str, tuple[str, str]] = {
         "Between readings the floor is taken to be as smooth as at them; lay the edge there, or read closer together",
     ),
     "readings_leave_open": (
-        "What the readings leave open would itself show {floor_mm:.1f} mm under a {edge_m:g} m edge",
-        "Read closer together, or with a finer instrument, before deciding on this limit",
+        "Were all readings of a flat floor, gaps of {floor_mm:.1f} mm under {edge_m:g} m could lie between them",
+        "Read closer together, or with a finer instrument, where the answer hangs on it",
     ),
     "no_f_numbers_from_readings": (
         "No F-numbers are read off a surface made from hand readings: it is smooth between them",

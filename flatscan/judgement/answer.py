@@ -93,7 +93,8 @@ def answer(
     if flat is None:
         reasons.append("No gap limit was asked for, so flatness was not judged")
     if flat == "over" and of_surface:
-        reasons.append(f"{_percent(share_over)} of the seen floor measures over a limit")
+        part = "floor" if by_hand else "seen floor"
+        reasons.append(f"{_percent(share_over)} of the {part} measures over a limit")
     if too_little_seen:
         reasons.append(f"{100 * unseen_share:.0f} % of the floor was not seen: too much to call it within, which "
                        f"takes less than {100 * most_unseen_share:.0f} %")  # fmt: skip

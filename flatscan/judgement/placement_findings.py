@@ -90,12 +90,18 @@ def placement_reasons(findings: Iterable[Finding], laid: int = 0) -> list[str]:
         return [f"{laid} straightedge readings, none over by itself; {TOO_SHORT}"] if laid > 1 else []
     counts = {word: sum(f.verdict == word for f in worst.values()) for word in ("over", "not_decided", "within")}
     said = ", ".join(f"{n} {word.replace('_', ' ')}" for word, n in counts.items() if n)
-    reasons = [f"Each of {len(worst)} straightedge readings by itself: {said}" if len(worst) > 1 else
-               f"The one straightedge reading by itself: {said}"]  # fmt: skip
+    if laid > len(worst):
+        reasons = [f"{len(worst)} of {laid} straightedge readings answer a limit by themselves: {said}"]
+    elif len(worst) > 1:
+        reasons = [f"Each of {len(worst)} straightedge readings by itself: {said}"]
+    else:
+        reasons = [f"The one straightedge reading by itself: {said}"]
     first = next(iter(worst.values()))
     if first.verdict == "over" and first.value is not None:
         place = first.where.partition(";")[0]
         reasons[0] += f"; worst {first.value.size_text()}, {place} (limit {first.limit_mm:.3g} mm)"
+    if laid > len(worst):
+        reasons[0] += f"; {TOO_SHORT}, nor one whose contacts lie further apart"
     apart = [f for f in worst.values() if f.conflict]
     if apart:
         named = ", ".join(f.where.split(",")[0] for f in apart[:_MOST_NAMED])

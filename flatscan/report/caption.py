@@ -75,7 +75,7 @@ def noise_floor_text(report: Report) -> str:
     if not floors:
         return ""
     if report.surface.realisations_mm is not None:
-        return f"What the readings leave open would itself show {', '.join(floors)}"
+        return f"Were all readings of a flat floor, gaps of {', '.join(floors)} could lie between them"
     source = field_words.this_capture(report.surface)
     itself = "themselves" if field_words.by_hand(report.surface) else "itself"
     return f"On a perfectly flat floor {source} would {itself} show {', '.join(floors)}"
@@ -84,7 +84,8 @@ def noise_floor_text(report: Report) -> str:
 def noise_floor_line(report: Report) -> str:
     """The same with what was done about it."""
     said = noise_floor_text(report)
-    done = "it is part of each gap's ±" if report.surface.realisations_mm is not None else "gaps are corrected for it"
+    drawn = report.surface.realisations_mm is not None
+    done = "a gap's ± holds what is left open at its own place" if drawn else "gaps are corrected for it"
     return said and f"{said}; {done}."
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from flatscan.constants import MM_PER_M
 from flatscan.report.caption import noise_floor_text
 
 if TYPE_CHECKING:
@@ -27,7 +28,7 @@ def caveats_of(report: Report) -> tuple[Caveat, ...]:
 def doubts_of(report: Report) -> tuple[Caveat, ...]:
     """The caveats as a person reads them: one sentence for what was raised once for each edge."""
     found: dict[str, Caveat] = {}
-    for one in caveats_of(report):
+    for one in (one for one in caveats_of(report) if not _goes_without_saying(one, report)):
         if one.name not in _NOISE_FLOORS:
             found[one.text] = one
         elif said := noise_floor_text(report):
@@ -35,3 +36,15 @@ def doubts_of(report: Report) -> tuple[Caveat, ...]:
         else:
             found[one.text] = one
     return tuple(found.values())
+
+
+def _goes_without_saying(one: Caveat, report: Report) -> bool:
+    """On a floor read by hand: that shorter waves may lie between, said again; and that a usual edge is too short."""
+    if report.surface.kind != "readings":
+        return False
+    if one.name == "readings_spacing":
+        return any(other.name == "edge_below_readings" for other in report.measurement.caveats)
+    asked = {rule.edge_mm for limits in report.limits for rule in limits.limits}
+    return one.name == "edge_too_short" and not any(
+        f"{edge_mm / MM_PER_M:g} m edge" in one.text for edge_mm in asked if edge_mm is not None
+    )

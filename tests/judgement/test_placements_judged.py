@@ -156,6 +156,8 @@ def test_a_floor_read_by_hand_is_never_told_of_captures(with_bars, make_surface,
     unseen = np.zeros((70, 120), dtype=bool)
     unseen[:20, :40] = True
     surface = replace(make_surface(unseen), kind="readings")
+    over = judge(with_bars(laid(2.9), spots=[make_spot(9.0)]), surface, [FLAT_ONLY], RULE)
+    assert any(" % of the floor measures over a limit" in r for r in over.answer.reasons)
     verdict = judge(with_bars(laid(2.9), spots=[make_spot(3.0)]), surface, [FLAT_ONLY], RULE)
     said = " ".join([verdict.answer.text, *verdict.answer.reasons, *(r.what for r in verdict.next_readings)]).lower()
     assert verdict.answer.text == "Cannot be told yet: too close to the limit for these readings"
@@ -176,3 +178,11 @@ def test_bars_too_short_for_the_limit_are_told_and_decide_nothing(with_bars, mak
     assert verdict.answer.code == "lay_as_is"
     said = "2 straightedge readings, none over by itself; a bar shorter than the edge of the limit cannot say within"
     assert said in verdict.answer.reasons
+    # Two over are no longer "each of 2" of four that were read.
+    over = [laid(5.0, bar=1828.8, number=str(n), row=n) for n in (3, 4)]
+    (reason,) = (
+        r for r in judge(with_bars(*bars, *over), make_surface(), [FLAT_ONLY], RULE).answer.reasons if "2 of 4" in r
+    )
+    assert reason.startswith("2 of 4 straightedge readings answer a limit by themselves: 2 over; worst 5.0 ")
+    assert reason.endswith("a bar shorter than the edge of the limit cannot say within, nor one whose contacts lie "
+                           "further apart")  # fmt: skip

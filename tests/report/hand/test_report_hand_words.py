@@ -15,8 +15,12 @@ import jsonschema
 import numpy as np
 import pytest
 
+from flatscan.caveats import caveat
 from flatscan.judgement import judge
+from flatscan.measures.lone_spots import held_alone
 from flatscan.quantity import Quantity
+from flatscan.report.caption import noise_floor_line
+from flatscan.report.doubts import doubts_of
 from flatscan.report.drawn import shown_gaps
 from flatscan.report.output import write_report
 from flatscan.report.page import page_html
@@ -28,6 +32,7 @@ from flatscan.report.terminal import summary
 from flatscan.report.traced import from_readings, told
 from flatscan.settings import JudgeSettings
 from flatscan.sources.hand.field_readings import Crack, Sounding
+from flatscan.sources.hand.hand_reading import HandReading
 
 BuildHandRead = Callable[..., Report]
 SCRIPT, FORMULA, ESCAPE = "<script>alert(1)</script>", '=cmd|"/c calc"!A0', "\x1b[31mred\x1b[0m"
@@ -304,3 +309,46 @@ def test_a_hump_reading_shows_its_hump_and_no_gap(hand_read: Report) -> None:
     changed = replace(hand_read, measurement=measurement, verdict=verdict)
     assert "H77 no limit hump 3.3 ± 0.4 mm" in Words(page_html(changed, b"")).text
     assert "H77" not in [r["number"] for r in rows(field_csv(changed)) if r["what"] == BY_ITSELF]
+
+
+def test_short_waves_are_doubted_once_and_a_usual_edge_that_is_too_short_is_not(hand_read: Report) -> None:
+    below = caveat("edge_below_readings", edge_m=2.0, wave_m=3.0)
+    usual, asked = (caveat("edge_too_short", edge_m=edge, cell_mm=100.0) for edge in (0.25, 0.2))
+    rule = replace(hand_read.limits[0].limits[0], what="gap", edge_mm=200.0)
+    report = replace(
+        hand_read,
+        measurement=replace(hand_read.measurement, caveats=(below, usual, asked)),
+        limits=(replace(hand_read.limits[0], limits=(*hand_read.limits[0].limits, rule)),),
+    )
+    told = {one.text for one in doubts_of(report)}
+    assert below.text in told
+    assert asked.text in told
+    assert usual.text not in told
+    assert not any(one.name == "readings_spacing" for one in doubts_of(report))
+    # Without the edge's own doubt the spacing is told; and a scan is told of every edge.
+    assert any(one.name == "readings_spacing" for one in doubts_of(hand_read))
+    scanned = replace(report, surface=replace(report.surface, kind="cloud"))
+    assert usual.text in {one.text for one in doubts_of(scanned)}
+
+
+def test_what_could_lie_between_is_not_said_to_be_in_a_gaps_doubt(hand_read: Report) -> None:
+    maps = tuple(replace(one, noise_floor_mm=2.94) for one in hand_read.measurement.gap_maps)
+    report = replace(hand_read, measurement=replace(hand_read.measurement, gap_maps=maps))
+    said = noise_floor_line(report)
+    assert said.startswith("Were all readings of a flat floor, gaps of 2.9 mm under ")
+    assert said.endswith(" could lie between them; a gap's ± holds what is left open at its own place.")
+
+
+def test_single_readings_are_called_by_their_number_on_the_sheet(hand_read: Report) -> None:
+    width = HandReading(60, "joint_width", (1000.0, 500.0), Quantity(5.0, 0.3, "mm"), joint="J1", number="J1w")
+    again = replace(width, row=2, number="N3", value=Quantity(4.4, 0.05, "mm"))
+    report = replace(hand_read, measurement=replace(hand_read.measurement, hand=tuple(held_alone([width, again]))))
+    said = Words(page_html(report, b"")).text
+    # 1/u²: 11.1 and 400 per mm², so 4.42 mm.
+    assert "J1w: joint width at J1 5.0 ± 0.6 mm" in said
+    assert "With what else was read there 4.42 ± 0.10 mm is judged" in said
+    assert "Read at single places: 2 (joint widths)" in plain(report)
+    apart = replace(again, value=Quantity(3.0, 0.05, "mm"))
+    clash = replace(report, measurement=replace(report.measurement, hand=tuple(held_alone([width, apart]))))
+    assert "Another reading there contradicts it, so this place stays open" in Words(page_html(clash, b"")).text
+    assert "2 of them contradict the other readings and stay open" in plain(clash)
