@@ -238,6 +238,16 @@ def test_order_of_rows_a_lift_and_the_unit_do_not_matter(hand):
     np.testing.assert_allclose(small.weights, first.weights, atol=1e-3)
 
 
+def test_the_mean_is_that_of_all_strengths_by_their_chance(hand):
+    field = hand.field(lines(hand, wavy, np.random.default_rng(4)), outline=ROOM)
+    _, found, mixed = heights(field)
+    likely = np.flatnonzero(found.weights > 0)
+    assert len(likely) > 1
+    alone = [heights(field, kappas=(KAPPAS[k],))[2] for k in likely]
+    np.testing.assert_allclose(found.weights[likely] @ alone, mixed, atol=1e-7)
+    assert np.abs(np.mean(alone, axis=0) - mixed).max() > 1e-3
+
+
 def test_a_longer_list_of_strengths_changes_nothing_it_need_not(hand):
     field = hand.field(lines(hand, wavy, np.random.default_rng(4)), outline=ROOM)
     _, found, plain = heights(field)

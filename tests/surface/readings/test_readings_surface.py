@@ -176,6 +176,9 @@ def test_lines_and_places_apart(hand, grid):
     staff = hand.levels(hand.flat, grid((200, 200), (2200, 2200), (5, 3)))
     assert typical_spacing_mm(hand.field(levels=staff), area) == pytest.approx(500.0)
     assert typical_spacing_mm(hand.field((*rows, *across), staff), area) == pytest.approx(500.0)
+    # A line that goes on where another ends is not beside it.
+    onward = [replace(p, start=(p.end[0], p.end[1] + 300.0), end=(p.end[0] + 2000.0, p.end[1] + 300.0)) for p in rows]
+    assert typical_spacing_mm(hand.field((*rows, *onward)), area) == pytest.approx(1000.0)
     # Lines that have no neighbour: as if their length were laid out evenly both ways.
     apart = [rows[0], across[2]]
     assert typical_spacing_mm(hand.field(apart), area) == pytest.approx(2 * area / 4000.0, rel=0.2)
