@@ -44,7 +44,6 @@ def _goes_without_saying(one: Caveat, report: Report) -> bool:
         return False
     if one.name == "readings_spacing":
         return any(other.name == "edge_below_readings" for other in report.measurement.caveats)
-    asked = {rule.edge_mm for limits in report.limits for rule in limits.limits}
-    return one.name == "edge_too_short" and not any(
-        f"{edge_mm / MM_PER_M:g} m edge" in one.text for edge_mm in asked if edge_mm is not None
-    )
+    rules = [rule for limits in report.limits for rule in limits.limits if rule.what == "gap"]
+    asked = [f"A {rule.edge_mm / MM_PER_M:g} m edge " for rule in rules if rule.edge_mm is not None]
+    return one.name == "edge_too_short" and not one.text.startswith(tuple(asked))

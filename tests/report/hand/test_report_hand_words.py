@@ -313,7 +313,7 @@ def test_a_hump_reading_shows_its_hump_and_no_gap(hand_read: Report) -> None:
 
 def test_short_waves_are_doubted_once_and_a_usual_edge_that_is_too_short_is_not(hand_read: Report) -> None:
     below = caveat("edge_below_readings", edge_m=2.0, wave_m=3.0)
-    usual, asked = (caveat("edge_too_short", edge_m=edge, cell_mm=100.0) for edge in (0.25, 0.2))
+    usual, asked = (caveat("edge_too_short", edge_m=edge, cell_mm=100.0) for edge in (10.2, 0.2))
     rule = replace(hand_read.limits[0].limits[0], what="gap", edge_mm=200.0)
     report = replace(
         hand_read,
