@@ -77,7 +77,7 @@ def check(
     readings: Annotated[
         Path | None,
         typer.Option(
-            metavar="FILE", help="Hand readings of the scanned floor: next_readings.csv or a field sheet, filled in."
+            metavar="FILE", help="Hand readings of the same floor: next_readings.csv or a field sheet, filled in."
         ),
     ] = None,
     leave_out_bad_rows: Annotated[
