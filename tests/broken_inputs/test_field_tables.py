@@ -422,7 +422,7 @@ def test_bad_headers_and_lines(tmp_path: Path, text: str, message: str) -> None:
     [
         # A garage whose floor rises 1 in 8 over 4 m; a zeroed digital level; heights above a nail, written finely.
         staff(1, x="0.5") + staff(2, x="2.5", value="1250") + staff(3, x="4.5", value="1000"),
-        staff(1, value="0.00") + staff(2, value="1.25", x="3") + staff(3, value="-0.75", y="3"),
+        staff(1, value="0.000") + staff(2, value="1.250", x="3") + staff(3, value="-0.750", y="3"),
         "".join(staff(n, "height", value, x=str(n)) for n, value in enumerate(("0.125", "1.497", "2.502"), start=1)),
         staff(1, value="1500") + staff(2, value="1.2", set_up="B"),
     ],
