@@ -126,6 +126,8 @@ def file_given(path: Path | None, option: str) -> str | None:
         return None
     if path.is_file():
         return str(path)
+    if path.is_dir():
+        raise SettingsError(f"{option} {path}", "this is a folder", "Name the file in it")
     raise SettingsError(f"{option} {path}", "there is no such file", "Check the path")
 
 

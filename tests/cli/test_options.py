@@ -78,6 +78,13 @@ def test_what_is_no_tile_size_is_refused_by_the_options_name(text: str) -> None:
         options.tile_mm(text, "--tile")
 
 
+def test_a_folder_in_place_of_a_file_is_told_from_nothing_there(tmp_path: Path) -> None:
+    with pytest.raises(SettingsError, match=r"--readings .*: this is a folder. Name the file in it"):
+        options.file_given(tmp_path, "--readings")
+    with pytest.raises(SettingsError, match=r"--readings .*: there is no such file"):
+        options.file_given(tmp_path / "none.csv", "--readings")
+
+
 def test_an_input_never_lies_in_the_folder_that_is_replaced(tmp_path: Path) -> None:
     out, beside = tmp_path / "kitchen", tmp_path / "kitchen2" / "levels.csv"
     (out / "inner").mkdir(parents=True)
