@@ -65,13 +65,15 @@ def answer(
     tally: JointTally | None = None,
     soundness: Soundness | None = None,
     bends: Sequence[LongMode] = (),
+    hidden: Sequence[Finding] = (),
     by_hand: bool = False,
     laid: int = 0,
 ) -> Answer:
     """The answer; ``findings`` worst first, shares 0 to 1. ``tally``: over all joints, where they were measured.
 
     ``soundness``: taps and cracks; while any is bad the floor is never to be laid over as it is. ``bends``: those that
-    keep flatness open. ``by_hand``: no sensor captured the floor. ``laid``: straightedge readings that tell of gaps.
+    keep flatness open. ``hidden``: limits met where the floor was read, with room between. ``by_hand``: no sensor
+    captured the floor. ``laid``: straightedge readings that tell of gaps.
     """
     every_gap = [f for f in findings if f.what in GAP_KINDS]
     gaps = [f for f in every_gap if speaks(f)]
@@ -88,7 +90,9 @@ def answer(
         others = [f for f in joints if not (f.what == "lip" and f.verdict == "over")]
         joint_word = "over" if combined_word(others) == "over" else "not_decided"
     code = answer_code(flat, joint_word, share_over)
-    of_surface = [f for f in gaps if f.value is not None and f.verdict == flat and f.placement is None]
+    only_hidden = flat == "not_seen" and not too_little_seen and combined_word(f for f in gaps if f.value) == "within"
+    told = "within" if only_hidden and hidden else flat
+    of_surface = [f for f in gaps if f.value is not None and f.verdict == told and f.placement is None]
     reasons = [*_gap_reasons(of_surface), *placement_reasons(every_gap, laid), *bend_reasons(bends)]
     if flat is None:
         reasons.append("No gap limit was asked for, so flatness was not judged")
@@ -101,6 +105,8 @@ def answer(
     reasons += [*joint_reasons(joints, tally), *searched_reasons(joints), *soundness_reasons(soundness)]
     reasons += _not_measured(counted)
     text = _OPEN.get(flat, _TEXTS[code]) if code == "not_decided" else _TEXTS[code]
+    if told != flat:
+        text = "Flat enough where it was read, but not told in between"
     text = text.format(these="these readings" if by_hand else "this capture")
     if code in ("level_areas", "level_all") and not of_surface:
         text = "Level where the straightedge reads over the limit, then lay"

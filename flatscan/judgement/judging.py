@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.judgement.answer import answer
-from flatscan.judgement.bends import unseen_bends
+from flatscan.judgement.bends import bend_readings, unseen_bends
+from flatscan.judgement.between_readings import hidden_findings, search_readings
 from flatscan.judgement.findings import (
     GAP_KINDS,
     gap_findings,
@@ -68,8 +69,10 @@ def judge(
     of_surface = gap_findings(measurement, surface, limit_sets, settings.confidence)
     asked = any(f.what in GAP_KINDS for f in of_surface)
     bends = unseen_bends(surface, of_surface)
+    hidden = hidden_findings(surface, of_surface, field)
     findings = worst_first(
         of_surface
+        + hidden
         + placement_findings(measurement, limit_sets, settings.confidence)
         + of_joints
         + ([*unmeasured, *lone] if joints is not None else without_network(unmeasured, lone, field))
@@ -82,7 +85,7 @@ def judge(
         joints=joints,
         places=places,
         lips_may_be_noise=tally is not None and not tally.lips_beyond_noise,
-        bends=bends,
+        first=(*bend_readings(bends, _middle(surface)), *search_readings(hidden, _middle(surface))),
         by_hand=surface.kind == "readings",
     )
     return Verdict(
@@ -94,6 +97,7 @@ def judge(
             tally=tally,
             soundness=Soundness.of(field),
             bends=bends,
+            hidden=hidden,
             by_hand=surface.kind == "readings",
             laid=sum(tells_gap(figure) for figure in measurement.placements) if asked else 0,
         ),

@@ -8,7 +8,6 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from flatscan.constants import MM_PER_M
-from flatscan.judgement.bends import bend_readings
 from flatscan.judgement.findings import GAP_KINDS, JOINT_KINDS
 from flatscan.judgement.hand_findings import SAME_PLACE_MM
 from flatscan.judgement.instruments import instrument_for, metres
@@ -31,7 +30,6 @@ if TYPE_CHECKING:
     from flatscan.measures.joints.joints import Joints
     from flatscan.settings import JudgeSettings
     from flatscan.sources.hand.hand_reading import HandWhat
-    from flatscan.surface.readings.fit import LongMode
 
 MOST_READINGS = 12
 #: How a reading of floor that was not seen begins.
@@ -49,7 +47,7 @@ def next_readings(
     joints: Joints | None = None,
     places: JointPlaces | None = None,
     lips_may_be_noise: bool = False,
-    bends: Sequence[LongMode] = (),
+    first: Sequence[Reading] = (),
     by_hand: bool = False,
 ) -> tuple[tuple[Reading, ...], int]:
     """Hand readings for what is not decided, the most informative first, and how many more there are.
@@ -58,7 +56,7 @@ def next_readings(
     half (the greatest entropy of a yes or no), and where it decides more than its own place. The second reading of
     a kind counts half, the third a third: it answers the question of the first again, and hundreds of doubtful lips
     must not keep the one doubtful gap off the list. Places that coincide are listed once. Floor that was not seen
-    comes last. ``bends``: those that the readings cannot see come before all, for they doubt the whole floor.
+    comes last. ``first``: readings that come before all, for what they would show doubts the whole floor.
     ``by_hand``: no sensor captured the floor.
     """
     undecided = [
@@ -83,7 +81,7 @@ def next_readings(
     else:
         candidates += _spot_candidates(findings, settings.confidence)
     readings = [
-        *bend_readings(bends, start_at),
+        *first,
         *(c.reading for c in _by_turns(candidates)),
         *(_unseen_reading(f, by_hand=by_hand) for f in findings if _unseen_floor(f)),
     ]

@@ -68,6 +68,7 @@ def field_record(field: FieldReadings | None) -> records.FieldRecord | None:
         humps=len(field.humps),
         spots=len(field.spots),
         joints_searched=field.joints_searched,
+        gaps_searched=field.gaps_searched,
         soundings=[
             records.SoundingRecord(row=s.row, number=s.number, at=rounding.xy(s.at), sounds=s.sounds, note=s.note)
             for s in field.soundings

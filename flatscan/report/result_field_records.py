@@ -98,6 +98,7 @@ class FieldRecord(Struct, frozen=True, kw_only=True):
     humps: int
     spots: int
     joints_searched: bool
+    gaps_searched: bool
     soundings: list[SoundingRecord]
     cracks: list[CrackRecord]
     left_out: list[str]

@@ -73,6 +73,8 @@ def instrument_lines(request: SheetRequest) -> tuple[str, ...]:
             f"level drift: {_fine(LEVEL_DRIFT_MM, request.units)}",
             "gravity: yes",
         ]
+    if request.tools != "staff":
+        lines.append("gaps searched: no (write yes when the bar was moved over all of it and the deepest are listed)")
     lines.append("joints searched: no (write yes when the whole floor was walked and the worst are listed)")
     return tuple(lines)
 

@@ -204,7 +204,9 @@ def test_an_unseen_bend_is_named_and_its_cure_comes_first(flat):
 
 
 def test_where_nothing_is_open_no_bend_is_blamed(flat):
-    verdict = flat(gap=1.0, fit=fit(TWIST), kind="readings")
+    found = HandReading(9, "gap", (1000.0, 500.0), Quantity(1.0, 0.2, "mm"), edge_mm=2000.0)
+    swept = field(spots=(found,), gaps_searched=True)
+    verdict = flat(swept, gap=1.0, fit=fit(TWIST), kind="readings")
     assert verdict.answer.code == "lay_as_is"
     assert not any("twist" in r for r in verdict.answer.reasons)
     assert verdict.next_readings == ()
@@ -215,6 +217,49 @@ def test_bends_with_one_cure_are_read_together(flat):
     verdict = flat(gap=2.9, fit=fit(bow, TWIST), kind="readings")
     assert verdict.next_readings[0].what == "to see the twist and the bow along y: straightedge along both diagonals"
     assert sum(r.what.startswith("to see") for r in verdict.next_readings) == 1
+
+
+# Between the readings
+
+
+def test_a_floor_is_not_within_under_an_edge_shorter_than_the_waves_read(flat):
+    """Rows 1 m apart see waves of 3 m: a dip as wide as a 2 m edge may lie between them."""
+    verdict = flat(gap=1.0, fit=fit(), kind="readings")
+    assert verdict.answer.code == "not_decided"
+    assert verdict.answer.text.startswith("Flat enough where it was read")
+    assert any(reason.startswith("Gap of 1.0") and "within" in reason for reason in verdict.answer.reasons)
+    (reason,) = [r for r in verdict.answer.reasons if "between the readings" in r]
+    assert "3.0 m" in reason
+    assert "0.67 m apart" in reason
+    assert verdict.next_readings[0].what.startswith("deepest gaps of the whole floor")
+    assert [f.verdict for f in verdict.findings if f.what == "gap"] == ["not_seen", "within"]
+
+
+def test_a_search_needs_what_it_found(flat):
+    """Saying so is not enough: the deepest gaps must have been written down, and they are judged."""
+    said = field(gaps_searched=True)
+    assert flat(said, gap=1.0, fit=fit(), kind="readings").answer.code == "not_decided"
+
+    def found(value: float) -> FieldReadings:
+        gap = HandReading(9, "gap", (1000.0, 500.0), Quantity(value, 0.2, "mm"), edge_mm=2000.0)
+        return field(spots=(gap,), gaps_searched=True)
+
+    assert flat(found(1.5), gap=1.0, fit=fit(), kind="readings").answer.code == "lay_as_is"
+    assert flat(found(4.5), gap=1.0, fit=fit(), kind="readings").answer.code == "level_areas"
+
+
+def test_rows_close_enough_or_a_scan_or_a_floor_over_need_no_search(flat):
+    near = replace(fit(), smallest_wave_mm=2000.0)
+    assert flat(gap=1.0, fit=near, kind="readings").answer.code == "lay_as_is"
+    assert flat(gap=1.0, fit=replace(fit(), systematic_mm=(2.0, 0.4))).answer.code == "lay_as_is"
+    over = flat(gap=5.0, fit=fit(), kind="readings")
+    assert over.answer.code == "level_areas"
+    assert not any("between the readings" in r for r in over.answer.reasons)
+
+
+def test_a_set_with_many_edges_is_told_once(flat):
+    verdict = flat(gap=0.2, limits=load_limits(["din18202-3"])[0], fit=fit(), kind="readings")
+    assert sum("between the readings" in f.where for f in verdict.findings) <= 1
 
 
 # Read again

@@ -171,7 +171,8 @@ class FieldReadings:
     ``spots``: readings at single places: gaps found by searching, lips, joint widths and depths. ``outline`` (k, 2)
     float64, the room, closed; None: not stated, the floor ends at the outermost readings. ``gravity``: the level
     readings are against true gravity. ``joints_searched``: the person states to have walked the whole floor and read
-    the worst joints and lips. ``left_out``: rows that could not be used, one sentence each.
+    the worst joints and lips; ``gaps_searched``: to have moved the bar over all of it and read the deepest gaps.
+    ``left_out``: rows that could not be used, one sentence each.
     """
 
     inputs: tuple[InputFile, ...]
@@ -186,6 +187,7 @@ class FieldReadings:
     outline: NDArray[np.float64] | None = None
     gravity: bool = True
     joints_searched: bool = False
+    gaps_searched: bool = False
     left_out: tuple[str, ...] = ()
     inferences: tuple[str, ...] = ()
     caveats: tuple[Caveat, ...] = ()
@@ -194,3 +196,8 @@ class FieldReadings:
     def shows_shape(self) -> bool:
         """Whether anything here tells of the floor's heights, so that a surface can be made of it."""
         return bool(self.placements or self.humps or self.levels)
+
+    @property
+    def searched_for_gaps(self) -> bool:
+        """Whether the whole floor was searched for gaps, and what was found written down."""
+        return self.gaps_searched and any(spot.what == "gap" for spot in self.spots)

@@ -13,6 +13,7 @@
     # level tilt: 0.1 mm/m                  or 1/8 in per 100 ft
     # gravity: yes                          the levels are against true gravity (yes is the rule)
     # joints searched: yes                  the whole floor was walked; the joints and lips listed are its worst
+    # gaps searched: yes                    the bar was moved over the whole floor; the gaps listed are its deepest
 
 Other lines that start with ``#`` are free comments; words in brackets at a line's end are too.
 """
@@ -54,7 +55,7 @@ _LENGTHS: dict[str, tuple[str, bool, float]] = {
 #: These may be nothing at all: a bar that showed no difference when turned.
 _MAY_BE_ZERO = {"straightedge straightness", "straightedge reversal", "level drift", "level tilt"}
 _UNITS = {"unit": "unit", "place unit": "place_unit"}
-_OTHERS = ("room", "outline", "level tilt", "gravity", "joints searched")
+_OTHERS = ("room", "outline", "level tilt", "gravity", "joints searched", "gaps searched")
 _KEYS = (*_UNITS, *_LENGTHS, *_OTHERS)
 _FIRST_WORDS = {key.split()[0] for key in _KEYS}
 _MOST_TILT_MM_PER_M = 20.0
@@ -82,6 +83,7 @@ class Stated:
     level_drift_mm: float | None = None
     gravity: bool | None = None
     joints_searched: bool = False
+    gaps_searched: bool = False
     origin_mm: tuple[float, float] = (0.0, 0.0)
     rows: tuple[tuple[str, int], ...] = ()
     unused: tuple[str, ...] = ()

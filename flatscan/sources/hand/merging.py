@@ -66,6 +66,7 @@ def merged(first: FieldReadings, later: FieldReadings) -> FieldReadings:
         outline=later.outline if first.outline is None else first.outline,
         gravity=first.gravity and later.gravity,
         joints_searched=first.joints_searched or later.joints_searched,
+        gaps_searched=first.gaps_searched or later.gaps_searched,
         left_out=(*first.left_out, *later.left_out),
         inferences=(*first.inferences, *(f"{mark}: {said}" for said in later.inferences)),
         caveats=tuple(dict.fromkeys((*first.caveats, *later.caveats))),

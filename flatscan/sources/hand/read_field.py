@@ -97,6 +97,7 @@ def read_field_readings(
         outline=stated.outline,
         gravity=gravity is not False,
         joints_searched=stated.joints_searched,
+        gaps_searched=stated.gaps_searched,
         left_out=out,
         inferences=(
             *said_of_unit(settings.unit),

@@ -74,6 +74,7 @@ def read_by_hand(floor: InventedFloor, layout: Layout, person: Person, *, rng: n
         level=person.level if levels else None,
         outline=np.array(floor.outline_mm),
         joints_searched=layout.widest > 0 or layout.highest > 0,
+        gaps_searched=bool(layout.searches),
     )
 
 

@@ -75,6 +75,8 @@ def _said(field: FieldReadings, notation: Notation) -> Iterator[str]:
         yield f"gravity: {'yes' if field.gravity else 'no'}"
     if field.joints_searched:
         yield "joints searched: yes"
+    if field.gaps_searched:
+        yield "gaps searched: yes"
 
 
 def _room(outline: np.ndarray, notation: Notation) -> str:

@@ -108,9 +108,12 @@ def test_each_bar_keeps_what_its_table_says_and_the_poorer_level_stands_for_both
 def test_room_gravity_and_search(first: FieldReadings, later: FieldReadings, tmp_path: Path) -> None:
     assert merged(first, later).outline is first.outline
     assert merged(later, first).outline is first.outline
-    walked = table(tmp_path / "walked.csv", "# joints searched: yes\n# gravity: no\n# unit: mm\n" + HEAD + LATER_ROWS)
+    said = "# joints searched: yes\n# gaps searched: yes\n# gravity: no\n# unit: mm\n"
+    walked = table(tmp_path / "walked.csv", said + HEAD + LATER_ROWS)
     assert not merged(first, later).joints_searched
     assert merged(first, walked).joints_searched
+    assert not merged(first, later).gaps_searched
+    assert merged(first, walked).gaps_searched
     assert merged(first, later).gravity
     assert not merged(first, walked).gravity
 
@@ -155,5 +158,5 @@ def test_what_was_said_of_each_table_is_said_once(first: FieldReadings, later: F
     # No field of the record is forgotten: each is told by one of these tests.
     assert {one.name for one in fields(FieldReadings)} == {
         *("inputs", "placements", "humps", "levels", "spots", "steps", "soundings", "cracks", "level", "outline"),
-        *("gravity", "joints_searched", "left_out", "inferences", "caveats"),
+        *("gravity", "joints_searched", "gaps_searched", "left_out", "inferences", "caveats"),
     }
