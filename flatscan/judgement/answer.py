@@ -68,12 +68,14 @@ def answer(
     hidden: Sequence[Finding] = (),
     by_hand: bool = False,
     laid: int = 0,
+    slip: str = "",
 ) -> Answer:
     """The answer; ``findings`` worst first, shares 0 to 1. ``tally``: over all joints, where they were measured.
 
     ``soundness``: taps and cracks; while any is bad the floor is never to be laid over as it is. ``bends``: those that
     keep flatness open. ``hidden``: limits met where the floor was read, with room between. ``by_hand``: no sensor
-    captured the floor. ``laid``: straightedge readings that tell of gaps.
+    captured the floor. ``laid``: straightedge readings that tell of gaps. ``slip``: what says that a
+    reading does not fit the others; it is the first reason then, for it may have made the answer.
     """
     every_gap = [f for f in findings if f.what in GAP_KINDS]
     gaps = [f for f in every_gap if speaks(f)]
@@ -116,6 +118,8 @@ def answer(
         text = f"Joints or lips are over; flatness {text[0].lower()}{text[1:]}"
     if soundness is not None and soundness.to_settle:
         code, text = _first_settle(code, text, soundness.to_settle)
+    if slip:
+        text, reasons = f"{text}; but first read again what does not fit", [slip, *reasons]
     return Answer(code=code, text=text, reasons=(*reasons, not_recorded(soundness)))
 
 

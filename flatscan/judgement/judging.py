@@ -38,6 +38,8 @@ if TYPE_CHECKING:
     from flatscan.surface.surface import Surface
 
 _NOWHERE = PlaceSettings()
+#: The caveat that a reading does not fit what all others tell.
+SLIP = "reading_stands_out"
 
 
 def judge(
@@ -98,6 +100,7 @@ def judge(
             soundness=Soundness.of(field),
             bends=bends,
             hidden=hidden,
+            slip=next((c.text for c in surface.caveats if c.name == SLIP), ""),
             by_hand=surface.kind == "readings",
             laid=sum(tells_gap(figure) for figure in measurement.placements) if asked else 0,
         ),

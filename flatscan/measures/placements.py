@@ -51,7 +51,7 @@ def placement_figures(field: FieldReadings, surface: Surface | None) -> tuple[Pl
 
     ``surface`` adds what the surface says of the same chord, for the reader to compare; None: nothing to compare with.
     """
-    beside = SurfaceChord.of(surface) if surface is not None and field.placements else None
+    beside = SurfaceChord.of(surface, field.steps) if surface is not None and field.placements else None
     figures = [_of_placement(p, beside) for p in field.placements] + [_of_hump(h) for h in field.humps]
     return tuple(sorted(figures, key=lambda f: f.row))
 

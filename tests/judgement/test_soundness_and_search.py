@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from flatscan.caveats import caveat
 from flatscan.judgement import judge, load_limits
 from flatscan.judgement.answer import NOT_RECORDED
 from flatscan.judgement.limits import Limit, LimitSet, LimitSource
@@ -217,6 +218,18 @@ def test_bends_with_one_cure_are_read_together(flat):
     verdict = flat(gap=2.9, fit=fit(bow, TWIST), kind="readings")
     assert verdict.next_readings[0].what == "to see the twist and the bow along y: straightedge along both diagonals"
     assert sum(r.what.startswith("to see") for r in verdict.next_readings) == 1
+
+
+# Slips of the pen
+
+
+def test_a_reading_that_does_not_fit_is_the_first_reason(flat):
+    doubt = caveat("reading_stands_out", numbers="33 (line 47)")
+    verdict = flat(gap=9.0, fit=fit(), kind="readings", caveats=(doubt,))
+    assert verdict.answer.code == "level_areas"
+    assert verdict.answer.text.endswith("; but first read again what does not fit")
+    assert "33 (line 47)" in verdict.answer.reasons[0]
+    assert "does not fit" not in flat(gap=9.0, fit=fit(), kind="readings").answer.text
 
 
 # Between the readings

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from flatscan.measures.placements import deepest, placement_figures
 from flatscan.quantity import Quantity
-from flatscan.sources.hand.field_readings import Bar, FieldReadings, HumpReading, Placement
+from flatscan.sources.hand.field_readings import Bar, FieldReadings, HumpReading, Placement, StepLine
 from flatscan.surface.surface import NoiseModel, Surface
 
 BAR = Bar("2 m straightedge", 2000.0, 0.5, 0.2, 0.1)
@@ -233,6 +233,25 @@ def test_the_surface_is_read_between_its_cells() -> None:
     (figure,) = alone(placement, surface=surface_of(floors, drawn=True))
     assert figure.surface is not None
     assert figure.surface.value == pytest.approx(0.108, abs=1e-6)
+
+
+def test_nothing_beyond_a_step_tells_of_a_place_on_this_side() -> None:
+    """A floor that jumps by 6 mm at 1040 mm, between centres 1000 and 1100: flat under a bar that ends at 1030."""
+    x = np.arange(21) * 100.0
+    floors = np.broadcast_to(np.where(x < 1040.0, 0.0, 6.0), (5, 7, 21))
+    at = np.array([0.0, 300.0, 800.0])
+    bar = replace(BAR, length_mm=800.0)
+    read = laid(at, np.array([0.0, 0.5, 0.0]), contact=np.array([True, False, True]), bar=bar)
+    placement = replace(read, start=(230.0, 300.0), end=(1030.0, 300.0))
+    step = StepLine(9, (1040.0, -50.0), (1040.0, 700.0))
+    surface = surface_of(floors, drawn=True)
+    (figure,) = placement_figures(FieldReadings((), placements=(placement,), steps=(step,)), surface)
+    assert figure.surface is not None
+    assert figure.surface.value == pytest.approx(0.0, abs=1e-6)
+    # Unheard of, the step lifts the end by 0.3 · 6 mm, and the chord over the station by 0.375 of that.
+    (figure,) = placement_figures(FieldReadings((), placements=(placement,)), surface)
+    assert figure.surface is not None
+    assert figure.surface.value == pytest.approx(0.375 * 0.3 * 6.0, abs=1e-5)
 
 
 def test_a_scan_beside_it_and_what_was_not_seen() -> None:
