@@ -238,7 +238,7 @@ def test_the_surface_is_read_between_its_cells() -> None:
 def test_nothing_beyond_a_step_tells_of_a_place_on_this_side() -> None:
     """A floor that jumps by 6 mm at 1040 mm, between centres 1000 and 1100: flat under a bar that ends at 1030."""
     x = np.arange(21) * 100.0
-    floors = np.broadcast_to(np.where(x < 1040.0, 0.0, 6.0), (5, 7, 21))
+    floors = np.broadcast_to(np.where(x < 1040.0, 2.0, 8.0), (5, 7, 21))
     at = np.array([0.0, 300.0, 800.0])
     bar = replace(BAR, length_mm=800.0)
     read = laid(at, np.array([0.0, 0.5, 0.0]), contact=np.array([True, False, True]), bar=bar)

@@ -13,7 +13,6 @@ heights u stay the unknowns, c joins the others, and the plate's rows P hold u -
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -99,17 +98,8 @@ def with_bends(
     sd = departures_mm(fields, nodes) if departure_mm is None else np.full(len(fields), departure_mm)
     held = csr_matrix(-(plate @ np.stack(list(fields.values()), axis=1)))
     others = len(observations.nuisance_sigma_mm)
-
-    def widened(rows: csr_matrix) -> csr_matrix:
-        return hstack([rows, csr_matrix((rows.shape[0], len(fields)))]).tocsr()
-
-    more = replace(
-        observations,
-        design=widened(observations.design),
-        bounds=widened(observations.bounds),
-        nuisance_sigma_mm=np.concatenate([observations.nuisance_sigma_mm, sd]),
-    )
-    return more, hstack([plate, csr_matrix((plate.shape[0], others)), held]).tocsr()
+    beside = csr_matrix((plate.shape[0], others))
+    return observations.with_others(sd), hstack([plate, beside, held]).tocsr()
 
 
 def covariance_of(equations: Normal, rows: NDArray[np.float64], nodes: Nodes) -> NDArray[np.float64]:
