@@ -7,6 +7,7 @@ from typing import Literal
 
 #: Two ends, floor-frame mm.
 Segment = tuple[tuple[float, float], tuple[float, float]]
+Paper = Literal["a4", "letter"]
 UpAxis = Literal["x", "y", "z", "-x", "-y", "-z"]
 
 
@@ -95,9 +96,14 @@ class JudgeSettings:
 class LevelSettings:
     """Levelling choices. Product figures live in the product record (levelling.product)."""
 
-    #: Plan to this much below the limit. None: none.
+    #: Plan to this much below the limit.
     margin_mm: float = 0.0
     product_file: str | None = None
+    #: What binds the levelling: zones, doors, movement joints (see sources.survey).
+    survey_file: str | None = None
+    #: The way of levelling to draw. None: the recommended one.
+    method: str | None = None
+    paper: Paper = "a4"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
