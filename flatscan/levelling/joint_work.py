@@ -1,13 +1,13 @@
 """The work on joints and lips that the judgement asks for, with what it takes."""
 
+# ruff: noqa: TC001 - the saved basis is read by these names
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
-if TYPE_CHECKING:
-    from flatscan.judgement.verdict import Point
-    from flatscan.quantity import Quantity
+from flatscan.judgement.verdict import Point
+from flatscan.quantity import Quantity
 
 #: Over the limit, or so near to it that it may be.
 WorkWord = Literal["over", "not_decided"]
