@@ -267,3 +267,5 @@ class LevellingPlan:
     dams: tuple[Dam, ...] = ()
     pours: tuple[Pour, ...] = ()
     bounds: Bounds | None = None
+    #: The floor as it is, laid with the same edges as the planned one; None: not worked out.
+    before: Proof | None = None
