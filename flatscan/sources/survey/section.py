@@ -1,0 +1,173 @@
+"""Tables of a TOML file that a person wrote, read key by key, with plain words for what cannot be used."""
+
+from __future__ import annotations
+
+import difflib
+import math
+import tomllib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from flatscan.errors import InputError
+from flatscan.sources.guard import library_errors
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+    from pathlib import Path
+
+#: A file written by hand is far smaller.
+_MOST_BYTES = 1_000_000
+_MOST_LETTERS = 80
+_SHOWN_LETTERS = 40
+_NO_SUCH = {bool: "a yes or no", str: "a text", list: "a list", dict: "a table"}
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """What a number may be: from ``least`` (itself only where ``open_below`` is False) to ``most``, and in words."""
+
+    least: float
+    most: float
+    words: str
+    open_below: bool = False
+
+    def holds(self, value: float) -> bool:
+        """NaN is never held."""
+        return (self.least < value if self.open_below else self.least <= value) and value <= self.most
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """One table of a file. ``label`` is how messages call it; "" for the file's top level."""
+
+    file: str
+    label: str
+    values: Mapping[str, Any]
+
+    def refuse(self, what: str, advice: str) -> InputError:
+        """The error to raise: file, section, what is wrong, what to do."""
+        return InputError(self.file, f"{self.label}: {what}" if self.label else what, advice)
+
+    def check_keys(self, known: Iterable[str]) -> None:
+        """Refuse a key that is not known; the nearest known one is named."""
+        names = list(known)
+        for key in self.values:
+            if key not in names:
+                near = difflib.get_close_matches(key.lower(), names, n=1)
+                advice = f"Did you mean {near[0]}?" if near else f"Known here: {', '.join(names)}"
+                raise self.refuse(f"unknown key {shown(key)}", advice)
+
+    def number(self, key: str, allowed: Range) -> float | None:
+        """A number within its range; None where the key is not there."""
+        if key not in self.values:
+            return None
+        value = finite(self.values[key])
+        if value is None:
+            raise self.refuse(
+                f"{key} is {kind_of(self.values[key])}, not a number",
+                f"Give {allowed.words}, without quotes and with a point for decimals",
+            )
+        if not allowed.holds(value):
+            raise self.refuse(f"{key} must be {allowed.words}, not {value:g}", f"Correct {key}")
+        return value
+
+    def text(self, key: str) -> str | None:
+        """A text on one line that is not empty; None where the key is not there."""
+        if key not in self.values:
+            return None
+        value = self.values[key]
+        if not isinstance(value, str):
+            raise self.refuse(f"{key} is {kind_of(value)}, not a text", f'Put it in quotes: {key} = "..."')
+        value = value.strip()
+        if not value or not value.isprintable():
+            raise self.refuse(f"{key} is empty or holds signs that cannot be printed", "Write a few plain words")
+        if len(value) > _MOST_LETTERS:
+            raise self.refuse(f"{key} is {len(value)} letters long", f"Use {_MOST_LETTERS} at most")
+        return value
+
+    def table(self, key: str) -> Section | None:
+        """The table ``[key]``; None where it is not there."""
+        value = self.values.get(key)
+        if value is None:
+            return None
+        if not isinstance(value, dict):
+            raise self.refuse(
+                f"{key} is {self._instead(value)}, not a section", f"Write one line [{key}] above its keys"
+            )
+        return Section(self.file, f"[{key}]", value)
+
+    def tables(self, key: str) -> tuple[Section, ...]:
+        """Every table ``[[key]]``, numbered from 1 in the labels; empty where there is none."""
+        value = self.values.get(key, [])
+        if not isinstance(value, list) or not all(isinstance(one, dict) for one in value):
+            raise self.refuse(
+                f"{key} is {self._instead(value)}, not a list of sections",
+                f"Write a line [[{key}]], with two brackets on each side, above the keys of each",
+            )
+        return tuple(Section(self.file, f"[[{key}]] {k}", one) for k, one in enumerate(value, start=1))
+
+    @staticmethod
+    def _instead(value: object) -> str:
+        if isinstance(value, dict):
+            return "one section with single brackets"
+        return (
+            "several sections" if isinstance(value, list) and value and isinstance(value[0], dict) else kind_of(value)
+        )
+
+
+def read_toml(path: Path, what: str) -> tuple[Section, bytes]:
+    """A TOML file as its top section, and its bytes; ``what`` it is called in messages, such as "survey file".
+
+    Raises
+    ------
+    InputError
+        for a file that is not there, too large, not text, or not TOML
+    """
+    name = path.name
+    with library_errors(path, "it cannot be looked at"):
+        is_file, exists = path.is_file(), path.exists()
+        size = path.stat().st_size if is_file else 0
+    if not is_file:
+        what_is_wrong = f"it is a folder, not a {what}" if exists else f"there is no such {what}"
+        raise InputError(name, what_is_wrong, "Check the path")
+    if size > _MOST_BYTES:
+        raise InputError(name, f"it is {size / 1e6:.1f} MB large, too large for a {what}", "Give the file you wrote")
+    with library_errors(path, "it cannot be read"):
+        data = path.read_bytes()
+    if b"\0" in data:
+        raise InputError(name, f"it is not text, so it cannot be a {what}", "Write it with a plain text editor")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputError(name, "it is not text in UTF-8", "Save it as UTF-8 in a plain text editor") from error
+    try:
+        return Section(name, "", tomllib.loads(text.replace("\r\n", "\n"))), data
+    except (ValueError, RecursionError) as error:
+        words = str(error) if isinstance(error, tomllib.TOMLDecodeError) else "a number or list is too long"
+        advice = 'Write one `key = value` on a line, texts in "quotes", decimals with a point'
+        raise InputError(name, f"not a readable TOML file ({words})", advice) from error
+
+
+def finite(value: object) -> float | None:
+    """The number, NaN and infinities too; None for all that is not one, and for what no float can hold."""
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        return None
+    try:
+        return float(value)
+    except OverflowError:
+        return math.inf
+
+
+def kind_of(value: object) -> str:
+    """What was given instead, in words."""
+    if isinstance(value, str):
+        return f'the text "{shown(value)}"'
+    if isinstance(value, (int, float)) and not isinstance(value, bool):
+        return f"the number {value:g}" if abs(value) < 1e300 else "a number without end"  # noqa: PLR2004
+    return _NO_SUCH.get(type(value), "a date or time")
+
+
+def shown(text: str) -> str:
+    """A text from the file, cut short and safe to print."""
+    plain = "".join(sign if sign.isprintable() else "?" for sign in text)
+    return plain if len(plain) <= _SHOWN_LETTERS else f"{plain[:_SHOWN_LETTERS]}..."
