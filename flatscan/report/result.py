@@ -15,13 +15,13 @@ from flatscan.report import result_measured as measured
 from flatscan.report import result_records as records
 from flatscan.report.cautions import cautions_for
 from flatscan.report.doubts import caveats_of
+from flatscan.report.result_levelling import levelling_record
 from flatscan.report.result_records import Result, result_schema
 from flatscan.report.traced import from_readings
 
 if TYPE_CHECKING:
     from flatscan.judgement.limits import LimitSet
     from flatscan.judgement.verdict import Finding, Reading
-    from flatscan.levelling.plan import LevellingPlan, Method
     from flatscan.measures.measurement import FNumbers, GapSpot, Measurement
     from flatscan.report.report import Report
     from flatscan.surface.surface import Surface
@@ -64,7 +64,7 @@ def result_of(report: Report) -> Result:
         joints=result_joints.joint_records(report),
         findings=[_finding(finding) for finding in report.verdict.findings],
         next_readings=[_reading(reading) for reading in report.verdict.next_readings],
-        levelling=_levelling(report.plan),
+        levelling=levelling_record(report.plan),
         caveats=[records.CaveatRecord(name=c.name, text=c.text, advice=c.advice) for c in caveats_of(report)],
         cautions=[records.CautionRecord(name=c.name, text=c.text) for c in cautions_for(report)],
         joint_tally=result_joints.tally_record(report.verdict.joint_tally),
@@ -78,8 +78,13 @@ def result_of(report: Report) -> Result:
 
 
 def json_of(result: Result) -> bytes:
-    """The file's text: two spaces deep, each pair of coordinates and each plain value on one line, a last newline."""
-    wide = msgspec.json.format(msgspec.json.encode(result), indent=2)
+    """The text of ``result.json``."""
+    return json_text(result)
+
+
+def json_text(record: msgspec.Struct) -> bytes:
+    """A file's text: two spaces deep, each pair of coordinates and each plain value on one line, a last newline."""
+    wide = msgspec.json.format(msgspec.json.encode(record), indent=2)
     # A raw line break never stands inside a JSON string, so only arrays of plain numbers and values can match.
     narrow = re.sub(
         rb"\[\n\s*([-+.\deE]+(?:,\n\s*[-+.\deE]+)*)\n\s*\]",
@@ -235,55 +240,4 @@ def _reading(reading: Reading) -> records.ReadingRecord:
         kind=reading.kind,
         edge_mm=rounding.maybe(reading.edge_mm, rounding.MM),
         joint=reading.joint,
-    )
-
-
-def _levelling(plan: LevellingPlan) -> records.LevellingRecord:
-    product = plan.product
-    return records.LevellingRecord(
-        methods=[_method(method) for method in plan.methods],
-        areas=[
-            records.AreaRecord(
-                number=area.number,
-                polygon=rounding.rings(area.rings),
-                area_m2=rounding.number(area.area_m2, rounding.HEIGHT_MM),
-                volume_l=rounding.quantity(area.volume_l),
-                mean_mm=rounding.number(area.mean_mm, 2),
-                max_mm=rounding.number(area.max_mm, 2),
-                action=area.action,
-            )
-            for area in plan.areas
-        ],
-        product=records.ProductRecord(
-            name=product.name,
-            kg_per_m2_mm=rounding.figures(product.kg_per_m2_mm),
-            bag_kg=rounding.figures(product.bag_kg),
-            least_layer_mm=rounding.figures(product.least_layer_mm),
-            greatest_layer_mm=None
-            if product.greatest_layer_mm is None
-            else rounding.figures(product.greatest_layer_mm),
-            waste_share=rounding.figures(product.waste_share),
-            source=product.source,
-        ),
-        targets=[
-            records.TargetRecord(edge_mm=rounding.figures(edge), limit_mm=rounding.figures(t))
-            for edge, t in plan.targets
-        ],
-    )
-
-
-def _method(method: Method) -> records.MethodRecord:
-    low, high = method.volume_interval_l
-    return records.MethodRecord(
-        name=method.name,
-        volume_l=rounding.quantity(method.volume_l),
-        mass_kg=rounding.quantity(method.mass_kg),
-        bags=method.bags,
-        cost=None,
-        area_m2=rounding.number(method.area_m2, rounding.HEIGHT_MM),
-        mean_mm=rounding.number(method.mean_mm, 2),
-        max_mm=rounding.number(method.max_mm, 2),
-        interval=records.IntervalRecord(
-            volume_l=(rounding.number(low, 2), rounding.number(high, 2)), bags=method.bags_interval
-        ),
     )

@@ -14,9 +14,9 @@ from msgspec import Meta, Struct
 
 from flatscan.judgement.limits import LimitKind, Mark
 from flatscan.judgement.verdict import AnswerCode, VerdictWord
-from flatscan.levelling.plan import MethodName
 from flatscan.report.result_field_records import FieldRecord, FitRecord, PlacementRecord
 from flatscan.report.result_joint_records import HandReadingRecord, JointRecord, JointTallyRecord, TilesRecord
+from flatscan.report.result_levelling_records import LevellingRecord
 from flatscan.report.result_measured import (
     XY,
     FlatnessRecord,
@@ -24,7 +24,6 @@ from flatscan.report.result_measured import (
     GapRecord,
     HumpRecord,
     QuantityRecord,
-    Rings,
     Share,
     SurfaceRecord,
 )
@@ -111,67 +110,6 @@ class ReadingRecord(Struct, frozen=True, kw_only=True):
     joint: str | None = None
 
 
-class IntervalRecord(Struct, frozen=True, kw_only=True):
-    """95 % intervals of a method's quantities."""
-
-    volume_l: tuple[float, float]
-    bags: tuple[int, int]
-
-
-class MethodRecord(Struct, frozen=True, kw_only=True):
-    """One way of levelling. bags: whole bags to buy. cost null: no price was given."""
-
-    name: MethodName
-    volume_l: QuantityRecord
-    mass_kg: QuantityRecord
-    bags: int
-    cost: float | None
-    area_m2: float
-    mean_mm: float
-    max_mm: float
-    interval: IntervalRecord
-
-
-class AreaRecord(Struct, frozen=True, kw_only=True):
-    """One place to level, numbered as on the map."""
-
-    number: int
-    polygon: Rings
-    area_m2: float
-    volume_l: QuantityRecord
-    mean_mm: float
-    max_mm: float
-    action: str
-
-
-class ProductRecord(Struct, frozen=True, kw_only=True):
-    """The levelling compound's figures and where they come from."""
-
-    name: str
-    kg_per_m2_mm: float
-    bag_kg: float
-    least_layer_mm: float
-    greatest_layer_mm: float | None
-    waste_share: float
-    source: str
-
-
-class TargetRecord(Struct, frozen=True, kw_only=True):
-    """A limit that the levelled floor meets."""
-
-    edge_mm: float
-    limit_mm: float
-
-
-class LevellingRecord(Struct, frozen=True, kw_only=True):
-    """The plan."""
-
-    methods: list[MethodRecord]
-    areas: list[AreaRecord]
-    product: ProductRecord
-    targets: list[TargetRecord]
-
-
 class CaveatRecord(Struct, frozen=True, kw_only=True):
     """A doubt that rides on the result."""
 
@@ -218,8 +156,12 @@ class Result(Struct, frozen=True, kw_only=True):
 
 def result_schema() -> dict[str, Any]:
     """JSON Schema (draft 2020-12) of ``result.json``, generated from the records above."""
-    body = msgspec.json.schema(Result)
+    return as_schema(msgspec.json.schema(Result), "Result", SCHEMA_ID)
+
+
+def as_schema(body: dict[str, Any], name: str, identity: str) -> dict[str, Any]:
+    """The schema ``body`` of the record ``name`` as a document of its own."""
     # A default marks a field as optional, but a file without its version is not one of ours.
-    top = body["$defs"]["Result"]
-    top["required"] = ["schema", *(name for name in top["required"] if name != "schema")]
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "$id": SCHEMA_ID, **body}
+    top = body["$defs"][name]
+    top["required"] = ["schema", *(field for field in top["required"] if field != "schema")]
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "$id": identity, **body}
