@@ -33,6 +33,23 @@ class EdgeRule:
     bridge_mm: float = 100.0
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Fill:
+    """A fill and what it could not keep to. Arrays (rows, cols).
+
+    Attributes
+    ----------
+    fill_mm : float64, thickness; 0 where nothing is needed, NaN where the floor was not seen
+    beyond_most : bool, cells whose least fill is more than is allowed there: filling alone cannot keep to the bounds,
+        so the floor must be ground near there, or a limit must give. The fill is the least one without that bound
+    feathered : bool, filled cells thinner than the least layer, because the edge runs out there
+    """
+
+    fill_mm: NDArray[np.float64]
+    beyond_most: NDArray[np.bool_]
+    feathered: NDArray[np.bool_]
+
+
 def least_fill(
     height_mm: NDArray[np.floating],
     inside: NDArray[np.bool_],
@@ -40,7 +57,9 @@ def least_fill(
     rule: EdgeRule,
     *,
     least_layer_mm: float = 0.0,
-) -> NDArray[np.float64]:
+    least_mm: NDArray[np.floating] | None = None,
+    most_mm: NDArray[np.floating] | None = None,
+) -> Fill:
     """Thickness of the least fill, cell by cell.
 
     The surfaces that meet the limits and are nowhere below the floor are closed under the pointwise minimum
@@ -57,25 +76,32 @@ def least_fill(
     targets : (edge_mm, limit_mm) pairs, limits more than ``AIM_BELOW_MM``
     rule : how the edge is laid
     least_layer_mm : thinnest layer the product allows
+    least_mm : (rows, cols) fill that is there anyway (fixed heights, ramps)
+    most_mm : (rows, cols) most fill allowed
 
     Returns
     -------
-    (rows, cols) float64, mm: 0 where nothing is needed, NaN where the floor was not seen. A floor that
-    meets the limits gets exactly 0
+    The fill. A floor that meets the limits gets exactly 0
     """
     floor = np.array(height_mm, dtype=np.float64)
-    raised = floor.copy()
+    start = floor if least_mm is None else floor + np.maximum(least_mm, 0.0)
+    raised = start.copy()
     if _sweep(raised, inside, targets, rule, aim_below=0.0) <= _ROUNDING_MM:
-        return np.asarray(floor - floor)
-    raised[...] = floor
+        return _as_fill(start - floor, most_mm)
+    raised[...] = start
     rise = np.inf
     while rise > _SETTLED_MM:
         rise = _sweep(raised, inside, targets, rule, aim_below=AIM_BELOW_MM)
         if least_layer_mm > 0.0:
             rise = max(rise, _thicken(raised, floor, least_layer_mm))
-    fill = raised - floor
-    fill[fill <= _ROUNDING_MM] = 0.0
-    return fill
+    return _as_fill(raised - floor, most_mm)
+
+
+def _as_fill(fill_mm: NDArray[np.float64], most_mm: NDArray[np.floating] | None) -> Fill:
+    fill_mm[fill_mm <= _ROUNDING_MM] = 0.0
+    none = np.zeros(fill_mm.shape, dtype=np.bool_)
+    beyond = none if most_mm is None else fill_mm > most_mm + AIM_BELOW_MM
+    return Fill(fill_mm, beyond, none)
 
 
 def _sweep(

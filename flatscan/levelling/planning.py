@@ -59,7 +59,7 @@ def plan_levelling(
     )
 
     def patch(height_mm: NDArray[np.floating]) -> NDArray[np.float64]:
-        return least_fill(height_mm, surface.inside, targets, rule, least_layer_mm=product.least_layer_mm)
+        return least_fill(height_mm, surface.inside, targets, rule, least_layer_mm=product.least_layer_mm).fill_mm
 
     fill_mm = patch(surface.estimate_mm)
     pour_mm = flood_fill(above_level(surface.estimate_mm, surface), least_layer_mm=product.least_layer_mm)

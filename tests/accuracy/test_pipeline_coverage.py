@@ -109,7 +109,8 @@ def outcome(kind: str, seed: int) -> Outcome:
             near = gaps[max(int(row) - 1, 0) : int(row) + 2, max(int(col) - 1, 0) : int(col) + 2]
             places.append((spot.gap.value, spot.gap.u, float(np.nanmax(near))))
     rule = EdgeRule(cell_mm=surface.cell_mm)
-    need = least_fill(truth.height_mm, surface.inside, plan.targets, rule, least_layer_mm=plan.product.least_layer_mm)
+    least_layer_mm = plan.product.least_layer_mm
+    need = least_fill(truth.height_mm, surface.inside, plan.targets, rule, least_layer_mm=least_layer_mm).fill_mm
     low, high = plan.methods[0].volume_interval_l
     words = []
     for limit in LIMITS[0].limits:

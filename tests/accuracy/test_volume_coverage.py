@@ -107,7 +107,7 @@ def held(seed: int) -> Held:
     surface = captured(rng, truth)
     plan = plan_levelling(surface, LIMITS, LevelSettings(), MEASURE, rng=rng)
     rule = EdgeRule(cell_mm=CELL_MM, directions=MEASURE.directions)
-    need = least_fill(truth, surface.inside, plan.targets, rule, least_layer_mm=plan.product.least_layer_mm)
+    need = least_fill(truth, surface.inside, plan.targets, rule, least_layer_mm=plan.product.least_layer_mm).fill_mm
     needed_l = volume_l(need, CELL_MM)
     flood_l = volume_l(truth.max() + plan.product.least_layer_mm - truth, CELL_MM)
     patch, flood = (m.volume_interval_l for m in plan.methods)

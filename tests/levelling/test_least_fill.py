@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from scipy.optimize import linprog
 from scipy.sparse import coo_matrix
 
-from flatscan.levelling.least_fill import AIM_BELOW_MM, EdgeRule, least_fill
+from flatscan.levelling.least_fill import AIM_BELOW_MM, EdgeRule
+from flatscan.levelling.least_fill import least_fill as least_fill_of
 from flatscan.measures.chords import gap_field
 
 CELL_MM = 50.0
@@ -19,6 +20,10 @@ CELL_MM = 50.0
 #: from the limit of the sweeps is of that size.
 SETTLED_MM = 1e-3
 FOUR = EdgeRule(cell_mm=CELL_MM, directions=4)
+
+
+def least_fill(*args, **options) -> np.ndarray:
+    return least_fill_of(*args, **options).fill_mm
 
 
 def bumpy(rows: int, cols: int, seed: int, size: float = 2.0) -> np.ndarray:

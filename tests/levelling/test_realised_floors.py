@@ -41,7 +41,9 @@ def test_quantities_are_those_of_the_floors(known_as) -> None:
     rule = EdgeRule(cell_mm=100.0)
     litres = [
         volume_l(
-            least_fill(f, np.ones(f.shape, bool), plan.targets, rule, least_layer_mm=plan.product.least_layer_mm),
+            least_fill(
+                f, np.ones(f.shape, bool), plan.targets, rule, least_layer_mm=plan.product.least_layer_mm
+            ).fill_mm,
             100.0,
         )
         for f in floors
