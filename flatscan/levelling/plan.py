@@ -148,15 +148,18 @@ class Wall:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MarkedOut:
-    """Each corner of an area's rings by its distances from two walls that are known and not parallel.
+    """Each corner of an area's marking outline by its distances from two walls that are known and not parallel.
 
-    ``from_mm``: a ring's (k, 2) float64 distances from the first and the second wall, mm, square to them, the corners
-    in the ring's order, the last not repeated. ``check_mm``: distance between the two corners furthest apart.
+    ``from_mm``: a ring's (k, 2) float64 distances from the first and the second wall, mm, square to them, positive
+    into the room, the corners in the ring's order, the last not repeated. ``check_mm``: distance between the two
+    corners furthest apart. ``rings``: the outline that is marked out, (k, 2) float64 floor-frame mm, closed: few
+    corners, and the whole of the area lies in it.
     """
 
     walls: tuple[Wall, Wall]
     from_mm: tuple[NDArray[np.float64], ...]
     check_mm: float
+    rings: tuple[NDArray[np.float64], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
