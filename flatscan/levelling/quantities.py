@@ -1,14 +1,20 @@
-"""From thickness to litres, kilograms and bags, with what is not known about them."""
+"""From thickness to litres, kilograms, bags, hours and money, with what is not known about them."""
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from flatscan.constants import MM2_PER_M2, MM3_PER_LITRE
+from flatscan.judgement.places import place_in_words
+from flatscan.levelling.costs import cost_of
+from flatscan.levelling.doors import door_rises
+from flatscan.levelling.lip_work import ground_at_lips
 from flatscan.levelling.plan import Method
+from flatscan.levelling.times import cover_h, layers_of, walk_on_h
 from flatscan.quantity import Quantity
 
 if TYPE_CHECKING:
@@ -16,12 +22,21 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from flatscan.levelling.plan import MethodName, Product
+    from flatscan.levelling.joint_work import LipDown
+    from flatscan.levelling.plan import MethodName, Percentiles, Product, Proof, Proposal
+    from flatscan.sources.survey.survey import Door
+    from flatscan.surface.surface import Surface
 
-#: Half a tail of a central 95 % interval.
-_UPPER_QUANTILE = 0.975
+#: Both ends of a central 95 % interval.
+_INTERVAL_95 = (0.025, 0.975)
+#: One floor of ten, of two, nine of ten.
+_TENTHS = (0.1, 0.5, 0.9)
 #: A bag is not opened for this share of its weight: binary rounding, not compound.
 _BAG_ROUNDING = 1e-9
+#: Draws of a way that takes the same whatever the floor is: only what no cell shows is uncertain then.
+_DRAWS_OF_ONE = 20
+#: A layer this much over the product's most is float32 rounding.
+_ROUNDING_MM = 1e-4
 
 
 def volume_l(fill_mm: NDArray[np.floating], cell_mm: float) -> float:
@@ -40,24 +55,26 @@ def bags_to_buy(volume: float, product: Product) -> int:
     return math.ceil(bags * (1.0 - _BAG_ROUNDING))
 
 
-def interval_95(draws: Sequence[float], *, degrees: int | None = None) -> tuple[float, float]:
-    """Central 95 % interval for one further draw, from a few: mean ± t s sqrt(1 + 1/n), not below 0.
+def quantiles_l(draws: Sequence[float], shares: Sequence[float], *, degrees: int | None = None) -> list[float]:
+    """What one further draw stays below with these chances, from a few: mean + t s sqrt(1 + 1/n), not below 0.
 
-    The true floor is one further draw of what the capture allows. t is Student's factor for ``degrees`` of freedom
-    (JCGM 100, annex G), n - 1 if not given, so that few draws give a wider interval and not a false one.
+    The true floor is one further draw of what the capture allows. t is Student's quantile for ``degrees`` of freedom
+    (JCGM 100, annex G), n - 1 if not given, so that few draws give a wider range and not a false one.
     Worked on square roots, because volumes cannot be negative and small ones are skewed.
     """
     from scipy.special import stdtrit
 
     roots = np.sqrt(np.asarray(draws, dtype=np.float64))
     count = len(roots)
-    half = (
-        float(stdtrit(count - 1 if degrees is None else degrees, _UPPER_QUANTILE))
-        * float(roots.std(ddof=1))
-        * math.sqrt(1.0 + 1.0 / count)
-    )
-    middle = float(roots.mean())
-    return max(0.0, middle - half) ** 2, (middle + half) ** 2
+    spread = float(roots.std(ddof=1)) * math.sqrt(1.0 + 1.0 / count)
+    t = [float(stdtrit(count - 1 if degrees is None else degrees, share)) for share in shares]
+    return [max(0.0, float(roots.mean()) + factor * spread) ** 2 for factor in t]
+
+
+def interval_95(draws: Sequence[float], *, degrees: int | None = None) -> tuple[float, float]:
+    """Central 95 % interval for one further draw (see ``quantiles_l``)."""
+    low, high = quantiles_l(draws, _INTERVAL_95, degrees=degrees)
+    return low, high
 
 
 def quantity_l(draws: Sequence[float]) -> Quantity:
@@ -65,6 +82,116 @@ def quantity_l(draws: Sequence[float]) -> Quantity:
     values = np.asarray(draws, dtype=np.float64)
     u = float(values.std(ddof=1)) * math.sqrt(1.0 + 1.0 / len(values))
     return Quantity(float(values.mean()), u, "l")
+
+
+def with_extras(
+    draws_l: Sequence[float], extra_l: Sequence[tuple[str, Quantity]], rng: np.random.Generator
+) -> NDArray[np.float64]:
+    """The draws with what no cell shows added, drawn too: normal by its own uncertainty, not below 0."""
+    draws = np.array(draws_l, dtype=np.float64)
+    for _, litres in extra_l:
+        draws += np.maximum(0.0, rng.normal(litres.value, litres.u, size=len(draws)))
+    return draws
+
+
+def method_of(
+    proposal: Proposal,
+    draws_l: Sequence[float],
+    product: Product,
+    surface: Surface,
+    *,
+    rng: np.random.Generator,
+    accounts: int = 2,
+    doors: Sequence[Door] = (),
+    proof: Proof | None = None,
+    feathered: NDArray[np.bool_] | None = None,
+    lips: Sequence[LipDown] = (),
+    lifted_m2: float = 0.0,
+) -> Method:
+    """One way of levelling with all that it takes.
+
+    Area and thickness are of the planned fill, volumes of the draws: fill is a convex function of the floor, so what
+    a floor known only roughly needs is on average more than what its best estimate needs.
+
+    Parameters
+    ----------
+    draws_l : litres that the fill takes on simulated floors, without ``proposal.extra_l``, which is drawn in here;
+        empty where it takes the same on any floor
+    accounts : how many accounts of the doubt the draws come from, with a mean each, so that only a share of them tells
+        of any one's spread
+    doors : where the rise is wanted
+    feathered : (rows, cols) bool, the edges that run out; they do not count for the thinnest layer
+    lips : those that this way grinds down; they add to what is ground
+    lifted_m2 : area of the tiles that come out
+    """
+    cell_mm = surface.cell_mm
+    planned_l = volume_l(proposal.fill_mm, cell_mm)
+    draws = with_extras(draws_l if len(draws_l) else [planned_l] * _DRAWS_OF_ONE, proposal.extra_l, rng)
+    degrees = max(1, len(draws) // accounts - 1)
+    volume = quantity_l(list(draws))
+    low, high = interval_95(list(draws), degrees=degrees)
+    tenths = quantiles_l(list(draws), _TENTHS, degrees=degrees)
+    bags_p = tuple(bags_to_buy(litres, product) for litres in tenths)
+    filled = proposal.fill_mm > 0
+    thin, mean, thick = _thickness(proposal.fill_mm, filled, feathered)
+    area_m2 = float(filled.sum()) * cell_mm**2 / MM2_PER_M2
+    layers = layers_of(thick, product, fills=volume.value > 0.0)
+    lips_l, lips_m2 = ground_at_lips(lips, product)
+    made = Method(
+        name=proposal.name,
+        volume_l=volume,
+        volume_interval_l=(low, high),
+        mass_kg=Quantity(mass_kg(volume.value, product), mass_kg(volume.u, product), "kg"),
+        bags=bags_to_buy(volume.value, product),
+        bags_interval=(bags_to_buy(low, product), bags_to_buy(high, product)),
+        area_m2=area_m2,
+        mean_mm=mean,
+        max_mm=thick,
+        min_mm=thin,
+        why_not=proposal.why_not or _too_thick(proposal.fill_mm, thick, product, surface),
+        volume_p_l=_three(tenths),
+        bags_p=(bags_p[0], bags_p[1], bags_p[2]),
+        buy=bags_p[2],
+        keep_sealed=bags_p[2] - bags_p[1],
+        ground_l=volume_l(proposal.grind_mm, cell_mm) + lips_l,
+        ground_m2=float((proposal.grind_mm > 0).sum()) * cell_mm**2 / MM2_PER_M2 + lips_m2,
+        lifted_m2=surface.area_m2 if proposal.name == "lift_tiles" else lifted_m2,
+        primer_kg=None if product.primer_kg_per_m2 is None else product.primer_kg_per_m2 * area_m2,
+        layers=layers,
+        walk_on_h=walk_on_h(layers, product),
+        cover_h=cover_h(layers, thick, product),
+        doors=door_rises(proposal.fill_mm - proposal.grind_mm, surface, doors),
+        proof=proof,
+        bound=proposal.bound,
+        edges_mm=proposal.edges_mm,
+        notes=proposal.notes,
+    )
+    return replace(made, cost=cost_of(made, product))
+
+
+def _three(values: Sequence[float]) -> Percentiles:
+    few, middle, many = values
+    return few, middle, many
+
+
+def _thickness(
+    fill_mm: NDArray[np.floating], filled: NDArray[np.bool_], feathered: NDArray[np.bool_] | None
+) -> tuple[float, float, float]:
+    """Thinnest (of what is not a running-out edge, if there is any), mean and thickest, mm; zeros for no fill."""
+    if not filled.any():
+        return 0.0, 0.0, 0.0
+    core = filled if feathered is None else filled & ~feathered
+    thinnest = fill_mm[core if core.any() else filled].min()
+    return float(thinnest), float(fill_mm[filled].mean(dtype=np.float64)), float(fill_mm[filled].max())
+
+
+def _too_thick(fill_mm: NDArray[np.floating], thickest_mm: float, product: Product, surface: Surface) -> str:
+    most_mm = product.greatest_layer_mm
+    if most_mm is None or thickest_mm <= most_mm + _ROUNDING_MM:
+        return ""
+    row, col = np.unravel_index(int(np.nanargmax(fill_mm)), fill_mm.shape)
+    place = place_in_words(surface.xy_mm(float(row), float(col)))
+    return f"{thickest_mm:.1f} mm is needed {place}, and the product allows at most {most_mm:g} mm"
 
 
 def method(
@@ -76,14 +203,9 @@ def method(
     *,
     accounts: int = 2,
 ) -> Method:
-    """One way of levelling: area and thickness from the planned fill, volume from the draws.
-
-    Fill is a convex function of the floor, so what a floor known only roughly needs is on average more than
-    what its best estimate needs: the mean of the draws is the volume to expect. ``accounts``: how many accounts of the
-    doubt the draws come from, with a mean each, so that only a share of them tells of any one's spread.
-    """
+    """Volume, bags, area and thickness alone."""
     volume, interval = quantity_l(draws_l), interval_95(draws_l, degrees=max(1, len(draws_l) // accounts - 1))
-    filled = fill_mm[fill_mm > 0]
+    thin, mean, thick = _thickness(fill_mm, fill_mm > 0, None)
     low, high = interval
     return Method(
         name=name,
@@ -92,7 +214,8 @@ def method(
         mass_kg=Quantity(mass_kg(volume.value, product), mass_kg(volume.u, product), "kg"),
         bags=bags_to_buy(volume.value, product),
         bags_interval=(bags_to_buy(low, product), bags_to_buy(high, product)),
-        area_m2=filled.size * cell_mm**2 / MM2_PER_M2,
-        mean_mm=float(filled.mean()) if filled.size else 0.0,
-        max_mm=float(filled.max(initial=0.0)),
+        area_m2=int((fill_mm > 0).sum()) * cell_mm**2 / MM2_PER_M2,
+        mean_mm=mean,
+        max_mm=thick,
+        min_mm=thin,
     )
