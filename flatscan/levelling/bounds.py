@@ -12,14 +12,22 @@ if TYPE_CHECKING:
 
     from flatscan.surface.surface import Surface
 
+#: Name of a rule that holds everywhere.
+WHOLE_FLOOR = "the whole floor"
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class NamedMask:
-    """A rule of the survey file and where it holds: (rows, cols) bool."""
+    """A rule and where it holds: ``mask`` (rows, cols) bool.
+
+    ``kind``: one of ``ZoneKind`` (sources.survey), "door", "movement_joint" or "dam". ``name``: as the person calls it.
+    ``value_mm``: the height, thickness or depth it asks for; None where it has none.
+    """
 
     kind: str
     name: str
     mask: NDArray[np.bool_]
+    value_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import fields, replace
 from importlib.resources import as_file, files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -77,7 +77,8 @@ def _product(section: Section) -> Product:
     values.pop("litres_per_bag", None)
     _check_layers(section, values)
     _check_prices(section, values)
-    return Product(**_with_coat({"greatest_layer_mm": None} | values))
+    product = Product(**({"greatest_layer_mm": None} | values))
+    return product if "coat_mm" in values else _with_usual_coat(product)
 
 
 def _kg_per_m2_mm(section: Section, values: dict[str, Any]) -> float:
@@ -123,10 +124,7 @@ def _check_prices(section: Section, values: dict[str, Any]) -> None:
         raise section.refuse(f"{priced[0]} is given but no currency", 'Add a line such as currency = "EUR"')
 
 
-def _with_coat(values: dict[str, Any]) -> dict[str, Any]:
-    """A thin coat is as thin as usual, or as the product's layers allow."""
-    if "coat_mm" in values:
-        return values
-    usual = float(Product.__dataclass_fields__["coat_mm"].default)
-    most = values["greatest_layer_mm"] or usual
-    return values | {"coat_mm": max(values["least_layer_mm"], min(usual, most))}
+def _with_usual_coat(product: Product) -> Product:
+    """Where the file does not say, a thin coat is as thin as usual, or as the product's layers allow."""
+    most = product.coat_mm if product.greatest_layer_mm is None else product.greatest_layer_mm
+    return replace(product, coat_mm=max(product.least_layer_mm, min(product.coat_mm, most)))
