@@ -1,0 +1,51 @@
+"""Taking the old tiles up: when it is called for, and what can be said of it beforehand."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flatscan.judgement.soundness import MOST_HOLLOW_SHARE
+from flatscan.levelling.plan import Proposal
+
+if TYPE_CHECKING:
+    from flatscan.levelling.basis import Basis
+    from flatscan.levelling.bounds import Bounds
+    from flatscan.levelling.plan import Product
+    from flatscan.surface.surface import Surface
+
+#: As in judgement.soundness: one bad place of fewer taps is more than a tenth by itself, so they tell no share.
+LEAST_TAPS = 10
+
+
+def lifting_called_for(basis: Basis) -> str:
+    """Why the whole covering comes up: more than a tenth of the places tapped are bad; "" where nothing says so.
+
+    The rule and its source are those of ``judgement.soundness``: French renovation rules, CSTB Cahier 3635_V2
+    (November 2012), read on a page that restates them. It is of area; places tapped all over stand for it.
+    """
+    bad = len(basis.bad_taps)
+    if basis.tapped < LEAST_TAPS or bad <= MOST_HOLLOW_SHARE * basis.tapped:
+        return ""
+    share = 100.0 * bad / basis.tapped
+    return (
+        f"{bad} of {basis.tapped} places tapped sound hollow or loose ({share:.0f} %), and above a tenth of a room's "
+        "area French renovation rules take the whole covering up"
+    )
+
+
+def lift(surface: Surface, basis: Basis, bounds: Bounds, product: Product) -> Proposal:  # noqa: ARG001 - as its sisters
+    """All tiles come up. It can always be done; what lies beneath, and what that takes, nobody has seen."""
+    called_for = lifting_called_for(basis)
+    nothing = np.where(surface.seen, np.float32(0.0), np.float32(np.nan))
+    notes = (
+        "What lies beneath the tiles has not been seen, so its levelling cannot be told",
+        "Measure again when the tiles are up",
+    )
+    return Proposal(
+        name="lift_tiles",
+        fill_mm=nothing,
+        grind_mm=nothing.copy(),
+        notes=(called_for, *notes) if called_for else notes,
+    )
