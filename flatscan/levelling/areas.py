@@ -7,26 +7,34 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.constants import MM2_PER_M2
+from flatscan.levelling.outlines import LEAST_ISLAND_MM2, marking_rings, rings_of
 from flatscan.levelling.plan import Area
 from flatscan.levelling.quantities import quantity_l, volume_l
+from flatscan.levelling.walls import marked_out, walls_of
+from flatscan.quantity import Quantity
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
+
+    from flatscan.levelling.plan import MarkedOut
+
+__all__ = [
+    "LEAST_ISLAND_MM2", "LEAST_LISTED_L", "MOST_LISTED",
+    "areas_of", "fill_labels", "grind_areas_of", "rings_of", "volumes_by_area",
+]  # fmt: skip
 
 #: A place that takes less than this (a quarter of a cup) is not worth an outline; its compound is still counted.
 LEAST_LISTED_L = 0.05
 MOST_LISTED = 40
-#: An island in a fill smaller than 10 cm square is filled over: nobody trowels round it.
-LEAST_ISLAND_MM2 = 10_000.0
-#: Outlines are smoothed by less than a cell; the inner corners of a staircase lie 0.71 cells off its slope.
-_SIMPLIFY_CELLS = 0.75
 
 
 def fill_labels(fill_mm: NDArray[np.floating], cell_mm: float) -> NDArray[np.int32]:
     """Number of the area each cell belongs to, 1 for the one that takes most; 0 for none.
 
-    Areas are cells with fill that touch along a side. Areas under ``LEAST_LISTED_L``, and those beyond the
-    ``MOST_LISTED`` largest, get no number.
+    Areas are cells with fill, or with depth to grind, that touch along a side; where a movement joint takes none it
+    parts them. Areas under ``LEAST_LISTED_L``, and those beyond the ``MOST_LISTED`` largest, get no number.
     """
     from scipy import ndimage
 
@@ -46,53 +54,72 @@ def areas_of(
     *,
     cell_mm: float,
     origin_mm: tuple[float, float],
+    outline: Sequence[NDArray[np.float64]] = (),
 ) -> tuple[Area, ...]:
-    """Outline and quantities of every numbered area.
+    """Outline and quantities of every numbered area of a fill.
 
-    ``draws_l``: (draws, areas + 1) float64, litres of each draw in each area, column 0 outside all.
+    ``draws_l``: (draws, areas + 1) float64, litres of each draw in each area, column 0 outside all. ``outline``: rings
+    of the floor, from whose walls the areas are marked out; empty: they are not.
     """
+    volumes = [quantity_l(list(draws_l[:, number])) for number in range(1, draws_l.shape[1])]
+    return _areas(fill_mm, labels, volumes, "fill", 1, cell_mm=cell_mm, origin_mm=origin_mm, outline=outline)
+
+
+def grind_areas_of(
+    grind_mm: NDArray[np.floating],
+    *,
+    first_number: int,
+    cell_mm: float,
+    origin_mm: tuple[float, float],
+    outline: Sequence[NDArray[np.float64]] = (),
+) -> tuple[Area, ...]:
+    """Outline and quantities of every area to grind, numbered on from ``first_number``, the largest first.
+
+    Their thickness is the depth to grind. Their volume is what the plan takes off: the plan says how deep, whatever the
+    floor's true height, so it has no uncertainty of measurement and its ``u`` is 0.
+    """
+    labels = fill_labels(grind_mm, cell_mm)
+    volumes = [Quantity(float(v), 0.0, "l") for v in volumes_by_area(grind_mm, labels, cell_mm)[1:]]
+    return _areas(
+        grind_mm, labels, volumes, "grind", first_number, cell_mm=cell_mm, origin_mm=origin_mm, outline=outline
+    )
+
+
+def _areas(
+    thickness_mm: NDArray[np.floating],
+    labels: NDArray[np.int32],
+    volumes: Sequence[Quantity],
+    action: str,
+    first_number: int,
+    *,
+    cell_mm: float,
+    origin_mm: tuple[float, float],
+    outline: Sequence[NDArray[np.float64]],
+) -> tuple[Area, ...]:
     from scipy import ndimage
 
+    walls = walls_of(outline)
     areas = []
-    for number, box in enumerate(ndimage.find_objects(labels), start=1):
-        mask = labels[box] == number
+    for index, box in enumerate(ndimage.find_objects(labels)):
+        mask = labels[box] == index + 1
         corner = (origin_mm[0] + box[1].start * cell_mm, origin_mm[1] + box[0].start * cell_mm)
-        volume = quantity_l(list(draws_l[:, number]))
-        area_m2 = float(mask.sum()) * cell_mm**2 / MM2_PER_M2
-        thickness = fill_mm[box][mask]
+        here = thickness_mm[box][mask]
+        rings = rings_of(mask, cell_mm=cell_mm, corner_mm=corner)
+        marked: MarkedOut | None = marked_out(marking_rings(rings, outline), walls) if walls else None
         areas.append(
             Area(
-                number=number,
-                rings=rings_of(mask, cell_mm=cell_mm, corner_mm=corner),
-                area_m2=area_m2,
-                volume_l=volume,
-                mean_mm=float(thickness.mean()),
-                max_mm=float(thickness.max()),
-                action="fill",
+                number=first_number + index,
+                rings=rings,
+                area_m2=float(mask.sum()) * cell_mm**2 / MM2_PER_M2,
+                volume_l=volumes[index],
+                mean_mm=float(here.mean()),
+                max_mm=float(here.max()),
+                action=action,
+                marked=marked,
+                min_mm=float(here.min()),
             )
         )
     return tuple(areas)
-
-
-def rings_of(
-    mask: NDArray[np.bool_], *, cell_mm: float, corner_mm: tuple[float, float]
-) -> tuple[NDArray[np.float64], ...]:
-    """Exterior and holes of one connected set of cells, closed rings (k, 2) in floor-frame mm.
-
-    The union of the cells' own squares, row by row, smoothed by less than a cell; tiny islands are left out.
-    """
-    import shapely
-
-    starts, ends = _runs(mask)
-    rows = starts[:, 0]
-    x0, y0 = corner_mm
-    boxes = shapely.box(
-        x0 + starts[:, 1] * cell_mm, y0 + rows * cell_mm, x0 + ends[:, 1] * cell_mm, y0 + (rows + 1) * cell_mm
-    )
-    whole = shapely.union_all(boxes)
-    islands = [ring for ring in whole.interiors if shapely.Polygon(ring).area >= LEAST_ISLAND_MM2]
-    smooth = shapely.Polygon(whole.exterior, islands).simplify(_SIMPLIFY_CELLS * cell_mm, preserve_topology=True)
-    return tuple(np.asarray(ring.coords, dtype=np.float64) for ring in (smooth.exterior, *smooth.interiors))
 
 
 def volumes_by_area(fill_mm: NDArray[np.floating], labels: NDArray[np.int32], cell_mm: float) -> NDArray[np.float64]:
@@ -101,10 +128,3 @@ def volumes_by_area(fill_mm: NDArray[np.floating], labels: NDArray[np.int32], ce
     litres_per_mm = volume_l(np.ones(1), cell_mm)
     millimetres = np.bincount(labels.ravel(), np.nan_to_num(fill_mm).ravel(), minlength=count)
     return np.asarray(millimetres * litres_per_mm, dtype=np.float64)
-
-
-def _runs(mask: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """(row, first column) and (row, column past the end) of every horizontal run of True."""
-    padded = np.pad(mask.astype(np.int8), ((0, 0), (1, 1)))
-    change = np.diff(padded, axis=1)
-    return np.argwhere(change == 1), np.argwhere(change == -1)
