@@ -69,8 +69,15 @@ class RuledFloor:
         self.rules.append(Rule(NamedMask(kind, WHOLE_FLOOR, self.surface.inside, value_mm)))
 
     def add_zone(self, kind: str, name: str, region: Geometry, value_mm: float | None = None) -> None:
-        """A rule over a polygon; raises ``InputError`` where no judged floor lies in it."""
+        """A rule over a polygon; raises ``InputError`` where no judged floor lies in it.
+
+        A threshold drawn along the wall may lie wholly in the strip that is not judged. What meets it is the floor
+        beyond the strip, so that is what it binds.
+        """
         mask = cells_of_zone(self.surface, region)
+        if not (mask & self.surface.inside).any():
+            region = region.buffer(self.surface.strip_mm + self.surface.cell_mm, join_style="mitre")
+            mask = cells_of_zone(self.surface, region)
         self._check_on_floor(name, mask)
         self.rules.append(Rule(NamedMask(kind, name, mask, value_mm), region))
 

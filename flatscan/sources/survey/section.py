@@ -104,7 +104,7 @@ class Section:
                 f"{key} is {self._instead(value)}, not a list of sections",
                 f"Write a line [[{key}]], with two brackets on each side, above the keys of each",
             )
-        return tuple(Section(self.file, f"[[{key}]] {k}", one) for k, one in enumerate(value, start=1))
+        return tuple(Section(self.file, f"[[{key}]] {k}{_called(one)}", one) for k, one in enumerate(value, start=1))
 
     @staticmethod
     def _instead(value: object) -> str:
@@ -113,6 +113,11 @@ class Section:
         return (
             "several sections" if isinstance(value, list) and value and isinstance(value[0], dict) else kind_of(value)
         )
+
+
+def _called(values: Mapping[str, Any]) -> str:
+    name = values.get("name")
+    return f" ('{shown(name)}')" if isinstance(name, str) else ""
 
 
 def read_toml(path: Path, what: str) -> tuple[Section, bytes]:
