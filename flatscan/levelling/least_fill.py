@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.measures.chords import lift_pass
+from flatscan.constants import MM_PER_M
+from flatscan.levelling.feather import run_out
+from flatscan.measures.raiser import Raiser
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -57,83 +59,102 @@ def least_fill(
     rule: EdgeRule,
     *,
     least_layer_mm: float = 0.0,
+    feather_mm_per_m: float | None = None,
     least_mm: NDArray[np.floating] | None = None,
     most_mm: NDArray[np.floating] | None = None,
 ) -> Fill:
     """Thickness of the least fill, cell by cell.
 
-    The surfaces that meet the limits and are nowhere below the floor are closed under the pointwise minimum
-    (raising a chord's middle never spoils it, lowering its ends never does), so one of them is lower than all
-    others everywhere: it has the least volume and the least greatest thickness at once. The operator
-    ``y -> max(z, U(y) - t)``, U the highest chord over each place, is monotone and climbs to it from the floor.
-    With a least layer m a place is left alone or gets at least m; the argument holds as before, and the
-    iteration lifts to ``z + m`` every place that is lifted at all.
+    A fill is right if the floor under it, z + f, keeps every limit t; if f is at least ``least_mm``; at least the
+    least layer wherever something is needed (``least_mm`` is more than 0, or the highest chord U over the finished
+    surface is more than t above z); and, with a feather, nowhere falls faster than it towards a neighbour. Where only
+    the feather lifts a place, f is the edge that runs out and may be thinner than the least layer.
+
+    Each rule has the form "f at a place is at least so much", and that much never falls when f rises elsewhere. So
+    the cell-by-cell least of two right fills is right, and one of them lies below all others in every cell: it has
+    the least volume and the least thickness at once. Starting from the floor and raising places to what the rules
+    ask of them never overtakes a right fill, and ends where all are kept: in the least one, whatever the order.
 
     Parameters
     ----------
     height_mm : (rows, cols) float, mm; NaN is not seen and gets no fill
-    inside : (rows, cols) bool, where the edge can pass
-    targets : (edge_mm, limit_mm) pairs, limits more than ``AIM_BELOW_MM``
+    inside : (rows, cols) bool, where the edge can pass; elsewhere there is ``least_mm`` only
+    targets : (edge_mm, limit_mm) pairs, limits more than 0
     rule : how the edge is laid
     least_layer_mm : thinnest layer the product allows
+    feather_mm_per_m : steepest slope an edge runs out in; None: edges are upright
     least_mm : (rows, cols) fill that is there anyway (fixed heights, ramps)
-    most_mm : (rows, cols) most fill allowed
+    most_mm : (rows, cols) most fill allowed. A fill over it by no more than what was aimed below the limits is cut to
+        it: lower by so much, the place still keeps them
 
     Returns
     -------
-    The fill. A floor that meets the limits gets exactly 0
+    The fill. A floor that meets the limits gets exactly 0, or what ``least_mm`` asks for
     """
     floor = np.array(height_mm, dtype=np.float64)
-    start = floor if least_mm is None else floor + np.maximum(least_mm, 0.0)
-    raised = start.copy()
-    if _sweep(raised, inside, targets, rule, aim_below=0.0) <= _ROUNDING_MM:
-        return _as_fill(start - floor, most_mm)
-    raised[...] = start
-    rise = np.inf
-    while rise > _SETTLED_MM:
-        rise = _sweep(raised, inside, targets, rule, aim_below=AIM_BELOW_MM)
-        if least_layer_mm > 0.0:
-            rise = max(rise, _thicken(raised, floor, least_layer_mm))
-    return _as_fill(raised - floor, most_mm)
+    drop_mm = None if feather_mm_per_m is None else feather_mm_per_m * rule.cell_mm / MM_PER_M
+    needed = floor if least_mm is None else floor + np.maximum(least_mm, 0.0)
+
+    def laid(needed_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+        return _laid(needed_mm - floor, inside, least_layer_mm, drop_mm)
+
+    fill = laid(needed)
+    raiser = _raiser(needed, inside, [(edge, limit - _aim(limit)) for edge, limit in targets], rule)
+    raiser.raise_to(floor + fill)
+    rise = raiser.sweep()
+    if not _meets(floor + fill, raiser, inside, targets, rule):
+        while rise > _SETTLED_MM:
+            rise = raiser.raise_to(floor + laid(raiser.needed_mm))
+            rise = max(rise, raiser.sweep())
+        fill = laid(raiser.needed_mm)
+    return _as_fill(fill, least_layer_mm, most_mm)
 
 
-def _as_fill(fill_mm: NDArray[np.float64], most_mm: NDArray[np.floating] | None) -> Fill:
-    fill_mm[fill_mm <= _ROUNDING_MM] = 0.0
-    none = np.zeros(fill_mm.shape, dtype=np.bool_)
-    beyond = none if most_mm is None else fill_mm > most_mm + AIM_BELOW_MM
-    return Fill(fill_mm, beyond, none)
+def _aim(limit_mm: float) -> float:
+    """How much below a limit the fill aims."""
+    return min(AIM_BELOW_MM, limit_mm / 2.0)
 
 
-def _sweep(
-    surface: NDArray[np.float64],
+def _raiser(
+    height_mm: NDArray[np.float64], inside: NDArray[np.bool_], targets: Sequence[Target], rule: EdgeRule
+) -> Raiser:
+    return Raiser(
+        height_mm, inside, targets, cell_mm=rule.cell_mm, directions=rule.directions, bridge_mm=rule.bridge_mm
+    )
+
+
+def _meets(
+    start_mm: NDArray[np.float64],
+    swept: Raiser,
     inside: NDArray[np.bool_],
     targets: Sequence[Target],
     rule: EdgeRule,
-    *,
-    aim_below: float,
-) -> float:
-    """Lift once for every target, in place; returns the largest rise."""
-    rises = [
-        lift_pass(
-            surface,
-            inside,
-            cell_mm=rule.cell_mm,
-            edge_mm=edge_mm,
-            limit_mm=limit_mm - aim_below,
-            directions=rule.directions,
-            bridge_mm=rule.bridge_mm,
-        )
-        for edge_mm, limit_mm in targets
-    ]
-    return max(rises, default=0.0)
+) -> bool:
+    """Whether a surface keeps the limits themselves, told from what the first sweep at the aims made of it.
+
+    No rise beyond the aim below the limits: it does, for then every chord was within its limit of the start. And on a
+    surface that does, each lift raises by at most that much more than the lifts before it. What lies between is tried.
+    """
+    rise = float(np.nanmax((swept.surface_mm - start_mm)[inside], initial=0.0))
+    if rise <= AIM_BELOW_MM:
+        return True
+    return rise <= swept.lifts * AIM_BELOW_MM and _raiser(start_mm, inside, targets, rule).sweep() <= _ROUNDING_MM
 
 
-def _thicken(surface: NDArray[np.float64], floor: NDArray[np.float64], least_layer_mm: float) -> float:
-    """Lift what is filled to the least layer, in place; returns the largest rise."""
-    thin = (surface - floor > _ROUNDING_MM) & (surface - floor < least_layer_mm)
-    if not thin.any():
-        return 0.0
-    lifted = floor[thin] + least_layer_mm
-    rise = float((lifted - surface[thin]).max())
-    surface[thin] = lifted
-    return rise
+def _laid(
+    needed_mm: NDArray[np.float64], inside: NDArray[np.bool_], least_layer_mm: float, drop_mm: float | None
+) -> NDArray[np.float64]:
+    """Thickness of what is laid where so much is needed: no thinner than the least layer, its edges run out."""
+    fill = needed_mm
+    if least_layer_mm > 0.0:
+        fill = np.where(fill > _ROUNDING_MM, np.maximum(fill, least_layer_mm), fill)
+    return fill if drop_mm is None else run_out(fill, inside, drop_mm)
+
+
+def _as_fill(fill_mm: NDArray[np.float64], least_layer_mm: float, most_mm: NDArray[np.floating] | None) -> Fill:
+    fill = np.where(fill_mm <= _ROUNDING_MM, 0.0, fill_mm)
+    feathered = (fill > 0.0) & (fill < least_layer_mm - _ROUNDING_MM)
+    if most_mm is None:
+        return Fill(fill, np.zeros(fill.shape, dtype=np.bool_), feathered)
+    beyond = fill > most_mm + (AIM_BELOW_MM - _SETTLED_MM)
+    return Fill(np.where(beyond, fill, np.minimum(fill, most_mm)), beyond, feathered)

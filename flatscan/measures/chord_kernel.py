@@ -171,19 +171,25 @@ def _line(
 
 
 @njit(cache=True)
-def _gather(coded: Array, lines: Lines, n: int, values: Array) -> tuple[int, int, int]:
-    """Fill ``values`` (lines, readings) for the n-th block of lines.
+def extent(lines: Lines, n: int, n_minor: int) -> tuple[int, int, int]:
+    """Where the n-th block of lines lies on the grid: readings first to last, and the first line b0.
 
-    Returns where it lies: readings first to last and the first line b0. Reading k of line b0 + j is at major k,
-    minor b0 + j + offsets[k].
+    Reading k of line b0 + j is at major k, minor b0 + j + offsets[k].
     """
     offsets, b0 = lines[0], lines[1] + n * LINES_AT_ONCE
-    n_minor = coded.shape[1]
-    first, last = 0, coded.shape[0]
+    first, last = 0, len(offsets)
     while first < last and (b0 + offsets[first] >= n_minor or b0 + LINES_AT_ONCE - 1 + offsets[first] < 0):
         first += 1
     while last > first and (b0 + offsets[last - 1] >= n_minor or b0 + LINES_AT_ONCE - 1 + offsets[last - 1] < 0):
         last -= 1
+    return first, last, b0
+
+
+@njit(cache=True)
+def gather(coded: Array, offsets: Array, place: tuple[int, int, int], values: Array) -> None:
+    """Fill ``values`` (lines, readings) for the block of lines at ``place``; off the grid is wall."""
+    first, last, b0 = place
+    n_minor = coded.shape[1]
     for k in range(first, last):
         row = coded[k]
         m0 = b0 + offsets[k]
@@ -194,28 +200,27 @@ def _gather(coded: Array, lines: Lines, n: int, values: Array) -> tuple[int, int
             for j in range(LINES_AT_ONCE):
                 m = m0 + j
                 values[j, k - first] = row[m] if 0 <= m < n_minor else np.inf
-    return first, last, b0
 
 
 @njit(cache=True)
-def _uppers(coded: Array, lines: Lines, n: int, values: Array, upper: Array, holed: Array) -> tuple[int, int, int]:
-    """Gather the n-th block and find the upper chords of its lines; return where it lies."""
-    size = values.shape[1]
-    first, last, b0 = _gather(coded, lines, n, values)
-    x = np.empty(size, np.int64)
-    z = np.empty(size, np.float64)
-    work = (np.empty(size, np.int64), np.empty(size, np.float64), np.empty(size, np.int64), np.empty(size, np.float64))
+def uppers(values: Array, n: int, lines: Lines, upper: Array, holed: Array) -> None:
+    """Upper chords of the first n readings of a block of lines, all arrays (lines, readings)."""
+    x = np.empty(n, np.int64)
+    z = np.empty(n, np.float64)
+    work = (np.empty(n, np.int64), np.empty(n, np.float64), np.empty(n, np.int64), np.empty(n, np.float64))
     for j in range(LINES_AT_ONCE):
-        _line(values[j], last - first, lines[2], lines[3], x, z, work, upper[j], holed[j])
-    return first, last, b0
+        _line(values[j], n, lines[2], lines[3], x, z, work, upper[j], holed[j])
 
 
 @njit(cache=True)
 def _gap_block(coded: Array, lines: Lines, n: int, d: int, best: Array, way: Array, bridged: Array) -> None:
-    values = np.empty((LINES_AT_ONCE, len(lines[0])), np.float64)
+    place = extent(lines, n, coded.shape[1])
+    first, last, b0 = place
+    values = np.empty((LINES_AT_ONCE, last - first), np.float64)
     upper = np.empty(values.shape, np.float64)
     holed = np.empty(values.shape, np.bool_)
-    first, last, b0 = _uppers(coded, lines, n, values, upper, holed)
+    gather(coded, lines[0], place, values)
+    uppers(values, last - first, lines, upper, holed)
     for k in range(first, last):
         m0 = b0 + lines[0][k]
         for j in range(max(0, -m0), min(LINES_AT_ONCE, coded.shape[1] - m0)):
@@ -226,25 +231,6 @@ def _gap_block(coded: Array, lines: Lines, n: int, d: int, best: Array, way: Arr
                     best[k, m0 + j] = gap
                     way[k, m0 + j] = d
                     bridged[k, m0 + j] = holed[j, k - first]
-
-
-@njit(cache=True)
-def _lift_block(coded: Array, lines: Lines, n: int, limit: float) -> float:
-    values = np.empty((LINES_AT_ONCE, len(lines[0])), np.float64)
-    upper = np.empty(values.shape, np.float64)
-    holed = np.empty(values.shape, np.bool_)
-    first, last, b0 = _uppers(coded, lines, n, values, upper, holed)
-    most = 0.0
-    for k in range(first, last):
-        m0 = b0 + lines[0][k]
-        for j in range(max(0, -m0), min(LINES_AT_ONCE, coded.shape[1] - m0)):
-            v = values[j, k - first]
-            if np.isfinite(v):
-                rise = upper[j, k - first] - limit - v
-                if rise > 0.0:
-                    coded[k, m0 + j] = v + rise
-                    most = max(most, rise)
-    return most
 
 
 @njit(cache=True)
@@ -261,21 +247,3 @@ def gap_direction_threads(
     """As :func:`gap_direction`, on all threads: a cell is on one line only, so nothing is shared."""
     for n in prange(blocks):
         _gap_block(coded, lines, n, d, best, way, bridged)
-
-
-@njit(cache=True)
-def lift_direction(coded: Array, lines: Lines, blocks: int, limit: float) -> float:
-    """Raise ``coded`` in place to the upper chord less ``limit`` along one direction; the largest rise."""
-    most = 0.0
-    for n in range(blocks):
-        most = max(most, _lift_block(coded, lines, n, limit))
-    return most
-
-
-@njit(cache=True, parallel=True)
-def lift_direction_threads(coded: Array, lines: Lines, blocks: int, limit: float) -> float:
-    """As :func:`lift_direction`, on all threads."""
-    rises = np.zeros(blocks)
-    for n in prange(blocks):
-        rises[n] = _lift_block(coded, lines, n, limit)
-    return float(rises.max())

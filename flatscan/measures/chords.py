@@ -77,7 +77,7 @@ def gap_field(
     ----------
     The all-chords definition is checked by brute force in ``tests/measures``.
     """
-    coded = _coded(height_mm, inside)
+    coded = coded_heights(height_mm, inside)
     families = line_families(coded.shape, cell_mm=cell_mm, directions=directions)
     across, along = (
         _half(coded, families, edge_mm, bridge_mm, columns_major=columns_major) for columns_major in (True, False)
@@ -101,42 +101,6 @@ def _half(
             window, hole = family.window(edge_mm), family.most_hole(edge_mm, bridge_mm)
             _gap_direction(view, family, window, hole, d, best, way, bridged)
     return (best.T, way.T, bridged.T) if columns_major else (best, way, bridged)
-
-
-def lift_pass(
-    surface_mm: NDArray[Any],
-    inside: NDArray[np.bool_],
-    *,
-    cell_mm: float,
-    edge_mm: float,
-    limit_mm: float,
-    directions: int = 12,
-    bridge_mm: float = 100.0,
-) -> float:
-    """Raise a surface in place towards meeting a gap limit: ``y = max(y, U - limit)``, direction by direction.
-
-    One sweep; repeat until the largest rise, which is returned, is as small as wanted. U is the
-    highest chord over the place as it stands after the directions before.
-
-    Parameters
-    ----------
-    surface_mm : (rows, cols) float32 or float64, changed in place; NaN is not seen and stays so
-    limit_mm : the gap that is allowed
-    inside, cell_mm, edge_mm, directions, bridge_mm : as for :func:`gap_field`
-    """
-    families = line_families(surface_mm.shape, cell_mm=cell_mm, directions=directions)
-    seen = np.isfinite(surface_mm) & inside
-    most = 0.0
-    for columns_major in (True, False):
-        coded = _coded(surface_mm, inside)
-        view = np.ascontiguousarray(coded.T if columns_major else coded)
-        for family in families:
-            if family.columns_major is columns_major:
-                window, hole = family.window(edge_mm), family.most_hole(edge_mm, bridge_mm)
-                most = max(most, _lift_direction(view, family, window, hole, limit_mm))
-        lifted = view.T if columns_major else view
-        surface_mm[seen] = lifted[seen]
-    return most
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,7 +130,7 @@ def contacts_at(
     Parameters as for :func:`gap_field`; ``direction`` is an index into its ``angles_rad``. None where
     no edge can rest over the cell.
     """
-    coded = _coded(height_mm, inside)
+    coded = coded_heights(height_mm, inside)
     family = line_families(coded.shape, cell_mm=cell_mm, directions=directions)[direction]
     rows, cols, at = family.through(row, col, coded.shape)
     values = coded[rows, cols].astype(np.float64)
@@ -206,7 +170,7 @@ def _piece_around(values: NDArray[np.float64], at: int, window: int, hole: int) 
     return at - ends[0], at + ends[1] + 1
 
 
-def _coded(height_mm: NDArray[Any], inside: NDArray[np.bool_]) -> NDArray[Any]:
+def coded_heights(height_mm: NDArray[Any], inside: NDArray[np.bool_]) -> NDArray[Any]:
     """Heights in one array that tells all: inf is a wall, NaN is not seen."""
     if height_mm.shape != inside.shape or height_mm.ndim != 2:  # noqa: PLR2004
         raise ValueError(f"height {height_mm.shape} and inside {inside.shape} must be the same grid")
@@ -223,11 +187,10 @@ def _kernel() -> ModuleType | None:
     return chord_kernel
 
 
-def _lines(family: LineFamily, n_minor: int, window: int, hole: int, at_once: int) -> tuple[tuple[Any, ...], int]:
-    """What the compiled search needs of a family, and how many blocks of lines it has."""
+def blocks_of(family: LineFamily, n_minor: int, at_once: int) -> int:
+    """How many blocks of lines the compiled search takes, beginning at line ``-greatest offset``."""
     least, greatest = family.offset_range
-    blocks = -(-(n_minor - least + greatest) // at_once)
-    return (family.offsets, -greatest, window, hole), blocks
+    return -(-(n_minor - least + greatest) // at_once)
 
 
 def _gap_direction(
@@ -247,14 +210,5 @@ def _gap_direction(
         chords_plain.gap_direction(view, family, window, hole, d, best, way, bridged)
         return
     run = kernel.gap_direction_threads if view.size >= CELLS_FOR_THREADS else kernel.gap_direction
-    run(view, *_lines(family, view.shape[1], window, hole, kernel.LINES_AT_ONCE), d, best, way, bridged)
-
-
-def _lift_direction(view: NDArray[Any], family: LineFamily, window: int, hole: int, limit: float) -> float:
-    kernel = _kernel()
-    if view.size == 0 or window < LEAST_WINDOW:
-        return 0.0
-    if kernel is None:
-        return chords_plain.lift_direction(view, family, window, hole, limit)
-    run = kernel.lift_direction_threads if view.size >= CELLS_FOR_THREADS else kernel.lift_direction
-    return float(run(view, *_lines(family, view.shape[1], window, hole, kernel.LINES_AT_ONCE), float(limit)))
+    lines = family.offsets, -family.offset_range[1], window, hole
+    run(view, lines, blocks_of(family, view.shape[1], kernel.LINES_AT_ONCE), d, best, way, bridged)

@@ -16,6 +16,11 @@ if TYPE_CHECKING:
 
 Array = NDArray[Any]
 
+#: Side of the tiles of cells that are stamped when one of them rises.
+TILE = 16
+#: A smaller rise is rounding.
+LEAST_RISE_MM = 1e-9
+
 
 def gap_direction(
     coded: Array, family: LineFamily, window: int, hole: int, d: int, best: Array, way: Array, bridged: Array
@@ -35,15 +40,28 @@ def gap_direction(
     bridged[cells] = holed[on][better]
 
 
-def lift_direction(coded: Array, family: LineFamily, window: int, hole: int, limit: float) -> float:
-    """Raise ``coded`` in place to the upper chord less ``limit``; the largest rise."""
-    at = family_cells(coded.shape, family)
-    values = _values(coded, at)
+def lift_direction(
+    heights: tuple[Array, Array, Array], family: LineFamily, window: int, hole: int, limit: float, now: int
+) -> float:
+    """Lift as the compiled lift does, but all lines; the largest rise.
+
+    ``heights``: what is needed so far, the present surface, stamps of its tiles; all are changed in place.
+    """
+    needed, surface, rose = heights
+    at = family_cells(surface.shape, family)
+    values = _values(surface, at)
     upper, _ = upper_chords(values, window, hole)
     on = np.isfinite(values)
-    rise = np.maximum(upper[on] - limit - values[on], 0.0)
-    coded[at[0][on], at[1][on]] = values[on] + rise
-    return float(rise.max(initial=0.0))
+    cells = at[0][on], at[1][on]
+    rise = upper[on] - limit - needed[cells]
+    higher = rise > LEAST_RISE_MM
+    cells = cells[0][higher], cells[1][higher]
+    needed[cells] = upper[on][higher] - limit
+    over = needed[cells] > surface[cells]
+    cells = cells[0][over], cells[1][over]
+    surface[cells] = needed[cells]
+    rose[cells[0] // TILE, cells[1] // TILE] = now
+    return float(rise[higher].max(initial=0.0))
 
 
 def upper_chords(values: Array, window: int, hole: int) -> tuple[Array, NDArray[np.bool_]]:

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flatscan.measures import chords
-from flatscan.measures.chords import GapField, contacts_at, gap_field, lift_pass
+from flatscan.measures.chords import GapField, contacts_at, gap_field
 from flatscan.measures.gap_batch import gap_batch
 from flatscan.measures.line_family import line_families
 
@@ -103,13 +103,11 @@ def test_twins_agree_on_grids(monkeypatch: pytest.MonkeyPatch) -> None:
             "bridge_mm": 3.0,
             "directions": 12 if trial % 4 else 4,
         }
-        fast, lifted_fast, rise_fast = both(z, inside, laid)
+        fast: GapField = gap_field(z, inside, **laid)
         with monkeypatch.context() as patch:
             patch.setattr(chords, "_kernel", lambda: None)
-            slow, lifted_slow, rise_slow = both(z, inside, laid)
+            slow = gap_field(z, inside, **laid)
         np.testing.assert_allclose(fast.gap_mm, slow.gap_mm, atol=MAP_ROUNDING_MM)
-        np.testing.assert_allclose(lifted_fast, lifted_slow, atol=1e-9)
-        assert rise_fast == pytest.approx(rise_slow, abs=1e-9)
 
 
 def test_short_windows_agree_with_the_hull_walk(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -151,12 +149,6 @@ def test_threads_of_batches_change_nothing(monkeypatch: pytest.MonkeyPatch) -> N
         if not monkeypatch.setattr("flatscan.measures.gap_batch.WORK_FOR_THREADS", work)
     )
     np.testing.assert_array_equal(one, many)
-
-
-def both(z: np.ndarray, inside: np.ndarray, laid: dict) -> tuple[GapField, np.ndarray, float]:
-    lifted = z.copy()
-    rise = lift_pass(lifted, inside, limit_mm=0.3, **laid)
-    return gap_field(z, inside, **laid), lifted, rise
 
 
 def test_threads_change_nothing() -> None:
@@ -300,7 +292,6 @@ def test_nothing_seen_and_all_but_one(search: str) -> None:
     assert field.gap_mm[2, 2] == 0.0
     assert np.isnan(field.gap_mm).sum() == 29
     assert (field.direction == -1).all()
-    assert lift_pass(z.copy(), inside, cell_mm=1.0, edge_mm=4.0, limit_mm=1.0) == 0.0
 
 
 def test_contacts_belong_to_the_map() -> None:
@@ -338,24 +329,6 @@ def test_no_rest_beyond_a_wall() -> None:
     inside[0, 5] = False
     z[0, 5] = np.nan
     assert contacts_at(z, inside, row=0, col=4, direction=0, cell_mm=1.0, edge_mm=8.0, directions=1) is None
-
-
-def test_lifting_meets_the_limit(search: str) -> None:
-    """Sweeps with limit - 0.01 until nothing moves 0.01 leave no gap above the limit (ALGORITHMS: fill recipe)."""
-    rng = np.random.default_rng(4)
-    z = np.cumsum(np.cumsum(rng.normal(size=(24, 31)), axis=0), axis=1) * 0.05
-    inside = np.ones(z.shape, bool)
-    inside[15:, 20:] = False
-    z[~inside] = np.nan
-    laid = {"cell_mm": 50.0, "edge_mm": 1000.0}
-    lifted = z.copy()
-    for _ in range(200):
-        if lift_pass(lifted, inside, limit_mm=0.99, **laid) < 0.01:
-            break
-    assert np.nanmax(gap_field(z, inside, **laid).gap_mm) > 1.4
-    assert np.nanmax(gap_field(lifted, inside, **laid).gap_mm) <= 1.0 + 0.01
-    assert np.nanmin(lifted - z) >= 0.0
-    assert np.isnan(lifted[~inside]).all()
 
 
 @pytest.mark.parametrize(("shape", "directions"), [((7, 12), 12), ((12, 7), 12), ((7, 12), 4), ((3, 1), 4)])

@@ -1,0 +1,137 @@
+"""Raising a floor until no gap under an edge is over its limit, without visiting twice what did not change."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flatscan.measures import chords_plain
+from flatscan.measures.chords import CELLS_FOR_THREADS, LEAST_WINDOW, blocks_of, coded_heights
+from flatscan.measures.line_family import LineFamily, line_families
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from types import ModuleType
+
+    from numpy.typing import NDArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Pass:
+    """One edge along one direction. ``visited``: when each block of lines last was, -1 never."""
+
+    family: LineFamily
+    window: int
+    hole: int
+    limit_mm: float
+    visited: NDArray[np.int32]
+
+
+class Raiser:
+    """A floor on its way up to meeting its gap limits.
+
+    One sweep lifts it once along every direction for every limit: ``y = max(y, U - limit)``, U the highest chord over
+    each place as it stands by then. Each lift has a number; tiles of cells are stamped with the number at which one
+    of them last rose, and blocks of lines with the number at which they were last visited. A block none of whose
+    tiles rose since is skipped, and of the others only what lies within an edge's length of such a tile is visited:
+    elsewhere nothing can rise. So a sweep does exactly what one that visits everything does.
+
+    Attributes
+    ----------
+    needed_mm : (rows, cols) float64, the height asked for by the limits so far, at least that given
+    surface_mm : (rows, cols) float64, the surface as it stands, nowhere below ``needed_mm``; inf where the edge cannot
+        pass, NaN where nothing was seen
+    """
+
+    def __init__(
+        self,
+        height_mm: NDArray[np.floating],
+        inside: NDArray[np.bool_],
+        targets: Sequence[tuple[float, float]],
+        *,
+        cell_mm: float,
+        directions: int = 12,
+        bridge_mm: float = 100.0,
+    ) -> None:
+        """Begin at the height needed in any case; nothing was visited yet.
+
+        Parameters
+        ----------
+        height_mm : (rows, cols), heights about the reference plane; copied; NaN is not seen
+        targets : (edge_mm, limit_mm) pairs, limits more than 0
+        inside, cell_mm, directions, bridge_mm : as for ``chords.gap_field``
+        """
+        self.needed_mm = np.array(height_mm, dtype=np.float64)
+        self.surface_mm = coded_heights(self.needed_mm, inside)
+        self._kernel = _kernel()
+        self._rose = np.zeros([-(-n // chords_plain.TILE) for n in inside.shape], dtype=np.int32)
+        self._now = 0
+        families = line_families(inside.shape, cell_mm=cell_mm, directions=directions)
+        self._passes = [
+            _Pass(
+                family,
+                family.window(edge_mm),
+                family.most_hole(edge_mm, bridge_mm),
+                limit_mm,
+                np.full(self._blocks(family), -1, dtype=np.int32),
+            )
+            for edge_mm, limit_mm in targets
+            for family in sorted(families, key=lambda f: not f.columns_major)
+            if inside.size and family.window(edge_mm) >= LEAST_WINDOW
+        ]
+
+    @property
+    def lifts(self) -> int:
+        """How many lifts a sweep has: limits times directions."""
+        return len(self._passes)
+
+    def sweep(self) -> float:
+        """Lift once for every limit and direction; the largest rise of what is needed."""
+        return max([self._lift(one) for one in self._passes], default=0.0)
+
+    def raise_to(self, height_mm: NDArray[np.floating]) -> float:
+        """Raise the surface to another, (rows, cols), where that is higher; the largest rise."""
+        rows, cols = np.nonzero(height_mm > self.surface_mm + chords_plain.LEAST_RISE_MM)
+        if len(rows) == 0:
+            return 0.0
+        self._now += 1
+        rise = float((height_mm[rows, cols] - self.surface_mm[rows, cols]).max())
+        self.surface_mm[rows, cols] = height_mm[rows, cols]
+        self._rose[rows // chords_plain.TILE, cols // chords_plain.TILE] = self._now
+        return rise
+
+    def _lift(self, one: _Pass) -> float:
+        if self._rose.max() < one.visited.min():
+            return 0.0
+        self._now += 1
+        heights = self.needed_mm, self.surface_mm, self._rose
+        if one.family.columns_major:
+            heights = self.needed_mm.T, self.surface_mm.T, self._rose.T
+        if self._kernel is None:
+            rise = chords_plain.lift_direction(heights, one.family, one.window, one.hole, one.limit_mm, self._now)
+            one.visited[...] = self._now
+            return rise
+        threads = self.surface_mm.size >= CELLS_FOR_THREADS
+        lift = self._kernel.lift_direction_threads if threads else self._kernel.lift_direction
+        lines = one.family.offsets, -one.family.offset_range[1], one.window, one.hole
+        return float(lift(heights, one.visited, self._now, lines, one.limit_mm))
+
+    def _blocks(self, family: LineFamily) -> int:
+        """How many blocks of lines the compiled lift takes; the plain one takes all lines at once."""
+        if self._kernel is None:
+            return 1
+        n_minor = self.surface_mm.shape[0 if family.columns_major else 1]
+        return blocks_of(family, n_minor, self._kernel.LINES_AT_ONCE)
+
+
+@cache
+def _kernel() -> ModuleType | None:
+    """The compiled lift; None where numba is missing or has nowhere to keep its cache."""
+    try:
+        from flatscan.measures import lift_kernel
+    except (ImportError, RuntimeError):
+        return None
+    return lift_kernel

@@ -1,0 +1,151 @@
+"""Raising a floor: it meets the limits, the twins agree, and skipping what did not change changes nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from flatscan.measures import raiser as module
+from flatscan.measures.chords import gap_field
+from flatscan.measures.chords_plain import LEAST_RISE_MM
+from flatscan.measures.raiser import Raiser
+
+#: Sums of heights below 100 mm in float64; what a skipping sweep leaves out is smaller than LEAST_RISE_MM.
+ROUNDING_MM = 1e-8
+
+
+@pytest.fixture(params=["compiled", "plain"])
+def lift(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> str:
+    """Both lifts: the compiled one and its plain twin."""
+    if request.param == "plain":
+        monkeypatch.setattr(module, "_kernel", lambda: None)
+    elif module._kernel() is None:
+        pytest.skip("numba is not installed")
+    return str(request.param)
+
+
+def forgetful(raiser: Raiser) -> Callable[[], float]:
+    """A sweep that visits everything, as if all tiles rose at every lift."""
+
+    def sweep() -> float:
+        raiser._rose[...] = np.iinfo(np.int32).max
+        return raiser_sweep()
+
+    raiser_sweep = raiser.sweep
+    return sweep
+
+
+def random_floor(seed: int, shape: tuple[int, int]) -> tuple[np.ndarray, np.ndarray]:
+    """Bumps and steps with unseen cells and, sometimes, walls."""
+    rng = np.random.default_rng(seed)
+    z = np.cumsum(rng.normal(size=shape), axis=int(rng.integers(2))) + 5.0 * (rng.random(shape) < 0.03)
+    z[rng.random(shape) < rng.choice([0.0, 0.1, 0.3])] = np.nan
+    inside = rng.random(shape) > rng.choice([-1.0, 0.03])
+    if rng.random() < 0.5:
+        inside[shape[0] // 2 :, shape[1] // 2 :] = False
+    return z, inside
+
+
+@given(
+    seed=st.integers(0, 2**32 - 1),
+    shape=st.sampled_from([(7, 12), (12, 7), (1, 30), (35, 41), (16, 33), (53, 19)]),
+    edges=st.lists(st.floats(1.5, 14.0), min_size=1, max_size=3),
+    directions=st.sampled_from([1, 4, 12]),
+)
+@settings(max_examples=60, deadline=None)
+def test_skipping_changes_nothing(seed, shape, edges, directions) -> None:
+    z, inside = random_floor(seed, shape)
+    targets = [(edge, 0.2 + 0.1 * edge) for edge in edges]
+    laid = {"cell_mm": 1.0, "directions": directions, "bridge_mm": 3.0}
+    skipping, visiting = Raiser(z, inside, targets, **laid), Raiser(z, inside, targets, **laid)
+    visit = forgetful(visiting)
+    lift_by_hand = np.random.default_rng(seed).random(shape) < 0.02
+    for number in range(12):
+        assert skipping.sweep() == pytest.approx(visit(), abs=ROUNDING_MM)
+        if number in {4, 8}:  # what a least layer or a feather does between sweeps
+            for raiser in (skipping, visiting):
+                raiser.raise_to(np.where(lift_by_hand, raiser.surface_mm + 1.0, raiser.surface_mm))
+        np.testing.assert_allclose(skipping.surface_mm, visiting.surface_mm, atol=ROUNDING_MM)
+        np.testing.assert_allclose(skipping.needed_mm, visiting.needed_mm, atol=ROUNDING_MM)
+
+
+def test_twins_agree(monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = np.random.default_rng(3)
+    for trial in range(30):
+        shape = (int(rng.integers(1, 40)), int(rng.integers(1, 40)))
+        z, inside = random_floor(trial, shape)
+        targets = [(float(edge), 0.3) for edge in rng.uniform(1, 30, 1 + trial % 2)]
+        laid = {"cell_mm": 1.0, "directions": 12 if trial % 4 else 4, "bridge_mm": 3.0}
+        fast = Raiser(z, inside, targets, **laid)
+        with monkeypatch.context() as patch:
+            patch.setattr(module, "_kernel", lambda: None)
+            slow = Raiser(z, inside, targets, **laid)
+        for _ in range(3):
+            assert fast.sweep() == pytest.approx(slow.sweep(), abs=ROUNDING_MM)
+            np.testing.assert_allclose(fast.surface_mm, slow.surface_mm, atol=ROUNDING_MM)
+
+
+def test_threads_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    z, inside = random_floor(5, (90, 70))
+    raised = []
+    for cells in (0, 10**9):
+        monkeypatch.setattr(module, "CELLS_FOR_THREADS", cells)
+        raiser = Raiser(z, inside, [(30.0, 1.0), (5.0, 0.5)], cell_mm=1.0)
+        rises = [raiser.sweep() for _ in range(8)]
+        raised.append((rises, raiser.surface_mm))
+    assert raised[0][0] == raised[1][0]
+    np.testing.assert_array_equal(raised[0][1], raised[1][1])
+
+
+def test_settled_floors_meet_every_limit(lift: str) -> None:
+    rng = np.random.default_rng(4)
+    z = np.cumsum(np.cumsum(rng.normal(size=(24, 31)), axis=0), axis=1) * 0.05
+    inside = np.ones(z.shape, bool)
+    inside[15:, 20:] = False
+    z[~inside] = np.nan
+    raiser = Raiser(z, inside, [(1000.0, 1.0), (300.0, 0.4)], cell_mm=50.0)
+    while raiser.sweep() > 0.0:
+        pass
+    assert np.nanmax(gap_field(z, inside, cell_mm=50.0, edge_mm=1000.0).gap_mm) > 1.4
+    for edge, limit in ((1000.0, 1.0), (300.0, 0.4)):
+        # Gaps of 1 mm in float32, and 24 lifts that each leave out less than LEAST_RISE_MM.
+        after = gap_field(raiser.surface_mm, inside, cell_mm=50.0, edge_mm=edge).gap_mm
+        assert np.nanmax(after) <= limit + 1e-6 + 24 * LEAST_RISE_MM
+    assert np.nanmin((raiser.surface_mm - z)[inside]) >= 0.0
+    assert np.isinf(raiser.surface_mm[~inside]).all()
+
+
+def test_what_is_needed_is_told_from_what_was_raised(lift: str) -> None:
+    """A groove 4 mm deep, filled by hand to 1 mm below the flat: a limit of 2 mm needs only 2 mm of it."""
+    z = np.zeros((3, 21))
+    z[:, 10] = -4.0
+    inside = np.ones(z.shape, bool)
+    raiser = Raiser(z, inside, [(10.0, 2.0)], cell_mm=1.0, directions=1)
+    filled = np.where(z < 0.0, -1.0, z)
+    assert raiser.raise_to(filled) == 3.0
+    assert raiser.raise_to(filled) == 0.0
+    assert raiser.sweep() == pytest.approx(2.0)
+    np.testing.assert_array_equal(raiser.surface_mm, filled)
+    np.testing.assert_allclose(raiser.needed_mm[:, 10], -2.0)
+    assert raiser.sweep() == 0.0
+
+
+@pytest.mark.parametrize("shape", [(1, 1), (1, 9), (9, 1), (2, 2), (0, 5)])
+def test_small_grids(lift: str, shape: tuple[int, int]) -> None:
+    z = np.random.default_rng(1).normal(size=shape)
+    raiser = Raiser(z, np.ones(shape, bool), [(50.0, 0.5)], cell_mm=1.0)
+    while raiser.sweep() > 0.0:
+        pass
+    assert np.all(raiser.surface_mm >= z)
+
+
+def test_nothing_seen(lift: str) -> None:
+    z = np.full((5, 6), np.nan)
+    z[2, 2] = 4.0
+    raiser = Raiser(z, np.ones(z.shape, bool), [(4.0, 1.0)], cell_mm=1.0)
+    assert raiser.sweep() == 0.0
+    np.testing.assert_array_equal(raiser.surface_mm, z)
