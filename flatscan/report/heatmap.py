@@ -86,7 +86,8 @@ def _entries(report: Report, scale: float) -> list[key.Entry]:
     surface = report.surface
     return key.entries(
         [one.verdict for one in shown_gaps(report)],
-        areas=bool(report.plan.areas),
+        areas=any(not marks.grinds(area) for area in report.plan.areas),
+        grinding=any(marks.grinds(area) for area in report.plan.areas),
         sure=report.verdict.answer.code in {"level_areas", "level_all"},
         laid=[wording.laid(one.spot.edge_mm, one.what) for one in shown_gaps(report)],
         numbered=bool(report.field is not None and report.field.placements),

@@ -9,7 +9,7 @@ from flatscan.report.result import json_of, result_of
 from flatscan.sources.hand.typed import is_typed
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
     from flatscan.report.report import Report
@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 #: even with --force.
 FILE_NAMES = (
     "result.json", "heatmap.png", "report.html", "gaps.csv", "findings.csv", "areas.csv", "height.tif", "height.json",
-    "joints.csv", "stations.csv", "readings.csv", "next_readings.csv", "floor.jpg",
+    "joints.csv", "stations.csv", "readings.csv", "next_readings.csv", "floor.jpg", "methods.csv", "after.png",
+    "marking_out.pdf", "marking_out.csv", "plan.dxf", "joint_work.csv", "floor.npz",
 )  # fmt: skip
 _PART_OF = "a result"
 #: A result's readings.csv has no value to fill in; one that has is a person's own table.
@@ -76,6 +77,7 @@ def as_words(report: Report, written: Sequence[Path] = ()) -> str:
 
 
 def _write_files(report: Report, folder: Path) -> None:
+    from flatscan.report.after_map import planned_png
     from flatscan.report.heatmap import heatmap_png
     from flatscan.report.heights import write_heights
     from flatscan.report.joint_tables import joints_csv, stations_csv
@@ -84,10 +86,16 @@ def _write_files(report: Report, folder: Path) -> None:
     from flatscan.report.picture.floor_photo import floor_jpg
     from flatscan.report.reading_tables import field_csv, has_readings
     from flatscan.report.readings_sheet import readings_csv
-    from flatscan.report.tables import areas_csv, findings_csv, gaps_csv
+    from flatscan.report.tables import areas_csv, findings_csv, gaps_csv, methods_csv
 
     (folder / "result.json").write_bytes(json_of(result_of(report)))
-    tables = {"gaps": gaps_csv, "findings": findings_csv, "areas": areas_csv}
+    tables: dict[str, Callable[[Report], str]] = {
+        "gaps": gaps_csv,
+        "findings": findings_csv,
+        "areas": lambda report: areas_csv(report.plan),
+    }
+    if report.plan.methods:
+        tables["methods"] = lambda report: methods_csv(report.plan)
     if report.measurement.joints is not None and report.measurement.joints.joints:
         tables |= {"joints": joints_csv, "stations": stations_csv}
     if has_readings(report):
@@ -103,5 +111,8 @@ def _write_files(report: Report, folder: Path) -> None:
     if report.picture is not None:
         seen_from_above = floor_jpg(report.picture, report.surface, judged_joints(report))
         (folder / "floor.jpg").write_bytes(seen_from_above)
-    page = page_html(report, picture, seen_from_above)
+    after = planned_png(report.surface, report.plan)
+    if after:
+        (folder / "after.png").write_bytes(after)
+    page = page_html(report, picture, seen_from_above, after)
     (folder / "report.html").write_text(page, encoding="utf-8", newline="\n")

@@ -16,13 +16,13 @@ from flatscan.report.drawn import shown_gaps
 from flatscan.report.joint_words import judged_joints, labelled
 from flatscan.report.page_field import field_page
 from flatscan.report.page_joints import joint_words
+from flatscan.report.page_levelling import levelling_page
 from flatscan.report.result import versions
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from flatscan.judgement.verdict import Finding, VerdictWord
-    from flatscan.levelling.plan import Area, Method
     from flatscan.measures.measurement import FNumbers
     from flatscan.quantity import Quantity
     from flatscan.report.drawn import Shown
@@ -35,10 +35,11 @@ _LEAST_SHARE = 0.04
 _MOST_HUMPS = 5
 
 
-def page_html(report: Report, picture_png: bytes, floor_jpg: bytes = b"") -> str:
+def page_html(report: Report, picture_png: bytes, floor_jpg: bytes = b"", after_png: bytes = b"") -> str:
     """Fill the page; every text is escaped, and nothing on it is fetched or run.
 
-    ``floor_jpg``: the floor from straight above; empty: there is none.
+    ``floor_jpg``: the floor from straight above; ``after_png``: the floor before and after levelling; empty: there is
+    none.
     """
     from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
@@ -54,13 +55,13 @@ def page_html(report: Report, picture_png: bytes, floor_jpg: bytes = b"") -> str
         picture_alt=_alt(report),
         floor_picture=base64.b64encode(floor_jpg).decode(),
         verdict=_verdict,
-        **_words(report),
+        **_words(report, after_png),
     )
     return plain_text.printable_lines(filled)
 
 
-def _words(report: Report) -> dict[str, Any]:
-    plan, shown, findings = report.plan, shown_gaps(report), _listed(report.verdict.findings)
+def _words(report: Report, after_png: bytes) -> dict[str, Any]:
+    shown, findings = shown_gaps(report), _listed(report.verdict.findings)
     return {
         "answer": report.verdict.answer,
         "steps": story.next_steps(report),
@@ -78,11 +79,12 @@ def _words(report: Report) -> dict[str, Any]:
         "more_findings": _more_findings(findings, report.verdict.findings),
         "decision_rule": _decision_rule(report),
         "limits": caption.limit_lines(report),
-        "areas": [_area(area) for area in plan.areas],
-        "ways_title": story.levelling_title(report),
-        "methods": [_method(method, plan.product.bag_kg) for method in plan.methods],
-        "product": story.product_line(plan.product, by_hand=field_words.by_hand(report.surface)),
-        "targets": ", ".join(f"{wording.length(t)} {wording.under_edge(edge)}" for edge, t in plan.targets),
+        "levelling": levelling_page(
+            report.plan,
+            report.verdict.answer.code,
+            by_hand=field_words.by_hand(report.surface),
+            after_png=after_png,
+        ),
         "how": _how(report),
         "doubts": doubts_of(report),
         "inputs": report.inputs,
@@ -165,31 +167,6 @@ def _decision_rule(report: Report) -> str:
         f"Over or within is said where the chance of it is at least {wording.share(confidence)}, else not decided "
         "(JCGM 106). ± is the expanded uncertainty, k = 2 (about 95 %)."
     )
-
-
-def _area(area: Area) -> dict[str, Any]:
-    (x0, y0), (x1, y1) = area.rings[0].min(axis=0).tolist(), area.rings[0].max(axis=0).tolist()
-    return {
-        "number": area.number,
-        "action": area.action,
-        "size": wording.area(area.area_m2),
-        "volume": wording.litres(area.volume_l),
-        "mean": f"{area.mean_mm:.1f} mm",
-        "most": f"{area.max_mm:.1f} mm",
-        "box": places.box((x0, y0), (x1, y1)),
-    }
-
-
-def _method(method: Method, bag_kg: float) -> dict[str, Any]:
-    return {
-        "name": wording.METHOD_TEXT[method.name],
-        "volume": wording.litres(method.volume_l, method.volume_interval_l),
-        "mass": wording.weight(method.mass_kg),
-        "bags": wording.bags(method.bags, method.bags_interval, bag_kg),
-        "size": wording.area(method.area_m2),
-        "mean": f"{method.mean_mm:.1f} mm",
-        "most": f"{method.max_mm:.1f} mm",
-    }
 
 
 def _how(report: Report) -> Pairs:

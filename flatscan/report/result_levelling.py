@@ -163,6 +163,7 @@ def _marking(marked: MarkedOut) -> records.MarkingRecord:
     first, second = marked.walls
     return records.MarkingRecord(
         walls=(_wall(first), _wall(second)),
+        polygon=rounding.rings(marked.rings),
         from_mm=rounding.rings(marked.from_mm),
         check_mm=rounding.number(marked.check_mm, rounding.MM),
     )

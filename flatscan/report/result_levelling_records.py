@@ -134,11 +134,13 @@ class WallRecord(Struct, frozen=True, kw_only=True):
 class MarkingRecord(Struct, frozen=True, kw_only=True):
     """How an area is marked out from two walls.
 
-    from_mm: for each ring the distances of its corners from the first and the second wall, square to them, in the
-    ring's order, the last not repeated. check_mm: distance between the two corners furthest apart.
+    polygon: the outline to mark out; it has few corners, and the whole area lies in it. from_mm: for each ring the
+    distances of its corners from the first and the second wall, square to them, in the ring's order, the last not
+    repeated. check_mm: distance between the two corners furthest apart.
     """
 
     walls: tuple[WallRecord, WallRecord]
+    polygon: list[list[XY]]
     from_mm: list[list[tuple[float, float]]]
     check_mm: float
 

@@ -1,4 +1,4 @@
-"""What the report says after the answer: what to do next, and how much it takes, sentence by sentence."""
+"""What the report says after the answer: what to do next, and what the whole floor is like, sentence by sentence."""
 
 from __future__ import annotations
 
@@ -10,22 +10,25 @@ from flatscan.judgement.readings import UNSEEN
 from flatscan.report import field_words, joint_story, places, wording
 
 if TYPE_CHECKING:
-    from flatscan.judgement.verdict import AnswerCode, Finding, Reading
-    from flatscan.levelling.plan import Method, Product
+    from flatscan.judgement.verdict import Finding, Reading
+    from flatscan.levelling.plan import MethodName
     from flatscan.report.report import Report
 
-_STEPS: dict[AnswerCode, tuple[str, ...]] = {
-    "lay_as_is": (),
-    "fill_joints_and_lips": ("Fill the joints and take down the lips that are over the limit, then measure again",),
-    "level_areas": (
-        "Mark the numbered areas out on the floor with two tapes from corner 0 (outlines in areas.csv)",
-        "Level them with a product whose data sheet allows these layers, then measure again",
-    ),
-    "level_all": ("Level the whole floor with a product whose data sheet allows these layers, then measure again",),
-    "not_decided": (),
+_FILL = "with a product whose data sheet allows these layers, then measure again"
+#: What is done on the floor, by the way that was chosen; each answer that levels has these steps.
+_LEVEL: dict[MethodName, str] = {
+    "patch": f"Level them {_FILL}",
+    "grind_and_patch": f"Grind the places to grind, with the dust drawn off, then level the others {_FILL}",
+    "skim": f"Fill the joints, then pull a thin coat over the whole floor {_FILL}",
+    "screed": f"Level the whole floor to one plane {_FILL}",
+    "flood": f"Set the dams, then pour the floor level {_FILL}",
+    "lift_tiles": "Take the old tiles up, clean the base, then measure it: the plan for it is made anew",
 }
-#: Less than this (a quarter of a cup) is nothing to anyone.
-_LEAST_TOLD_L = 0.05
+_LEVEL_ALL = f"Level the whole floor {_FILL}"
+#: Ways whose areas are marked out on the floor.
+_BY_AREA: tuple[MethodName, ...] = ("patch", "grind_and_patch")
+_MARK_OUT = "Mark the numbered areas out on the floor with two tapes from corner 0 (outlines in areas.csv)"
+_MARK_OUT_BY_WALLS = "Mark the numbered areas out on the floor from the walls that marking_out.pdf names"
 _CAPTURE_AGAIN = "Capture again: closer, from more places, or with a finer sensor"
 _READ_MORE = "Read again: the straightedge closer together, in two directions and along both diagonals"
 _READ_FINER = "Read levels again, closer together and over the whole floor"
@@ -47,10 +50,24 @@ def next_steps(report: Report) -> list[str]:
     joint_work = joint_story.work_step(report) or field_words.joint_step(report)
     joints = [joint_work] if joint_work and code != "level_all" else []
     # Lips come down and joints are filled before compound goes over them.
-    work = joints if joints and code == "fill_joints_and_lips" else [*joints, *_STEPS[code]]
+    work = joints if joints and code == "fill_joints_and_lips" else [*joints, *_work(report)]
     first, then = (readings, work) if code == "not_decided" else (work, readings)
     what = "height" if field_words.by_hand(report.surface) else "scan"
     return [*field_words.soundness_step(report), *first, *then, _RECORD_FIRST.format(what=what)]
+
+
+def _work(report: Report) -> list[str]:
+    """What levelling asks for, by the answer and the chosen way."""
+    code, plan = report.verdict.answer.code, report.plan
+    if code == "fill_joints_and_lips":
+        return ["Fill the joints and take down the lips that are over the limit, then measure again"]
+    if code not in {"level_areas", "level_all"}:
+        return []
+    chosen = plan.chosen or "patch"
+    if chosen in _BY_AREA and (plan.areas or code == "level_areas"):
+        walls = any(area.marked is not None for area in plan.areas)
+        return [_MARK_OUT_BY_WALLS if walls else _MARK_OUT, _LEVEL[chosen]]
+    return [_LEVEL_ALL if chosen in _BY_AREA else _LEVEL[chosen]]
 
 
 def _again(report: Report) -> str:
@@ -93,40 +110,6 @@ def reading(r: Reading) -> str:
     named = r.joint is not None or place.split(",")[0] in r.what or r.what.startswith(TO_SEE)
     said = r.what if named else f"{r.what}, at {place}"
     return f"{READ_BY_HAND}{said}. With: {r.instrument}, to {r.resolves}"
-
-
-def method_line(method: Method, product: Product, *, by_hand: bool = False) -> str:
-    """Quantities of one way of levelling: what to buy for the floor as it may be, where to put it as measured."""
-    source = "readings" if by_hand else "capture"
-    name = wording.METHOD_TEXT[method.name]
-    needs = (
-        f"{wording.litres(method.volume_l, method.volume_interval_l)}, {wording.weight(method.mass_kg)}, "
-        f"{wording.bags(method.bags, method.bags_interval, product.bag_kg)}"
-    )
-    if method.area_m2 == 0.0:
-        doubt = method.volume_interval_l[1] >= _LEAST_TOLD_L
-        return f"{name}: nothing, as measured" + (f"; with the doubt of the {source} {needs}" if doubt else "")
-    return (
-        f"{name}: {needs}. As measured: {wording.area(method.area_m2)}, {method.mean_mm:.1f} mm thick on average, "
-        f"{method.max_mm:.1f} mm at most"
-    )
-
-
-def levelling_title(report: Report) -> str:
-    """Said before it is known to be needed, or as the work to do."""
-    if report.verdict.answer.code in {"level_areas", "level_all"}:
-        return "What levelling takes"
-    return "What levelling would take, should it be needed"
-
-
-def product_line(product: Product, *, by_hand: bool = False) -> str:
-    """The figures that litres were turned into bags with."""
-    source = "readings" if by_hand else "capture"
-    return (
-        f"Litres include what the {source} may have missed; in brackets the 95 % range. Reckoned with {product.name}: "
-        f"{product.kg_per_m2_mm:g} kg per m² and mm, {100 * product.waste_share:g} % more in the bags for waste, "
-        f"least layer {wording.length(product.least_layer_mm)}. Source: {product.source}"
-    )
 
 
 def slope_line(report: Report) -> str:

@@ -8,11 +8,15 @@ import math
 from typing import TYPE_CHECKING
 
 from flatscan.report.drawn import letters_of
+from flatscan.report.levelling_places import area_place
+from flatscan.report.levelling_words import most_rise_mm
 from flatscan.report.traced import from_readings
+from flatscan.report.wording import length, under_edge
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from flatscan.levelling.plan import LevellingPlan, Method
     from flatscan.quantity import Quantity
     from flatscan.report.report import Report
 
@@ -80,14 +84,17 @@ def findings_csv(report: Report) -> str:
     return as_csv(header, rows)
 
 
-def areas_csv(report: Report) -> str:
-    """Areas to level, numbered as on the map, with a box to find them by and the outline as x y pairs."""
+def areas_csv(plan: LevellingPlan) -> str:
+    """Areas to level, numbered as on the map, with a box to find them by and the outline as x y pairs.
+
+    ``walls``: how far the outline to mark out reaches from two walls, in metres; empty where none are known.
+    """
     header = (
         "number", "action", "area_m2", "volume_litre", "u_litre", "mean_mm", "max_mm",
-        "x_from_mm", "x_to_mm", "y_from_mm", "y_to_mm", "outline_xy_mm",
+        "x_from_mm", "x_to_mm", "y_from_mm", "y_to_mm", "outline_xy_mm", "min_mm", "walls",
     )  # fmt: skip
     rows: list[list[Cell]] = []
-    for area in report.plan.areas:
+    for area in plan.areas:
         outer = area.rings[0]
         low, high = outer.min(axis=0), outer.max(axis=0)
         outline = "; ".join(f"{x:.0f} {y:.0f}" for x, y in outer)
@@ -104,9 +111,63 @@ def areas_csv(report: Report) -> str:
                 mm(low[1]),
                 mm(high[1]),
                 outline,
+                round(area.min_mm, 2),
+                "" if area.marked is None else area_place(area),
             ]
         )
     return as_csv(header, rows)
+
+
+def methods_csv(plan: LevellingPlan) -> str:
+    """Every way of levelling side by side, those that cannot be done with the reason why.
+
+    ``p10``, ``p50``, ``p90``: one, five and nine floors of ten need no more. ``largest_gaps``: of the planned floor,
+    each with its edge and limit.
+    """
+    header = (
+        "way", "planned", "possible", "why_not", "p10_litre", "p50_litre", "p90_litre", "mass_kg", "buy_bags",
+        "keep_sealed_bags", "area_m2", "min_mm", "mean_mm", "max_mm", "ground_litre", "ground_m2", "lifted_m2",
+        "primer_kg", "layers", "walk_on_h", "cover_h", "most_rise_at_doors_mm", "cost", "p10_cost", "p90_cost",
+        "currency", "passes", "largest_gaps",
+    )  # fmt: skip
+    return as_csv(header, [_method_row(method, plan) for method in plan.methods])
+
+
+def _method_row(method: Method, plan: LevellingPlan) -> list[Cell]:
+    rise, cost, proof = most_rise_mm(method), method.cost, method.proof
+    money: list[Cell] = [None, None, None, ""]
+    if cost is not None:
+        money = [round(cost.value, 2), round(cost.p10_p50_p90[0], 2), round(cost.p10_p50_p90[2], 2), cost.currency]
+    gaps = [] if proof is None else proof.gaps
+    return [
+        method.name,
+        _yes(method.name == plan.chosen),
+        _yes(method.possible),
+        method.why_not,
+        *(round(litres, 2) for litres in method.volume_p_l),
+        round(method.mass_kg.value, 2),
+        method.buy,
+        method.keep_sealed,
+        round(method.area_m2, 3),
+        round(method.min_mm, 2),
+        round(method.mean_mm, 2),
+        round(method.max_mm, 2),
+        round(method.ground_l, 2),
+        round(method.ground_m2, 3),
+        round(method.lifted_m2, 3),
+        None if method.primer_kg is None else round(method.primer_kg, 2),
+        method.layers,
+        method.walk_on_h,
+        method.cover_h,
+        None if rise is None else round(rise, 2),
+        *money,
+        None if proof is None else _yes(proof.passes),
+        "; ".join(f"{gap.gap_mm:.3f} mm {under_edge(gap.edge_mm)}, limit {length(gap.limit_mm)}" for gap in gaps),
+    ]
+
+
+def _yes(so: bool) -> str:
+    return "yes" if so else "no"
 
 
 def safe_text(text: str) -> str:

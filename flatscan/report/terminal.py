@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import os
-import re
-import textwrap
 from typing import TYPE_CHECKING, TextIO
 
 from flatscan.judgement.soundness import Soundness, not_recorded
@@ -12,17 +10,18 @@ from flatscan.report import field_words, joint_story, places, plain_text, story,
 from flatscan.report.caption import capture_line, limit_lines
 from flatscan.report.cautions import cautions_for
 from flatscan.report.doubts import doubts_of
+from flatscan.report.terminal_levelling import add_levelling
+from flatscan.report.terminal_page import PLAIN, Page
 from flatscan.report.worst import worst_of_all
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
     from pathlib import Path
 
     from flatscan.judgement.verdict import VerdictWord
     from flatscan.report.report import Report
     from flatscan.report.worst import Place
 
-_BOLD, _PLAIN = "\x1b[1m", "\x1b[0m"
 #: Terminal colours that stay apart for colour-blind eyes; the word and the shape say the same.
 _INK: dict[VerdictWord, str] = {
     "over": "\x1b[33m",
@@ -30,9 +29,6 @@ _INK: dict[VerdictWord, str] = {
     "within": "\x1b[36m",
     "not_seen": "\x1b[2m",
 }
-#: A value, its uncertainty and its unit stay on one line.
-_PLUS_MINUS = re.compile(r" ± (\S+) ")
-_UNIT = re.compile(r"(?<=\d) (?=(?:mm|m|m²|kg|litres|%)(?:\W|$))")
 _MOST_PLACES, _MOST_STEPS = 5, 7
 
 
@@ -40,18 +36,17 @@ def summary(
     report: Report, *, colour: bool, width: int = 80, ascii_text: bool = False, files: Sequence[Path] = ()
 ) -> str:
     """The whole summary; no line is longer than ``width``, and without ``colour`` there is no escape sequence."""
-    page = _Page(width, colour=colour, ascii_text=ascii_text)
+    page = Page(width, colour=colour, ascii_text=ascii_text)
     answer = report.verdict.answer
     page.headline(answer.text)
     # The last step says as an order what this reason says.
     unwritten = not_recorded(Soundness.of(report.field))
     page.section("Why", [reason for reason in answer.reasons if reason != unwritten])
-    page.places(worst_of_all(report, _MOST_PLACES), with_map=bool(files))
+    _places(page, worst_of_all(report, _MOST_PLACES), with_map=bool(files))
     page.section("What to do next", _few(story.next_steps(report), where=files), numbered=True)
-    if report.plan.methods:
-        product, hand = report.plan.product, field_words.by_hand(report.surface)
-        methods = [story.method_line(method, product, by_hand=hand) for method in report.plan.methods]
-        page.section(story.levelling_title(report), [*methods, story.product_line(product, by_hand=hand)])
+    add_levelling(
+        page, report.plan, answer.code, by_hand=field_words.by_hand(report.surface), files=[path.name for path in files]
+    )
     page.section("Measured", [line for line in _measured(report) if line])
     page.section("Doubts", [f"{c.text}. {c.advice}" for c in doubts_of(report)])
     page.section("Take care", [f"{c.title}: {c.text}" for c in cautions_for(report)])
@@ -75,59 +70,22 @@ def wants_ascii(stream: TextIO) -> bool:
     return False
 
 
-class _Page:
-    """Lines collected, wrapped and, where asked, coloured."""
-
-    def __init__(self, width: int, *, colour: bool, ascii_text: bool) -> None:
-        self._width, self._colour, self._ascii = width, colour, ascii_text
-        self._lines: list[str] = []
-
-    def headline(self, text: str) -> None:
-        self._lines += [self._ink(line, _BOLD) for line in self._wrap(text, "", "")]
-
-    def section(self, title: str, items: Iterable[str], *, numbered: bool = False) -> None:
-        items = list(items)
-        if not items:
-            return
-        self._title(title)
-        for number, item in enumerate(items, 1):
-            mark = f"{number}. " if numbered else "- "
-            self._lines += self._wrap(item, f"  {mark}", "  " + " " * len(mark))
-
-    def places(self, found: Sequence[Place], *, with_map: bool) -> None:
-        if not found:
-            return
-        names = "letters" if all(one.kind == "gap" for one in found) else "names"
-        self._title(f"Worst places ({names} as on the map)" if with_map else "Worst places")
-        wide = max(len(one.label) for one in found)
-        beside = " " * (wide + 3)
-        for one in found:
-            verdict, ink = "no limit", _PLAIN
-            if one.word is not None:
-                verdict, ink = f"{wording.VERDICT_SHAPE[one.word]} {wording.VERDICT_TEXT[one.word]}", _INK[one.word]
-            label = plain_text.clean(one.label)
-            first = self._wrap(f"{verdict}: {one.said}", f"  {label:<{wide}} ", beside)
-            self._lines += [self._ink(first[0], ink), *first[1:]]
-            self._lines += self._wrap(
-                ", ".join(t for t in (wording.chance(one.p_over), one.where) if t), beside, beside
-            )
-        self._lines += self._wrap(f"{places.FRAME_TEXT if with_map else places.NO_MAP_TEXT}.", "  ", "  ")
-
-    def text(self) -> str:
-        return "\n".join(self._lines)
-
-    def _title(self, title: str) -> None:
-        self._lines += ["", self._ink(self._wrap(title, "", "")[0], _BOLD)]
-
-    def _wrap(self, text: str, first: str, other: str) -> list[str]:
-        said = _PLUS_MINUS.sub("\u00a0±\u00a0\\1\u00a0", plain_text.clean(text))
-        said = _UNIT.sub("\u00a0", said)
-        said = plain_text.ascii_only(said).replace(" +/- ", "\u00a0+/-\u00a0") if self._ascii else said
-        lines = textwrap.wrap(said, self._width, initial_indent=first, subsequent_indent=other, break_on_hyphens=False)
-        return [line.replace("\u00a0", " ") for line in lines] or [first.rstrip()]
-
-    def _ink(self, line: str, ink: str) -> str:
-        return f"{ink}{line}{_PLAIN}" if self._colour and ink != _PLAIN else line
+def _places(page: Page, found: Sequence[Place], *, with_map: bool) -> None:
+    if not found:
+        return
+    names = "letters" if all(one.kind == "gap" for one in found) else "names"
+    page.title(f"Worst places ({names} as on the map)" if with_map else "Worst places")
+    wide = max(len(one.label) for one in found)
+    beside = " " * (wide + 3)
+    for one in found:
+        verdict, ink = "no limit", PLAIN
+        if one.word is not None:
+            verdict, ink = f"{wording.VERDICT_SHAPE[one.word]} {wording.VERDICT_TEXT[one.word]}", _INK[one.word]
+        label = plain_text.clean(one.label)
+        first = page.wrap(f"{verdict}: {one.said}", f"  {label:<{wide}} ", beside)
+        page.add([page.ink(first[0], ink), *first[1:]])
+        page.add(page.wrap(", ".join(t for t in (wording.chance(one.p_over), one.where) if t), beside, beside))
+    page.add(page.wrap(f"{places.FRAME_TEXT if with_map else places.NO_MAP_TEXT}.", "  ", "  "))
 
 
 def _measured(report: Report) -> list[str]:

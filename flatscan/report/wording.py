@@ -42,9 +42,11 @@ ANSWER_TITLE: Mapping[AnswerCode, str] = {
 
 METHOD_TEXT: Mapping[MethodName, str] = {
     "patch": "patch, by trowel, only where the limit asks for it",
-    "flood": "flood, self-levelling, poured to one water level",
-    "skim": "skim, a thin coat of even thickness",
     "grind_and_patch": "grind the high places, then patch",
+    "skim": "skim, a thin coat of even thickness",
+    "screed": "screed, to one plane over the whole floor, which may slope",
+    "flood": "flood, self-levelling, poured to a water level",
+    "lift_tiles": "lift tiles, take the old ones up and start from the base",
 }
 
 

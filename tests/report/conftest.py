@@ -229,10 +229,33 @@ def make_report(
         plan=LevellingPlan(
             methods=(
                 Method(
-                    "patch", Quantity(1.93, 0.24, "l"), (1.5, 2.4), Quantity(3.2, 0.4, "kg"), 1, (1, 1), 1.07, 1.8, 4.1
+                    "patch",
+                    Quantity(1.93, 0.24, "l"),
+                    (1.5, 2.4),
+                    Quantity(3.2, 0.4, "kg"),
+                    1,
+                    (1, 1),
+                    1.07,
+                    1.8,
+                    4.1,
+                    volume_p_l=(1.62, 1.93, 2.24),
+                    bags_p=(1, 1, 1),
+                    buy=1,
                 ),
                 Method(
-                    "flood", Quantity(58.0, 4.1, "l"), (50.0, 66.1), Quantity(97, 7, "kg"), 4, (4, 5), 12.5, 4.6, 12.0
+                    "flood",
+                    Quantity(58.0, 4.1, "l"),
+                    (50.0, 66.1),
+                    Quantity(97, 7, "kg"),
+                    4,
+                    (4, 5),
+                    12.5,
+                    4.6,
+                    12.0,
+                    volume_p_l=(52.7, 58.0, 63.3),
+                    bags_p=(4, 4, 5),
+                    buy=5,
+                    keep_sealed=1,
                 ),
             ),
             areas=make_areas(size),

@@ -40,13 +40,15 @@ def named(report: Report) -> list[str]:
 
 
 def test_filling_calls_for_asbestos_heating_and_slips_but_not_for_dust(report: Report) -> None:
-    assert named(report) == ["asbestos", "heated_floor", "slips", "limits"]
+    assert named(report) == ["asbestos", "heated_floor", "dense_surface", "moisture", "slips", "limits"]
 
 
-def test_grinding_calls_for_dust_first(report: Report) -> None:
+def test_only_grinding_that_is_planned_calls_for_dust(report: Report) -> None:
     name: MethodName = "grind_and_patch"
-    methods = (replace(report.plan.methods[0], name=name),)
-    assert named(replace(report, plan=replace(report.plan, methods=methods)))[0] == "silica"
+    methods = (*report.plan.methods, replace(report.plan.methods[0], name=name, ground_l=0.7))
+    beside = replace(report.plan, methods=methods, chosen="patch")
+    assert "silica" not in named(replace(report, plan=beside))
+    assert named(replace(report, plan=replace(beside, chosen=name)))[0] == "silica"
 
 
 def test_taking_down_lips_is_grinding(report: Report) -> None:

@@ -60,7 +60,7 @@ def draw_heights(axes: Axes, surface: Surface, sheet: Sheet, colours: ListedColo
     axes.imshow(
         shown,
         origin="lower",
-        extent=_extent(surface, sheet, shown.shape, step),
+        extent=extent(surface, sheet, shown.shape, step),
         cmap=colours,
         vmin=-scale,
         vmax=scale,
@@ -73,7 +73,7 @@ def draw_heights(axes: Axes, surface: Surface, sheet: Sheet, colours: ListedColo
         return
     apart_mm = contour_step_mm(scale)
     levels = np.arange(apart_mm, scale, apart_mm)
-    left, right, bottom, top = _extent(surface, sheet, smooth.shape, step)
+    left, right, bottom, top = extent(surface, sheet, smooth.shape, step)
     x = left + (np.arange(smooth.shape[1]) + 0.5) * (right - left) / smooth.shape[1]
     y = bottom + (np.arange(smooth.shape[0]) + 0.5) * (top - bottom) / smooth.shape[0]
     held = np.ma.masked_invalid(smooth)
@@ -92,7 +92,7 @@ def draw_holes(axes: Axes, surface: Surface, sheet: Sheet) -> bool:
     step = block_step(unseen.shape, MOST_PIXELS)
     shown = block_mean(unseen.astype(np.float32), step) > 0.5  # noqa: PLR2004 - most of the block
     padded = np.pad(shown, 1).astype(np.float64)
-    left, right, bottom, top = _extent(surface, sheet, shown.shape, step)
+    left, right, bottom, top = extent(surface, sheet, shown.shape, step)
     cell_w, cell_h = (right - left) / shown.shape[1], (top - bottom) / shown.shape[0]
     x = left + (np.arange(padded.shape[1]) - 0.5) * cell_w
     y = bottom + (np.arange(padded.shape[0]) - 0.5) * cell_h
@@ -175,7 +175,7 @@ def walls_patch(axes: Axes, surface: Surface, sheet: Sheet) -> PathPatch | None:
     return PathPatch(Path.make_compound_path(*rings), transform=axes.transData, visible=False)
 
 
-def _extent(surface: Surface, sheet: Sheet, shape: tuple[int, ...], step: int) -> tuple[float, float, float, float]:
+def extent(surface: Surface, sheet: Sheet, shape: tuple[int, ...], step: int) -> tuple[float, float, float, float]:
     """Left, right, bottom, top in inches of a picture of blocks, the last of which may hang over the grid."""
     x0, y0 = surface.origin_mm
     side = step * surface.cell_mm

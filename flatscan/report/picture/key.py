@@ -10,7 +10,7 @@ import numpy as np
 
 from flatscan.report.picture.floor import HOLE, INK, SOFT_INK
 from flatscan.report.picture.lettering import font, line_in, width_in
-from flatscan.report.picture.marks import AREA_INK, LINE_OF
+from flatscan.report.picture.marks import AREA_INK, GRIND_INK, LINE_OF
 from flatscan.report.wording import signed
 
 if TYPE_CHECKING:
@@ -59,8 +59,9 @@ def entries(
     sure: bool = True,
     laid: Sequence[str] = (),
     numbered: bool = False,
+    grinding: bool = False,
 ) -> list[Entry]:
-    """Only what this picture shows. ``sure``: the areas are to be levelled.
+    """Only what this picture shows. ``sure``: the areas are to be levelled. ``grinding``: some of them are ground.
 
     ``numbered``: bars that a person laid are drawn too, so an edge worked out must not be taken for one of them.
     """
@@ -81,8 +82,10 @@ def entries(
                 "area to level" if sure else "area to level, should it be needed", line_sample(AREA_INK, 1.7, "solid")
             )
         )
+    if grinding:
+        found.append(Entry("area to grind", line_sample(GRIND_INK, 1.7, "dashed")))
     if holes:
-        found.append(Entry("not seen", _hatch))
+        found.append(hatched_not_seen())
     if contour_mm is not None:
         found.append(Entry(f"contour every {contour_mm:g} mm, dashed where low", line_sample(SOFT_INK, 0.6, "dashed")))
     return found
@@ -91,6 +94,11 @@ def entries(
 def not_seen() -> Entry:
     """Plain grey: what no picture shows."""
     return Entry("not seen", line_sample(HOLE, 8.0, "solid"))
+
+
+def hatched_not_seen() -> Entry:
+    """What the map of the floor shows as not seen."""
+    return Entry("not seen", _hatch)
 
 
 def rows_of(found: Sequence[Entry], room_in: float) -> list[list[Entry]]:

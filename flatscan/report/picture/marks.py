@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from flatscan.report.picture.sheet import Sheet
     from flatscan.surface.surface import Surface
 
-AREA_INK = "#0b5d3b"
+AREA_INK, GRIND_INK = "#0b5d3b", "#7b2d8b"
 LABEL_PT = 8.0
 #: (line width in points, dash pattern) by verdict; None: no limit names this edge.
 LINE_OF: dict[VerdictWord | None, tuple[float, str | tuple[int, tuple[float, ...]]]] = {
@@ -99,25 +99,45 @@ def draw_edges(axes: Axes, shown: Sequence[Shown], surface: Surface, sheet: Shee
     return labels[::-1], np.concatenate(drawn)
 
 
-def draw_areas(axes: Axes, areas: Sequence[Area], sheet: Sheet) -> Drawn:
-    """Outline and number of each area to level."""
+def grinds(area: Area) -> bool:
+    """Floor is taken off there, not filled."""
+    return "grind" in area.action.lower()
+
+
+def draw_areas(axes: Axes, areas: Sequence[Area], sheet: Sheet, *, volumes: bool = True) -> Drawn:
+    """Outline and number of each area; one to grind is dashed and of another colour. ``volumes``: with its litres."""
     from matplotlib.patheffects import withStroke
 
     halo = [withStroke(linewidth=3.4, foreground="white")]
     labels, drawn = [], [np.empty((0, 2))]
     for area in areas:
+        ink, dash = (GRIND_INK, "dashed") if grinds(area) else (AREA_INK, "solid")
         for ring in area.rings:
             line = sheet.on_paper(np.concatenate([ring, ring[:1]]))
-            axes.plot(line[:, 0], line[:, 1], color=AREA_INK, linewidth=1.7, path_effects=halo, zorder=7)
+            axes.plot(line[:, 0], line[:, 1], color=ink, linewidth=1.7, linestyle=dash, path_effects=halo, zorder=7)
         outer = sheet.on_paper(area.rings[0])
         drawn.append(outer)
         text = f"area {area.number}"
-        if len(areas) <= MOST_AREA_TEXTS:
+        if grinds(area):
+            text += ": grind"
+        elif volumes and len(areas) <= MOST_AREA_TEXTS:
             text += f": {wording.litres(area.volume_l)}"
         # The highest point of the outline: the label then lies clear of the edges within.
         top = outer[np.argmax(outer[:, 1])]
-        labels.append(Label(text, (float(top[0]), float(top[1])), ink=AREA_INK, bold=True))
+        labels.append(Label(text, (float(top[0]), float(top[1])), ink=ink, bold=True))
     return labels, np.concatenate(drawn)
+
+
+def draw_walls(axes: Axes, areas: Sequence[Area], sheet: Sheet) -> list[Label]:
+    """The walls that areas are marked out from, as heavier lines, each with its number."""
+    walls = {wall.number: wall for area in areas if area.marked is not None for wall in area.marked.walls}
+    labels = []
+    for number, wall in sorted(walls.items()):
+        line = sheet.on_paper((wall.start, wall.end))
+        axes.plot(line[:, 0], line[:, 1], color=INK, linewidth=3.2, solid_capstyle="butt", zorder=6)
+        x, y = line.mean(axis=0).tolist()
+        labels.append(Label(f"W{number}", (x, y), bold=True))
+    return labels
 
 
 def extreme_labels(axes: Axes, surface: Surface, flatness: Flatness, sheet: Sheet) -> list[Label]:

@@ -1,0 +1,241 @@
+"""How ways of levelling are said to people: what to buy, what it costs, how far the floor rises, what is proven."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from flatscan.constants import MM_PER_M
+from flatscan.report import places, wording
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from flatscan.judgement.verdict import AnswerCode
+    from flatscan.levelling.plan import Cost, DoorRise, LevellingPlan, Method, MethodName, Product, Proof
+
+#: As the ways are called in tables; ``wording.METHOD_TEXT`` says what each one is.
+NAME: Mapping[MethodName, str] = {
+    "patch": "patch",
+    "grind_and_patch": "grind and patch",
+    "skim": "skim",
+    "screed": "screed",
+    "flood": "flood",
+    "lift_tiles": "lift tiles",
+}
+#: Less than this (a quarter of a cup) is nothing to anyone.
+LEAST_TOLD_L = 0.05
+#: A rise below this is none that a person could feel or measure.
+_LEAST_RISE_MM = 0.05
+_ALL_BUT_PROVEN = 0.999
+
+
+def title(code: AnswerCode) -> str:
+    """Said before it is known to be needed, or as the work to do."""
+    if code in {"level_areas", "level_all"}:
+        return "What levelling takes"
+    return "What levelling would take, should it be needed"
+
+
+def chosen_of(plan: LevellingPlan) -> Method | None:
+    """The way that areas and drawings are of."""
+    return next((method for method in plan.methods if method.name == plan.chosen), None)
+
+
+def nothing_to_level(plan: LevellingPlan) -> bool:
+    """The least fill is none, as measured and within the doubt of it."""
+    patch = next((method for method in plan.methods if method.name == "patch"), None)
+    return patch is not None and patch.possible and patch.area_m2 == 0.0 and patch.volume_p_l[2] < LEAST_TOLD_L
+
+
+def litres(method: Method) -> str:
+    """As likely too little as too much, and the range of eight floors of ten.
+
+    >>> from flatscan.quantity import Quantity
+    >>> from flatscan.levelling.plan import Method
+    >>> l, kg = Quantity(2.0, 0.3, "l"), Quantity(3.4, 0.5, "kg")
+    >>> litres(Method("patch", l, (1.5, 2.6), kg, 1, (1, 1), 1.1, 1.8, 4.1, volume_p_l=(1.62, 1.93, 2.41)))
+    '1.9 litres (1.6 to 2.4)'
+    """
+    low, middle, high = method.volume_p_l
+    return wording.spread(middle, (low, high), "litres")
+
+
+def to_buy(method: Method, bag_kg: float) -> str:
+    """Bags that do for nine floors of ten.
+
+    >>> from flatscan.quantity import Quantity
+    >>> from flatscan.levelling.plan import Method
+    >>> l, kg = Quantity(2.0, 0.3, "l"), Quantity(3.4, 0.5, "kg")
+    >>> to_buy(Method("patch", l, (1.5, 2.6), kg, 1, (1, 1), 1.1, 1.8, 4.1, buy=3, keep_sealed=1), 25.0)
+    '3 bags of 25 kg, keep 1 sealed'
+    """
+    if method.buy == 0:
+        return "nothing"
+    said = f"{_count(method.buy, 'bag')} of {bag_kg:g} kg"
+    return f"{said}, keep {method.keep_sealed} sealed" if method.keep_sealed else said
+
+
+def money(value: float, currency: str) -> str:
+    """A sum, to the whole unit.
+
+    >>> money(1210.4, "EUR"), money(85.0, "")
+    ('1210 EUR', '85')
+    """
+    return f"{value:.0f} {currency}".rstrip()
+
+
+def cost(of: Cost | None) -> str:
+    """A cost with its range.
+
+    >>> from flatscan.levelling.plan import Cost
+    >>> cost(Cost(85.0, (67.0, 85.0, 103.0), (("bags", 36.0), ("filling", 49.0)), "EUR"))
+    '85 EUR (67 to 103)'
+    """
+    if of is None:
+        return ""
+    low, _, high = (f"{value:.0f}" for value in of.p10_p50_p90)
+    said = money(of.value, of.currency)
+    return said if low == high else f"{said} ({low} to {high})"
+
+
+def cost_parts(of: Cost | None) -> str:
+    """What the cost is made of; empty where one part is all."""
+    if of is None or len(of.parts) <= 1:
+        return ""
+    return ", ".join(f"{name} {money(value, of.currency)}" for name, value in of.parts)
+
+
+def most_rise_mm(method: Method) -> float | None:
+    """The most that the floor rises at any door; None where no door is known."""
+    return max((door.max_mm for door in method.doors), default=None)
+
+
+def door_line(door: DoorRise) -> str:
+    """How far the floor rises at a door.
+
+    >>> from flatscan.levelling.plan import DoorRise
+    >>> door_line(DoorRise("hall", 3.2, 4.0, 10.0))
+    'Door hall: the floor rises by 3.2 mm on average, 4.0 mm at most (10 mm allowed)'
+    >>> door_line(DoorRise("door 1", 0.0, 0.0))
+    'Door 1: the floor stays as high as it is'
+    """
+    name = door.door if door.door.lower().startswith("door") else f"door {door.door}"
+    said = f"{name[0].upper()}{name[1:]}: the floor "
+    if max(abs(door.mean_mm), abs(door.max_mm)) < _LEAST_RISE_MM:
+        return f"{said}stays as high as it is"
+    if door.max_mm <= 0.0:
+        return f"{said}sinks by {-door.mean_mm:.1f} mm on average"
+    said += f"rises by {door.mean_mm:.1f} mm on average, {door.max_mm:.1f} mm at most"
+    if door.most_allowed_mm is None:
+        return said
+    over = ": too much" if door.max_mm > door.most_allowed_mm else ""
+    return f"{said} ({wording.length(door.most_allowed_mm)} allowed{over})"
+
+
+def work_lines(method: Method, product: Product) -> list[str]:
+    """What else the way takes: grinding, lifting, primer, layers, waiting."""
+    lines = []
+    if method.ground_m2 > 0.0:
+        taken_off = f"{max(method.ground_l, 0.1):.1f} litres of floor come off"
+        lines.append(
+            f"Grind {wording.area(method.ground_m2)}, never deeper than {wording.length(product.greatest_grind_mm)}: "
+            f"{taken_off}"
+        )
+    if method.lifted_m2 > 0.0:
+        lines.append(f"Take up {wording.area(method.lifted_m2)} of old tiles")
+    if method.primer_kg:
+        lines.append(f"Primer: {method.primer_kg:.1f} kg")
+    if method.layers > 1:
+        lines.append(f"Fill in {method.layers} layers at the thickest place: {method.max_mm:.1f} mm in all")
+    waits = [f"walk on it after {method.walk_on_h:g} h"] if method.walk_on_h is not None else []
+    waits += [f"lay the new floor after {method.cover_h:.0f} h"] if method.cover_h is not None else []
+    if waits:
+        lines.append(f"Wait: {', '.join(waits)}, if the product's data sheet asks for no more")
+    if method.edges_mm > 0.0:
+        lines.append(
+            f"Edges run out over {method.edges_mm:.0f} mm, thinner than the product's least layer there: "
+            f"keep to its data sheet"
+        )
+    return lines
+
+
+def proof_line(proof: Proof, before: Proof | None) -> str:
+    """The planned floor measured again, beside the floor as it is."""
+    was = {} if before is None else {gap.edge_mm: gap.gap_mm for gap in before.gaps}
+    parts = []
+    for gap in proof.gaps:
+        # One that is over is rounded up, so that it never looks like its limit.
+        over = gap.gap_mm > gap.limit_mm
+        size = math.ceil(gap.gap_mm * 100.0 - 1e-9) / 100.0 if over else gap.gap_mm
+        now = f", now {was[gap.edge_mm]:.2f} mm" if gap.edge_mm in was else ""
+        where = f", over it {places.point(gap.at)}" if over and gap.at is not None else ""
+        edge = wording.under_edge(gap.edge_mm)
+        parts.append(f"{size:.2f} mm {edge} (limit {wording.length(gap.limit_mm)}{where}{now})")
+    said = f"As planned, measured again on the same grid: largest gap {', '.join(parts)}" if parts else ""
+    left = [_count(proof.joints_over, "joint")] if proof.joints_over else []
+    left += [_count(proof.lips_over, "lip")] if proof.lips_over else []
+    stays = (
+        f"{' and '.join(left)} {'stays' if proof.joints_over + proof.lips_over == 1 else 'stay'} over" if left else ""
+    )
+    return ". ".join(part for part in (said, stays) if part)
+
+
+def bound_line(method: Method) -> str:
+    """How near to the least the plan is proven to be; empty where that was not worked out."""
+    if method.bound is None:
+        return ""
+    if method.bound >= _ALL_BUT_PROVEN:
+        return "No plan of this kind takes less: proven"
+    # Rounded down: a proof must not promise more than it proves.
+    return f"No plan of this kind takes less than {math.floor(100.0 * method.bound)} % of what this one does: proven"
+
+
+def brackets_line(plan: LevellingPlan, *, by_hand: bool) -> str:
+    """What the ranges in the table mean."""
+    source = "readings" if by_hand else "capture"
+    priced = " Cost is that of the middle amount, without what you buy to spare." if _priced(plan) else ""
+    return (
+        f"Litres include what the {source} may have missed; in brackets the range that holds eight floors of ten "
+        f"(P10 to P90). The bags do for nine floors of ten; those to keep sealed are opened only when the others are "
+        f"used up.{priced} Areas and thicknesses are those of the plan, on the floor as measured"
+    )
+
+
+def product_line(product: Product) -> str:
+    """The figures that litres were turned into bags with, and where they come from."""
+    most = "" if product.greatest_layer_mm is None else f", greatest {wording.length(product.greatest_layer_mm)}"
+    if product.layer_per_lift_mm is not None:
+        most += f", {wording.length(product.layer_per_lift_mm)} at most in one layer"
+    return (
+        f"Reckoned with {product.name}: {product.kg_per_m2_mm:g} kg per m² and mm, "
+        f"{100 * product.waste_share:g} % more in the bags for waste, least layer "
+        f"{wording.length(product.least_layer_mm)}{most}, edges no steeper than {product.feather_mm_per_m:g} mm in "
+        f"{wording.reach(MM_PER_M)}. Source: {product.source}"
+    )
+
+
+def price_line(product: Product) -> str:
+    """The prices that the costs were reckoned with; empty where there are none."""
+    named = (
+        ("a bag", product.bag_price),
+        ("primer, a kg", product.primer_price_per_kg),
+        ("filling, a m²", product.fill_price_per_m2),
+        ("grinding, a mm off a m²", product.grind_price_per_m2_mm),
+        ("taking tiles up, a m²", product.lift_price_per_m2),
+    )
+    said = [f"{name} {price:g} {product.currency}".rstrip() for name, price in named if price is not None]
+    return f"Prices: {', '.join(said)}. What has no price is not in the cost" if said else ""
+
+
+def not_possible(plan: LevellingPlan) -> list[tuple[str, str]]:
+    """(name, why) of each way that cannot be done here."""
+    return [(NAME[method.name], method.why_not) for method in plan.methods if not method.possible]
+
+
+def _priced(plan: LevellingPlan) -> bool:
+    return any(method.cost is not None for method in plan.methods)
+
+
+def _count(number: int, name: str) -> str:
+    return f"{number} {name}{'' if number == 1 else 's'}"

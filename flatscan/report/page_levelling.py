@@ -1,0 +1,117 @@
+"""The page's section on levelling, as words for the template."""
+
+from __future__ import annotations
+
+import base64
+from typing import TYPE_CHECKING, Any
+
+from flatscan.report import levelling_places, levelling_words, wording
+
+if TYPE_CHECKING:
+    from flatscan.judgement.verdict import AnswerCode
+    from flatscan.levelling.plan import Area, LevellingPlan, Method
+
+#: More rows than this and nobody reads them; the tables in the folder hold all.
+_MOST_LIPS, _MOST_DAMS = 20, 12
+
+
+def levelling_page(
+    plan: LevellingPlan, code: AnswerCode, *, by_hand: bool = False, after_png: bytes = b""
+) -> dict[str, Any]:
+    """What the section says; a part without words is not shown.
+
+    ``after_png``: the floor before and after, side by side; empty: there is none.
+    """
+    nothing = levelling_words.nothing_to_level(plan)
+    chosen = levelling_words.chosen_of(plan)
+    ways = [] if nothing else [method for method in plan.methods if method.possible]
+    says = list(plan.recommendation)
+    work = plan.joint_work
+    lips = [] if work is None else [levelling_places.lip_line(lip) for lip in work.lips]
+    return {
+        "title": levelling_words.title(code),
+        "nothing": _nothing(by_hand=by_hand) if nothing else "",
+        # Which way and why; then what would change that.
+        "recommended": says[:2],
+        "would_change": says[2:],
+        "ways": [_way(method, plan) for method in ways],
+        "doors": any(method.doors for method in ways),
+        "priced": any(method.cost is not None for method in ways),
+        "brackets": levelling_words.brackets_line(plan, by_hand=by_hand),
+        "refused": [] if nothing else levelling_words.not_possible(plan),
+        "planned": wording.METHOD_TEXT[chosen.name] if chosen is not None and not nothing else "",
+        "asks": _asks(plan, chosen),
+        "proof": _proof(plan, chosen),
+        "passes": chosen is not None and chosen.proof is not None and chosen.proof.passes,
+        "after": base64.b64encode(after_png).decode(),
+        "areas": [_area(area) for area in plan.areas],
+        "thinnest": any(area.min_mm > 0.0 for area in plan.areas),
+        "corners": [
+            (area.number, levelling_places.corner_lines(area.marked)) for area in plan.areas if area.marked is not None
+        ],
+        "joints": levelling_places.joint_lines(work),
+        "lips": lips[:_MOST_LIPS],
+        "more_lips": _more(len(lips) - _MOST_LIPS, "joint_work.csv"),
+        "pours": [levelling_places.pour_line(number, pour) for number, pour in enumerate(plan.pours, 1)],
+        "dams": [levelling_places.dam_line(dam) for dam in plan.dams[:_MOST_DAMS]],
+        "more_dams": _more(len(plan.dams) - _MOST_DAMS, "plan.dxf"),
+        "product": levelling_words.product_line(plan.product),
+        "prices": levelling_words.price_line(plan.product),
+        "targets": ", ".join(f"{wording.length(t)} {wording.under_edge(edge)}" for edge, t in plan.targets),
+    }
+
+
+def _nothing(*, by_hand: bool) -> str:
+    source = "readings" if by_hand else "capture"
+    return f"Nothing is to be levelled: every edge passes as the floor is, with the doubt of the {source} too."
+
+
+def _way(method: Method, plan: LevellingPlan) -> dict[str, Any]:
+    rise = levelling_words.most_rise_mm(method)
+    return {
+        "planned": method.name == plan.chosen,
+        "name": wording.METHOD_TEXT[method.name],
+        "litres": levelling_words.litres(method),
+        "mass": wording.weight(method.mass_kg),
+        "buy": levelling_words.to_buy(method, plan.product.bag_kg),
+        "size": wording.area(method.area_m2),
+        "mean": f"{method.mean_mm:.1f} mm",
+        "most": f"{method.max_mm:.1f} mm",
+        "door": "" if rise is None else f"{max(rise, 0.0):.1f} mm",
+        "cost": levelling_words.cost(method.cost),
+        "parts": levelling_words.cost_parts(method.cost),
+        "notes": list(method.notes),
+    }
+
+
+def _asks(plan: LevellingPlan, chosen: Method | None) -> list[str]:
+    if chosen is None:
+        return []
+    return [
+        *levelling_words.work_lines(chosen, plan.product),
+        *(levelling_words.door_line(door) for door in chosen.doors),
+    ]
+
+
+def _proof(plan: LevellingPlan, chosen: Method | None) -> list[str]:
+    if chosen is None or chosen.proof is None:
+        return []
+    said = [levelling_words.proof_line(chosen.proof, plan.before), levelling_words.bound_line(chosen)]
+    return [line for line in [*said, *chosen.proof.open] if line]
+
+
+def _area(area: Area) -> dict[str, Any]:
+    return {
+        "number": area.number,
+        "action": area.action,
+        "size": wording.area(area.area_m2),
+        "volume": wording.litres(area.volume_l),
+        "least": f"{area.min_mm:.1f} mm",
+        "mean": f"{area.mean_mm:.1f} mm",
+        "most": f"{area.max_mm:.1f} mm",
+        "place": levelling_places.area_place(area),
+    }
+
+
+def _more(left: int, name: str) -> str:
+    return f"{left} more: see {name}" if left > 0 else ""

@@ -1,0 +1,148 @@
+"""The levelling part of the summary: which way, the ways side by side, and what the chosen one asks for."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from flatscan.report import levelling_places, levelling_words, wording
+from flatscan.report.terminal_page import Column, Page
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from flatscan.judgement.verdict import AnswerCode
+    from flatscan.levelling.plan import LevellingPlan, Method
+    from flatscan.report.cautions import Caution
+
+#: More dams or pours than this are told in the files only.
+_MOST_LISTED = 4
+_TO_MARK_OUT = {"marking_out.pdf": "to print", "marking_out.csv": "as a table", "plan.dxf": "for a drawing program"}
+
+
+def levelling_lines(
+    plan: LevellingPlan,
+    code: AnswerCode,
+    *,
+    by_hand: bool = False,
+    cautions: Sequence[Caution] = (),
+    files: Sequence[Path] = (),
+    width: int = 80,
+    colour: bool = False,
+    ascii_text: bool = False,
+) -> list[str]:
+    """The levelling by itself, for a plan that was made anew; no line is longer than ``width``.
+
+    Parameters
+    ----------
+    plan : the ways side by side and the chosen one
+    code : the answer that the floor as it is was given
+    by_hand : the floor was read by hand, not captured
+    cautions : those that the plan calls for
+    files : what was written, to be named
+    """
+    page = Page(width, colour=colour, ascii_text=ascii_text)
+    add_levelling(page, plan, code, by_hand=by_hand, files=[path.name for path in files])
+    page.section("Doubts", [f"{c.text}. {c.advice}" for c in dict.fromkeys(plan.caveats)])
+    page.section("Take care", [f"{c.title}: {c.text}" for c in cautions])
+    if files:
+        page.section("Written", [f"{files[0].parent}: {', '.join(path.name for path in files)}"])
+    lines = page.lines()
+    return lines[1:] if lines and not lines[0] else lines
+
+
+def add_levelling(
+    page: Page, plan: LevellingPlan, code: AnswerCode, *, by_hand: bool, files: Sequence[str] = ()
+) -> None:
+    """The section on the page; nothing where no way was worked out."""
+    if not plan.methods:
+        return
+    page.title(levelling_words.title(code))
+    if levelling_words.nothing_to_level(plan):
+        source = "readings" if by_hand else "capture"
+        page.items(
+            [
+                f"Nothing is to be levelled: every edge passes as the floor is, with the doubt of the {source} too",
+                *levelling_places.joint_lines(plan.joint_work),
+            ]
+        )
+        return
+    page.items(plan.recommendation)
+    possible = [method for method in plan.methods if method.possible]
+    if possible:
+        _add_ways(page, plan, possible)
+        page.items([levelling_words.brackets_line(plan, by_hand=by_hand), levelling_words.product_line(plan.product)])
+    refused = levelling_words.not_possible(plan)
+    page.section("Not possible here" if possible else "None is possible here", [f"{n}: {why}" for n, why in refused])
+    chosen = levelling_words.chosen_of(plan)
+    if chosen is not None:
+        page.section(f"The way planned: {wording.METHOD_TEXT[chosen.name]}", _planned(plan, chosen, files))
+
+
+def _add_ways(page: Page, plan: LevellingPlan, ways: Sequence[Method]) -> None:
+    """Side by side where the table fits, else one below the other."""
+    page.add([""])
+    marked = [way.name == plan.chosen for way in ways]
+    if page.table(_columns(plan, ways), marked):
+        star = ["* the way planned below"] if any(marked) else []
+        said = "; ".join(wording.METHOD_TEXT[way.name] for way in ways)
+        page.add(["", *(line for text in (*star, said) for line in page.wrap(text, "  ", "  "))])
+    else:
+        page.items([_way_line(way, plan) for way in ways])
+
+
+def _columns(plan: LevellingPlan, ways: Sequence[Method]) -> list[Column]:
+    rises = [levelling_words.most_rise_mm(way) for way in ways]
+    columns = [
+        Column(("", "Way"), [levelling_words.NAME[way.name] for way in ways], left=True),
+        Column(("", "Litres"), [levelling_words.litres(way).replace(" litres", "") for way in ways]),
+        Column(("Bags,", "(sealed)"), [_bags(way) for way in ways]),
+        Column(("", "m²"), [wording.area(way.area_m2).removesuffix(" m²") for way in ways]),
+        Column(("Thickest", "mm"), [f"{way.max_mm:.1f}" for way in ways]),
+    ]
+    if any(rise is not None for rise in rises):
+        said = ["" if rise is None else f"{max(rise, 0.0):.1f}" for rise in rises]
+        columns.append(Column(("At doors", "up, mm"), said))
+    if any(way.cost is not None for way in ways):
+        costs = ["not known" if way.cost is None else f"{way.cost.value:.0f}" for way in ways]
+        columns.append(Column(("Cost", plan.product.currency), costs))
+    return columns
+
+
+def _bags(way: Method) -> str:
+    return f"{way.buy} ({way.keep_sealed})" if way.keep_sealed else f"{way.buy}"
+
+
+def _way_line(way: Method, plan: LevellingPlan) -> str:
+    """One way with all its figures, where a table is too wide."""
+    parts = [levelling_words.litres(way), levelling_words.to_buy(way, plan.product.bag_kg)]
+    if way.area_m2 > 0.0:
+        parts.append(f"{wording.area(way.area_m2)}, {way.max_mm:.1f} mm at the thickest place")
+    rise = levelling_words.most_rise_mm(way)
+    parts += [] if rise is None else [f"up by {max(rise, 0.0):.1f} mm at doors"]
+    parts += [] if way.cost is None else [levelling_words.cost(way.cost)]
+    planned = " (the way planned below)" if way.name == plan.chosen else ""
+    return f"{levelling_words.NAME[way.name]}{planned}: {'; '.join(parts)}"
+
+
+def _planned(plan: LevellingPlan, chosen: Method, files: Sequence[str]) -> list[str]:
+    """What the chosen way asks for, how far it is proven, and where it is drawn."""
+    lines = levelling_places.joint_lines(plan.joint_work)
+    lines += levelling_words.work_lines(chosen, plan.product)
+    lines += _few([levelling_places.dam_line(dam) for dam in plan.dams], "dams")
+    lines += _few([levelling_places.pour_line(n, pour) for n, pour in enumerate(plan.pours, 1)], "pours")
+    lines += [levelling_words.door_line(door) for door in chosen.doors]
+    lines += chosen.notes
+    if chosen.proof is not None:
+        lines += [levelling_words.proof_line(chosen.proof, plan.before), *chosen.proof.open]
+    lines.append(levelling_words.bound_line(chosen))
+    drawn = [f"{name} ({what})" for name, what in _TO_MARK_OUT.items() if name in files]
+    if drawn:
+        areas = f"{len(plan.areas)} {'area' if len(plan.areas) == 1 else 'areas'}" if plan.areas else "The work"
+        lines.append(f"{areas} to mark out: {', '.join(drawn)}")
+    return [line for line in lines if line]
+
+
+def _few(lines: list[str], what: str) -> list[str]:
+    more = len(lines) - _MOST_LISTED
+    return lines if more <= 0 else [*lines[:_MOST_LISTED], f"{more} more {what}: see the drawings"]
