@@ -76,9 +76,8 @@ class RuledFloor:
         """
         mask = cells_of_zone(self.surface, region)
         if not (mask & self.surface.inside).any():
-            region = region.buffer(self.surface.strip_mm + self.surface.cell_mm, join_style="mitre")
+            region = self._across_the_strip(name, region)
             mask = cells_of_zone(self.surface, region)
-        self._check_on_floor(name, mask)
         self.rules.append(Rule(NamedMask(kind, name, mask, value_mm), region))
 
     def add_line(self, kind: str, name: str, line: Sequence[Point]) -> None:
@@ -114,6 +113,19 @@ class RuledFloor:
         what = f"{asks(one.on_grid)}, but {asks(other.on_grid)}, and both hold {where}"
         raise InputError(self.file, what, "Change one of them, or draw them apart")
 
+    def _across_the_strip(self, name: str, region: Geometry) -> Geometry:
+        """The polygon, widened by so much that it takes one line of cells of the judged floor."""
+        import shapely
+
+        cell_mm = self.surface.cell_mm
+        reach = cells_of_zone(self.surface, region.buffer(self.surface.strip_mm + cell_mm, join_style="mitre"))
+        self._check_on_floor(name, reach)
+        rows, cols = np.nonzero(reach & self.surface.inside)
+        x0, y0 = self.surface.origin_mm
+        centres = shapely.points(x0 + (cols + 0.5) * cell_mm, y0 + (rows + 0.5) * cell_mm)
+        nearest = float(shapely.distance(region, centres).min())
+        return region.buffer(nearest + 0.99 * cell_mm, join_style="mitre")
+
     def _check_on_floor(self, name: str, mask: NDArray[np.bool_]) -> None:
         if (mask & self.surface.inside).any():
             return
@@ -134,6 +146,8 @@ def asks(rule: NamedMask) -> str:
     if rule.name == WHOLE_FLOOR:
         return f"the whole floor may rise {value:.1f} mm"
     if rule.kind == "fixed_height":
+        if value == 0.0:
+            return f"'{rule.name}' stays as high as the old floor"
         return f"'{rule.name}' stands {value:.1f} mm above the old floor"
     if rule.kind == "no_fill":
         return f"'{rule.name}' takes no compound"
