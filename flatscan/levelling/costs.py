@@ -27,6 +27,8 @@ PARTS: Mapping[PriceName, str] = {
 #: Without these prices a way that uses the thing cannot be held against the others.
 _NEEDED: tuple[PriceName, ...] = ("bag_price", "grind_price_per_m2_mm", "lift_price_per_m2")
 _MEDIAN = 1
+#: A price that would have to change more than this many times is not worth naming.
+_FAR = 10.0
 
 
 def amounts(method: Method) -> dict[PriceName, float]:
@@ -76,6 +78,8 @@ def break_evens(
 ) -> list[BreakEven]:
     """The prices at which another way would be chosen, each price by itself, the smallest change first.
 
+    None where not even ten times the price, or a tenth of it, would do.
+
     Costs are linear in each price: ``w (C + a (p - p0))``, ``w`` the way's ``weight`` (1 if not named), ``a`` what it
     takes of the thing. The lines of two ways cross where the weighted costs are equal; of all crossings above the
     present price, and of all below, the nearest is where the choice first changes. The plans are those
@@ -105,10 +109,10 @@ def _crossing(
     if steeper == 0.0:
         return None
     price = now + lead / steeper
-    # A crossing below nothing is none.
-    return BreakEven(name, price, other.name, dearer=steeper > 0.0) if price >= 0.0 else None
+    near = now / _FAR <= price <= now * _FAR
+    return BreakEven(name, price, other.name, dearer=steeper > 0.0) if near else None
 
 
 def _change(price: float, now: float) -> float:
     """How many times dearer or cheaper."""
-    return max(price, now) / max(min(price, now), 1e-9 * now)
+    return max(price, now) / min(price, now)

@@ -19,8 +19,6 @@ if TYPE_CHECKING:
 #: Grinding makes dust that harms lungs: it is chosen only where it saves at least a tenth.
 _LEAST_SAVED = 0.10
 _WEIGHT: Mapping[MethodName, float] = {"grind_and_patch": 1.0 / (1.0 - _LEAST_SAVED)}
-#: A price that would have to change more than this many times is not worth a sentence.
-_FAR = 10.0
 #: Ways that take the same to within this share are a tie.
 _SAME = 1e-9
 Sentences = tuple[str, str, str]
@@ -153,10 +151,9 @@ def _change(ranking: _Ranking, methods: Sequence[Method], basis: Basis, product:
 def _prices(ranking: _Ranking, product: Product) -> list[str]:
     """The smallest change of one price at which another way is chosen."""
     found = break_evens(ranking.ways[0], ranking.ways[1:], product, weight=_WEIGHT)
-    near = [b for b in found if 1.0 / _FAR <= b.price / getattr(product, b.price_name) <= _FAR]
-    if not near:
+    if not found:
         return ["no price by itself, even ten times as much or a tenth"] if len(ranking.ways) > 1 else []
-    first = near[0]
+    first = found[0]
     money, now = currency(product.currency), getattr(product, first.price_name)
     side = "above" if first.dearer else "below"
     at = f"{side} {first.price:.2f}{money} for {PRICES[first.price_name]} (now {now:.2f}{money})"
