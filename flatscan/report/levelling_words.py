@@ -14,15 +14,10 @@ if TYPE_CHECKING:
     from flatscan.judgement.verdict import AnswerCode
     from flatscan.levelling.plan import Cost, DoorRise, LevellingPlan, Method, MethodName, Product, Proof
 
-#: As the ways are called in tables; ``wording.METHOD_TEXT`` says what each one is.
-NAME: Mapping[MethodName, str] = {
-    "patch": "patch",
-    "grind_and_patch": "grind and patch",
-    "skim": "skim",
-    "screed": "screed",
-    "flood": "flood",
-    "lift_tiles": "lift tiles",
-}
+#: As the ways are called in tables.
+NAME: Mapping[MethodName, str] = {name: text.partition(", ")[0] for name, text in wording.METHOD_TEXT.items()}
+#: What each of them is.
+WHAT: Mapping[MethodName, str] = {name: text.partition(", ")[2] for name, text in wording.METHOD_TEXT.items()}
 #: Less than this (a quarter of a cup) is nothing to anyone.
 LEAST_TOLD_L = 0.05
 #: A rise below this is none that a person could feel or measure.
@@ -107,8 +102,14 @@ def cost_parts(of: Cost | None) -> str:
 
 
 def most_rise_mm(method: Method) -> float | None:
-    """The most that the floor rises at any door; None where no door is known."""
+    """The most that the floor rises at any door, negative where it sinks at all; None where no door is known."""
     return max((door.max_mm for door in method.doors), default=None)
+
+
+def rise(method: Method) -> str:
+    """The same with its sign, without the unit; empty where no door is known."""
+    most = most_rise_mm(method)
+    return "" if most is None else wording.signed(most, 1)
 
 
 def door_line(door: DoorRise) -> str:
@@ -134,7 +135,7 @@ def door_line(door: DoorRise) -> str:
 
 
 def work_lines(method: Method, product: Product) -> list[str]:
-    """What else the way takes: grinding, lifting, primer, layers, waiting."""
+    """What else the way takes: grinding, lifting, primer, layers, waiting, and what its cost is made of."""
     lines = []
     if method.ground_m2 > 0.0:
         taken_off = f"{max(method.ground_l, 0.1):.1f} litres of floor come off"
@@ -157,6 +158,8 @@ def work_lines(method: Method, product: Product) -> list[str]:
             f"Edges run out over {method.edges_mm:.0f} mm, thinner than the product's least layer there: "
             f"keep to its data sheet"
         )
+    if parts := cost_parts(method.cost):
+        lines.append(f"Cost: {cost(method.cost)}, of which {parts}")
     return lines
 
 
@@ -186,9 +189,9 @@ def bound_line(method: Method) -> str:
     if method.bound is None:
         return ""
     if method.bound >= _ALL_BUT_PROVEN:
-        return "No plan of this kind takes less: proven"
+        return "Proven: no plan of this kind can cost less"
     # Rounded down: a proof must not promise more than it proves.
-    return f"No plan of this kind takes less than {math.floor(100.0 * method.bound)} % of what this one does: proven"
+    return f"Proven: no plan of this kind can cost less than {math.floor(100.0 * method.bound)} % of this one"
 
 
 def brackets_line(plan: LevellingPlan, *, by_hand: bool) -> str:

@@ -67,19 +67,19 @@ def _nothing(*, by_hand: bool) -> str:
 
 
 def _way(method: Method, plan: LevellingPlan) -> dict[str, Any]:
-    rise = levelling_words.most_rise_mm(method)
+    rise = levelling_words.rise(method)
     return {
         "planned": method.name == plan.chosen,
-        "name": wording.METHOD_TEXT[method.name],
+        "name": levelling_words.NAME[method.name],
+        "what": levelling_words.WHAT[method.name],
         "litres": levelling_words.litres(method),
         "mass": wording.weight(method.mass_kg),
         "buy": levelling_words.to_buy(method, plan.product.bag_kg),
         "size": wording.area(method.area_m2),
         "mean": f"{method.mean_mm:.1f} mm",
         "most": f"{method.max_mm:.1f} mm",
-        "door": "" if rise is None else f"{max(rise, 0.0):.1f} mm",
+        "door": f"{rise} mm" if rise else "",
         "cost": levelling_words.cost(method.cost),
-        "parts": levelling_words.cost_parts(method.cost),
         "notes": list(method.notes),
     }
 

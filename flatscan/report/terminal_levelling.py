@@ -83,16 +83,16 @@ def _add_ways(page: Page, plan: LevellingPlan, ways: Sequence[Method]) -> None:
     """Side by side where the table fits, else one below the other."""
     page.add([""])
     marked = [way.name == plan.chosen for way in ways]
-    if page.table(_columns(plan, ways), marked):
-        star = ["* the way planned below"] if any(marked) else []
-        said = "; ".join(wording.METHOD_TEXT[way.name] for way in ways)
-        page.add(["", *(line for text in (*star, said) for line in page.wrap(text, "  ", "  "))])
-    else:
+    if not page.table(_columns(plan, ways), marked):
         page.items([_way_line(way, plan) for way in ways])
+        return
+    star = ["* the way planned below"] if any(marked) else []
+    said = [f"{levelling_words.NAME[way.name]}: {levelling_words.WHAT[way.name]}" for way in ways]
+    page.add(["", *(line for text in (*star, *said) for line in page.wrap(text, "  ", "    "))])
 
 
 def _columns(plan: LevellingPlan, ways: Sequence[Method]) -> list[Column]:
-    rises = [levelling_words.most_rise_mm(way) for way in ways]
+    rises = [levelling_words.rise(way) for way in ways]
     columns = [
         Column(("", "Way"), [levelling_words.NAME[way.name] for way in ways], left=True),
         Column(("", "Litres"), [levelling_words.litres(way).replace(" litres", "") for way in ways]),
@@ -100,9 +100,8 @@ def _columns(plan: LevellingPlan, ways: Sequence[Method]) -> list[Column]:
         Column(("", "m²"), [wording.area(way.area_m2).removesuffix(" m²") for way in ways]),
         Column(("Thickest", "mm"), [f"{way.max_mm:.1f}" for way in ways]),
     ]
-    if any(rise is not None for rise in rises):
-        said = ["" if rise is None else f"{max(rise, 0.0):.1f}" for rise in rises]
-        columns.append(Column(("At doors", "up, mm"), said))
+    if any(rises):
+        columns.append(Column(("At doors", "mm"), rises))
     if any(way.cost is not None for way in ways):
         costs = ["not known" if way.cost is None else f"{way.cost.value:.0f}" for way in ways]
         columns.append(Column(("Cost", plan.product.currency), costs))
@@ -118,8 +117,8 @@ def _way_line(way: Method, plan: LevellingPlan) -> str:
     parts = [levelling_words.litres(way), levelling_words.to_buy(way, plan.product.bag_kg)]
     if way.area_m2 > 0.0:
         parts.append(f"{wording.area(way.area_m2)}, {way.max_mm:.1f} mm at the thickest place")
-    rise = levelling_words.most_rise_mm(way)
-    parts += [] if rise is None else [f"up by {max(rise, 0.0):.1f} mm at doors"]
+    rise = levelling_words.rise(way)
+    parts += [f"{rise} mm at doors"] if rise else []
     parts += [] if way.cost is None else [levelling_words.cost(way.cost)]
     planned = " (the way planned below)" if way.name == plan.chosen else ""
     return f"{levelling_words.NAME[way.name]}{planned}: {'; '.join(parts)}"

@@ -40,13 +40,14 @@ ANSWER_TITLE: Mapping[AnswerCode, str] = {
     "not_decided": "Cannot be told yet",
 }
 
+#: The name of each way, a comma, and what it is.
 METHOD_TEXT: Mapping[MethodName, str] = {
     "patch": "patch, by trowel, only where the limit asks for it",
-    "grind_and_patch": "grind the high places, then patch",
-    "skim": "skim, a thin coat of even thickness",
+    "grind_and_patch": "grind and patch, the high places come down first",
+    "skim": "skim, a thin coat of even thickness over everything",
     "screed": "screed, to one plane over the whole floor, which may slope",
     "flood": "flood, self-levelling, poured to a water level",
-    "lift_tiles": "lift tiles, take the old ones up and start from the base",
+    "lift_tiles": "lift tiles, the old ones come up and the base is measured anew",
 }
 
 
