@@ -25,8 +25,8 @@ _LEAST_SHARE = 1e-6
 def cells_of_zone(surface: Surface, zone: Geometry) -> NDArray[np.bool_]:
     """(rows, cols) bool, the cells whose centre lies in a polygon (floor-frame mm).
 
-    Where the polygon is narrower than a cell it may hold no centre, so there every cell that it touches belongs to it:
-    a threshold must not slip through the grid.
+    Where the polygon is narrower than a cell's diagonal it may hold no centre, so there every cell that it touches
+    belongs to it: a threshold must not slip through the grid.
     """
     import shapely
 
@@ -37,7 +37,7 @@ def cells_of_zone(surface: Surface, zone: Geometry) -> NDArray[np.bool_]:
     x0, y0 = surface.origin_mm
     x, y = np.meshgrid(x0 + (cols + 0.5) * surface.cell_mm, y0 + (rows + 0.5) * surface.cell_mm)
     found = shapely.contains_xy(zone, x, y)
-    thin = _narrow_parts(zone, surface.cell_mm)
+    thin = _narrow_parts(zone, np.sqrt(2.0) * surface.cell_mm)
     if not thin.is_empty:
         half = 0.5 * surface.cell_mm
         shared = shapely.intersection(shapely.box(x - half, y - half, x + half, y + half), thin)

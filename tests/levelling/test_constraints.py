@@ -83,8 +83,8 @@ def test_a_turned_zone_has_its_area_within_half_a_cell_along_its_edge(floor, wid
     centres = shapely.points(ORIGIN_MM[0] + (cols + 0.5) * CELL_MM, ORIGIN_MM[1] + (rows + 0.5) * CELL_MM)
     assert mask.any()
     assert shapely.distance(region, centres).max() <= CELL_MM * np.sqrt(0.5) + 1e-6
-    if min(wide, deep) >= CELL_MM:
-        # Wide enough for the rule of centres alone.
+    if min(wide, deep) > 1.001 * np.sqrt(2.0) * CELL_MM:
+        # Wider than a cell's diagonal: the rule of centres alone.
         assert shapely.distance(region, centres).max() == 0.0
         assert abs(mask.sum() * CELL_MM**2 - region.area) <= 0.75 * region.length * CELL_MM + CELL_MM**2
 
@@ -127,12 +127,12 @@ def test_a_zone_beyond_the_grid_takes_only_what_lies_on_it(floor):
 def test_a_line_from_wall_to_wall_cuts_the_floor_in_two_cornerwise_too(floor, sides, upright, bend, short):
     """Also with a bend, and with ends that the tape put a little short of the walls."""
     low, high = np.array(ORIGIN_MM), np.add(ORIGIN_MM, (WIDE_MM, DEEP_MM))
-    along, across = (1, 0) if upright else (0, 1)
+    across = 0 if upright else 1
     ends = np.array([low, high])
     ends[:, across] = low[across] + np.array(sides) * (high - low)[across]
     middle = low + np.array(bend) * (high - low)
-    for end, way in ((0, 1.0), (1, -1.0)):
-        ends[end, along] += way * short * abs(middle - ends[end])[along] / np.hypot(*(middle - ends[end]))
+    for end in (0, 1):
+        ends[end] += short * (middle - ends[end]) / np.hypot(*(middle - ends[end]))
     line = cells_of_line(floor, [tuple(ends[0]), tuple(middle), tuple(ends[1])])
     labels, _ = ndimage.label(~line, structure=np.ones((3, 3)))
     one, other = (labels[0], labels[-1]) if not upright else (labels[:, 0], labels[:, -1])
