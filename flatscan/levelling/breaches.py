@@ -9,7 +9,7 @@ import numpy as np
 
 from flatscan.constants import MM_PER_M
 from flatscan.judgement.places import place_in_words
-from flatscan.levelling.regions import OWN
+from flatscan.levelling.regions import OWN, leaves_own_height
 from flatscan.measures.chords import contacts_at, gap_field
 
 if TYPE_CHECKING:
@@ -23,10 +23,6 @@ if TYPE_CHECKING:
     from flatscan.levelling.targets import Target
     from flatscan.measures.chords import GapField
     from flatscan.surface.surface import Surface
-
-
-#: Rules that can leave floor at its own height.
-_OWN_KINDS = ("fixed_height", "no_fill", "keep_slope", "door", "greatest_build_up")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +45,7 @@ class Breach:
         """How large, under which edge, beside what, where."""
         beside = ""
         if self.own_cell is not None:
-            names = [r.name for r in bounds.rules if r.kind in _OWN_KINDS and r.mask[self.own_cell]]
+            names = [r.name for r in bounds.rules if leaves_own_height(r) and r.mask[self.own_cell]]
             beside = f" beside '{names[0]}', which keeps its height" if names else " beside floor that keeps its height"
         return (
             f"a gap of {self.gap_mm:.1f} mm under a {self.edge_mm / MM_PER_M:g} m edge{beside}, where "

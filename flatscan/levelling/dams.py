@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.levelling.plan import Dam
-from flatscan.levelling.regions import OWN, spread
+from flatscan.levelling.regions import OWN, leaves_own_height, spread
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -26,8 +26,9 @@ _Cut = tuple[slice, slice]
 LEAST_DAM_MM, LEAST_DOOR_MM = 100.0, 300.0
 #: A dam's line is smoothed by a cell: that is what the grid makes of a slanting one.
 _SIMPLIFY_CELLS = 1.0
-_LINE_KINDS = ("movement_joint", "dam", "door")
-_ZONE_KINDS = ("fixed_height", "no_fill", "keep_slope", "door", "greatest_build_up")
+#: What a dam can be for, the first that is there. Zones stand for any rule that leaves floor at its own height.
+_ZONE = "zone"
+_BETWEEN_PARTS, _BESIDE_ZONE, _AT_WALL = ("movement_joint", "dam", "door"), (_ZONE,), ("dam", "door")
 #: A rule that covers less than this of the cells on both sides of a dam only crosses it.
 _LEAST_SHARE = 0.25
 _NECK = "doorway or narrow passage"
@@ -110,7 +111,7 @@ def _between_parts(label: NDArray[np.int32], group: NDArray[np.int32], dams: NDA
 
     first, second = _side_by_side(dammed)
     two = np.sort(np.stack([label[tuple(first.T)], label[tuple(second.T)]]), axis=0).astype(np.int64)
-    return _Sides(first, second, two[0] * (int(label.max(initial=0)) + 1) + two[1], _LINE_KINDS)
+    return _Sides(first, second, two[0] * (int(label.max(initial=0)) + 1) + two[1], _BETWEEN_PARTS)
 
 
 def _beside_own(label: NDArray[np.int32], group: NDArray[np.int32]) -> _Sides:
@@ -122,7 +123,7 @@ def _beside_own(label: NDArray[np.int32], group: NDArray[np.int32]) -> _Sides:
 
     first, second = _side_by_side(meet)
     return _Sides(
-        first, second, np.maximum(label[tuple(first.T)], label[tuple(second.T)]).astype(np.int64), _ZONE_KINDS
+        first, second, np.maximum(label[tuple(first.T)], label[tuple(second.T)]).astype(np.int64), _BESIDE_ZONE
     )
 
 
@@ -139,7 +140,7 @@ def _at_doors(group: NDArray[np.int32], dams: NDArray[np.bool_], inside: NDArray
 
     first, second = _side_by_side(leak)
     key = np.maximum(group[tuple(first.T)], group[tuple(second.T)]).astype(np.int64)
-    return _Sides(first, second, key, ("door", "dam"), LEAST_DOOR_MM)
+    return _Sides(first, second, key, _AT_WALL, LEAST_DOOR_MM)
 
 
 def _side_by_side(which: Callable[[_Cut, _Cut], NDArray[np.bool_]]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -178,10 +179,12 @@ def _where(kinds: tuple[str, ...], rows: NDArray[np.int64], cols: NDArray[np.int
     """What the dam is for: the rule that covers most of the cells along it; else a door on the map or a passage."""
     on_grid = (rows >= 0) & (cols >= 0) & (rows < bounds.dams.shape[0]) & (cols < bounds.dams.shape[1])
     rows, cols = rows[on_grid], cols[on_grid]
-    shares = [(float(rule.mask[rows, cols].mean()), rule) for rule in bounds.rules if rule.kind in kinds]
-    share, rule = max(shares, key=lambda pair: pair[0], default=(0.0, None))
-    if rule is not None and share >= _LEAST_SHARE:
-        return f"edge of '{rule.name}'" if kinds == _ZONE_KINDS else rule.name
-    if kinds == _ZONE_KINDS:
+    for kind in kinds:
+        rules = [r for r in bounds.rules if (leaves_own_height(r) if kind == _ZONE else r.kind == kind)]
+        shares = [float(rule.mask[rows, cols].mean()) for rule in rules]
+        if max(shares, default=0.0) >= _LEAST_SHARE:
+            name = rules[int(np.argmax(shares))].name
+            return f"edge of '{name}'" if kind == _ZONE else name
+    if kinds == _BESIDE_ZONE:
         return "edge of floor that keeps its height"
-    return "door" if kinds != _LINE_KINDS or bounds.dams[rows, cols].any() else _NECK
+    return "door" if kinds == _AT_WALL or bounds.dams[rows, cols].any() else _NECK

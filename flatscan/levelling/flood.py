@@ -182,7 +182,8 @@ def _notes(regions: Regions, levels: Levels, bounds: Bounds) -> tuple[str, ...]:
     if not poured:
         notes.append("The floor meets its limits as it is, so nothing is poured")
     elif poured < parts:
-        notes.append(f"{parts - poured} of {parts} parts of the floor meet their limits as they are and are not poured")
+        dry = parts - poured
+        notes.append(f"Parts of the floor that meet their limits as they are and are not poured: {dry} of {parts}")
     names = [f"'{r.name}'" for r in bounds.rules if r.kind == "fixed_height" and r.value_mm]
     if names and poured:
         notes.append(f"Trowel {' and '.join(names)} to its height first; the pour runs against it")

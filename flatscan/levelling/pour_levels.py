@@ -132,7 +132,8 @@ class _Pouring:
 
     def is_one_plane(self) -> bool:
         """All of the floor is covered to one level, so that no gap needs to be looked for."""
-        if self.product.least_layer_mm == 0.0 or len(self.level) == 1 or (self.regions.label == OWN).any():
+        bare = self.bounds.inside & (self.regions.label <= 0) & ~self.bounds.blocked
+        if self.product.least_layer_mm == 0.0 or len(self.level) == 1 or bare.any():
             return False
         return bool((self.leader[1:] == self.leader[1]).all() and np.isfinite(self.level[self.leader[1]]))
 

@@ -12,7 +12,7 @@ from flatscan.levelling.necks import split_at_necks
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from flatscan.levelling.bounds import Bounds
+    from flatscan.levelling.bounds import Bounds, NamedMask
     from flatscan.surface.surface import Surface
 
 #: Label of floor that no pour reaches: it keeps its slope, takes nothing, or has a fixed height.
@@ -45,6 +45,11 @@ class Regions:
 def own_height(bounds: Bounds) -> NDArray[np.bool_]:
     """(rows, cols) bool: floor that no pour or screed covers, its height being its own or fixed."""
     return bounds.keeps_slope | (bounds.most_fill_mm <= bounds.least_fill_mm)
+
+
+def leaves_own_height(rule: NamedMask) -> bool:
+    """The rule keeps pour and screed off, by its kind or because nothing may lie there."""
+    return rule.kind in {"fixed_height", "no_fill", "keep_slope"} or rule.value_mm == 0.0
 
 
 def fixed_fill_mm(bounds: Bounds) -> NDArray[np.float32]:
