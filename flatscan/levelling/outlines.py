@@ -15,11 +15,16 @@ if TYPE_CHECKING:
 LEAST_ISLAND_MM2 = 10_000.0
 #: Outlines are smoothed by less than a cell; the inner corners of a staircase lie 0.71 cells off its slope.
 _SIMPLIFY_CELLS = 0.75
-#: More corners than this in one area and nobody marks them all out.
+#: More corners than this in one area and nobody marks them all out; sides shorter than this on average are not worth
+#: a chalk line either.
 MOST_CORNERS = 24
+_USUAL_SIDE_MM = 150.0
 #: How far the corners are drawn together, mm: the first that leaves few enough. Beyond 20 mm only where an area is
 #: large or ragged.
 TOGETHER_MM = (5.0, 10.0, 15.0, 20.0, 30.0, 40.0)
+_USUAL_TOGETHER_MM = 20.0
+#: A rectangle is always as plain as can be.
+_LEAST_CORNERS = 4
 #: A pointed corner is cut where it would reach further than this many times the distance.
 _MITRE = 2.0
 #: What binary rounding may leave outside, mm.
@@ -57,8 +62,9 @@ def marking_rings(
 
     The area is widened by t and then simplified by t (Douglas and Peucker): every point of the widened edge lies t or
     more from the area and the simplified edge keeps within t of it, so it cannot come inside. It lies at most 2 t
-    outside, pointed corners aside. t is the least of ``together_mm`` that leaves ``MOST_CORNERS`` or fewer. Where the
-    area keeps within the floor's ``outline``, so does what is marked.
+    outside, pointed corners aside. t is the least of ``together_mm`` that leaves ``MOST_CORNERS`` or fewer and,
+    up to 20 mm, sides that are not too short. Where the area keeps within the floor's ``outline``, so does what is
+    marked.
     """
     import shapely
 
@@ -73,7 +79,8 @@ def marking_rings(
             continue
         if best is area or _corners(found) < _corners(best):
             best = found
-        if _corners(best) <= MOST_CORNERS:
+        worth = best.length / _USUAL_SIDE_MM if apart < _USUAL_TOGETHER_MM else MOST_CORNERS
+        if _corners(best) <= max(_LEAST_CORNERS, min(worth, MOST_CORNERS)):
             break
     return tuple(np.asarray(ring.coords, dtype=np.float64) for ring in (best.exterior, *best.interiors))
 

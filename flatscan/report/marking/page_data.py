@@ -1,0 +1,117 @@
+"""What the pages of the sheet hold, as plain data for the template: it only places and draws."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from flatscan.constants import MM_PER_M
+from flatscan.report import wording
+from flatscan.report.marking import rows
+from flatscan.report.marking.clusters import clusters_of
+from flatscan.report.marking.drawing import AROUND_MM, detail, overview
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from flatscan.report.cautions import Caution
+    from flatscan.report.marking.clusters import Cluster
+    from flatscan.report.marking.data import MarkingData
+    from flatscan.settings import Paper
+
+#: Paper for the whole floor on page 1, and for one true to scale drawing, width and height in mm.
+_OVERVIEW_MM: dict[Paper, tuple[float, float]] = {"a4": (158.0, 132.0), "letter": (163.0, 112.0)}
+_DETAIL_MM: dict[Paper, tuple[float, float]] = {"a4": (172.0, 148.0), "letter": (177.0, 130.0)}
+
+
+def page_data(data: MarkingData, paper: Paper, cautions: Sequence[Caution]) -> dict[str, Any]:
+    """All words and figures of the sheet."""
+    wide, high = _DETAIL_MM[paper]
+    boxes = [(area.corners.min(axis=0), area.corners.max(axis=0)) for area in data.areas]
+    clusters = clusters_of(boxes, (wide - 2.0 * AROUND_MM, high - 2.0 * AROUND_MM))
+    return {
+        "paper": "us-letter" if paper == "letter" else "a4",
+        "title": data.title,
+        "room": _room(data),
+        "way": _way(data),
+        "nothing": data.nothing,
+        "overview": overview(data, _OVERVIEW_MM[paper]),
+        "key": _key(data),
+        "area_rows": rows.area_rows(data),
+        "pours": rows.pour_rows(data),
+        "dams": rows.dam_rows(data),
+        "zones": rows.zone_rows(data),
+        "details": [_detail(data, cluster) for cluster in clusters],
+        "joints": rows.joint_table(data),
+        "lips": rows.lip_table(data),
+        "cautions": [{"title": caution.title, "text": caution.text} for caution in cautions],
+    }
+
+
+def _room(data: MarkingData) -> str:
+    if not data.outline:
+        return wording.area(data.floor_m2)
+    wide, deep = (data.outline[0].max(axis=0) - data.outline[0].min(axis=0)) / MM_PER_M
+    return f"Room {wide:.2f} by {deep:.2f} m over all, {wording.area(data.floor_m2)} of floor judged"
+
+
+def _way(data: MarkingData) -> list[str]:
+    """The chosen way, what it takes, and the joints and lips, in a sentence each."""
+    said = []
+    if data.method is not None:
+        said.append(f"The way drawn here: {wording.METHOD_TEXT[data.method.name]}.")
+        fills = [area.area for area in data.areas if area.area.action == "fill"]
+        if data.method.bags:
+            said.append(
+                f"{wording.litres(data.method.volume_l, data.method.volume_interval_l)} of {data.product_name}"
+                + (f" in {len(fills)} {'area' if len(fills) == 1 else 'areas'}." if fills else ".")
+            )
+        if data.method.ground_l > 0.0:
+            said.append(
+                f"{data.method.ground_l:.1f} litres are to be ground off {wording.area(data.method.ground_m2)}."
+            )
+    work = data.joint_work
+    if work is not None and work.fills:
+        said.append(rows.joints_sentence(work))
+    if work is not None and work.lips:
+        said.append(f"{len(work.lips)} {'lip' if len(work.lips) == 1 else 'lips'} to take down.")
+    return said
+
+
+def _key(data: MarkingData) -> dict[str, bool]:
+    """Which signs the drawings use."""
+    work, kinds = data.joint_work, {zone.kind for zone in data.zones}
+    words = {fill.word for fill in work.fills} if work else set()
+    return {
+        "fill": any(area.area.action == "fill" for area in data.areas),
+        "grind": any(area.area.action == "grind" for area in data.areas),
+        "joints": "over" in words,
+        "doubtful": "not_decided" in words,
+        "lips": bool(work and work.lips),
+        "movement": bool(data.movement_joints),
+        "dams": bool(data.dams),
+        "doors": bool(data.doors),
+        "zones": bool(kinds - {"remove_tiles"}),
+        "tiles": "remove_tiles" in kinds,
+    }
+
+
+def _detail(data: MarkingData, cluster: Cluster) -> dict[str, Any]:
+    areas = [data.areas[k] for k in cluster.members]
+    levels = {level for contours in (data.fill_contours, data.grind_contours) for level, _ in contours}
+    return {
+        "numbers": _numbers([area.area.number for area in areas]),
+        "many": len(areas) > 1,
+        "with_contours": bool(levels),
+        "drawing": detail(data, cluster),
+        "tables": [rows.corner_table(area) for area in areas],
+    }
+
+
+def _numbers(numbers: Sequence[int]) -> str:
+    """``1, 3 to 6, 9``."""
+    breaks = np.flatnonzero(np.diff(numbers) != 1) + 1
+    runs = np.split(np.asarray(numbers), breaks)
+    said = [f"{run[0]}" if len(run) == 1 else f"{run[0]}{' to ' if len(run) > 2 else ', '}{run[-1]}" for run in runs]  # noqa: PLR2004
+    return ", ".join(said)

@@ -1,0 +1,195 @@
+"""The rows of the sheet's tables, in words: units in the headers, measured values with their uncertainty."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from flatscan.constants import MM_PER_M
+from flatscan.levelling.walls import distances_mm, furthest_corners, nearest_pair
+from flatscan.report import places, wording
+from flatscan.report.marking.data import name_of
+from flatscan.report.marking.drawing import MOST_LISTED
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from flatscan.judgement.verdict import Point
+    from flatscan.levelling.joint_work import JointFill, JointWork, LipDown, WorkWord
+    from flatscan.levelling.plan import Area, Wall
+    from flatscan.quantity import Quantity
+    from flatscan.report.marking.data import MarkedArea, MarkingData, NamedPlace
+
+_WORK_TEXT: dict[WorkWord, str] = {"over": "over", "not_decided": "may be over"}
+_NOT_MEASURED = "not measured"
+_ZONE_TEXT = {
+    "no_fill": "no compound",
+    "no_grind": "nothing is ground",
+    "keep_slope": "keeps its slope",
+    "fixed_height": "finished height above the old floor:",
+    "greatest_build_up": "greatest build-up:",
+    "remove_tiles": "tiles come out, hole to fill flush:",
+}
+
+
+def area_rows(data: MarkingData) -> list[list[str]]:
+    """Number, what to do, m², litres, mean, thickest, thinnest mm."""
+    return [_area_row(marked.area) for marked in data.areas]
+
+
+def corner_table(marked: MarkedArea) -> dict[str, Any]:
+    """Each corner's two distances in m, and one to check with."""
+    if marked.marked is not None:
+        heads = [f"W{wall.number}" for wall in marked.marked.walls]
+        distances = np.concatenate(marked.marked.from_mm)
+    else:
+        heads = ["left", "bottom"]
+        distances = marked.corners
+    letters = marked.letters
+    first, second, far = furthest_corners(marked.corners)
+    return {
+        "number": str(marked.area.number),
+        "action": marked.area.action,
+        "heads": heads,
+        "rows": [[text, *(_metres(v) for v in pair)] for text, pair in zip(letters, distances, strict=True)],
+        "check": f"{letters[first]} to {letters[second]}: {_metres(far)} m",
+    }
+
+
+def joints_sentence(work: JointWork) -> str:
+    """How many metres of joint there are to fill, and how many of them may be."""
+    over, open_m = work.metres_to_fill("over"), work.metres_to_fill("not_decided")
+    parts = [f"{over:.1f} m are over" if over else "", f"{open_m:.1f} m may be over" if open_m else ""]
+    return f"Joints to fill: {over + open_m:.1f} m in all ({', '.join(p for p in parts if p)})."
+
+
+def joint_table(data: MarkingData) -> dict[str, Any]:
+    """The joints to fill, those over first and the longest first; more than ``MOST_LISTED`` are in the table file."""
+    work = data.joint_work
+    fills = sorted(work.fills if work else (), key=lambda f: (f.word != "over", -f.length_mm))
+    return {
+        "rows": [_joint_row(fill) for fill in fills[:MOST_LISTED]],
+        "more": max(0, len(fills) - MOST_LISTED),
+        "sum": joints_sentence(work) if work is not None and fills else "",
+        "guessed": any(fill.guessed for fill in fills[:MOST_LISTED]),
+    }
+
+
+def lip_table(data: MarkingData) -> dict[str, Any]:
+    """The lips to take down, worst first, each found from two walls."""
+    lips = data.joint_work.lips if data.joint_work else ()
+    return {
+        "rows": [_lip_row(k, lip, data.walls) for k, lip in enumerate(lips[:MOST_LISTED], start=1)],
+        "more": max(0, len(lips) - MOST_LISTED),
+    }
+
+
+def pour_rows(data: MarkingData) -> list[list[str]]:
+    """Each level pour: number, m², litres, water level above the region's lowest place in mm."""
+    return [
+        [str(k), f"{pour.area_m2:.2f}", f"{pour.volume_l:.1f}", f"{pour.level_mm:.1f}"]
+        for k, pour in enumerate(data.pours, start=1)
+    ]
+
+
+def dam_rows(data: MarkingData) -> list[list[str]]:
+    """Each dam: where, from, to, length in m, height in mm."""
+    return [
+        [
+            name_of(dam.where),
+            _place(dam.line[0]),
+            _place(dam.line[-1]),
+            _metres(_length(dam.line)),
+            f"{dam.height_mm:.0f}",
+        ]
+        for dam in data.dams
+    ]
+
+
+def zone_rows(data: MarkingData) -> list[list[str]]:
+    """Zones of the survey file and tiles that come out: name, rule, from where to where in x and in y, m."""
+    return [_zone_row(zone) for zone in data.zones]
+
+
+def from_walls(at: Point, walls: Sequence[Wall]) -> tuple[tuple[Wall, float], tuple[Wall, float]] | None:
+    """A place's distances from the two walls it is best found from, mm; None where there are no two."""
+    point = np.asarray([at], dtype=np.float64)
+    pair = nearest_pair(point, walls)
+    if pair is None:
+        return None
+    one, other = distances_mm(point, pair)[0]
+    return (pair[0], float(one)), (pair[1], float(other))
+
+
+def high_side(lip: LipDown) -> str:
+    """Towards which side of the drawing the tile stands high.
+
+    >>> from flatscan.levelling.joint_work import LipDown
+    >>> from flatscan.quantity import Quantity
+    >>> line = ((0.0, 0.0), (900.0, 0.0))
+    >>> high_side(LipDown("a", (400.0, 0.0), line, (400.0, 100.0), 900.0, "over", Quantity(2.0, 0.3, "mm"), 1.0))
+    'top'
+    """
+    dx, dy = lip.high_at[0] - lip.at[0], lip.high_at[1] - lip.at[1]
+    return places.heading(math.atan2(dy, dx))
+
+
+def word_text(word: WorkWord) -> str:
+    """``over`` or ``may be over``."""
+    return _WORK_TEXT[word]
+
+
+def _area_row(area: Area) -> list[str]:
+    # What is ground is what the plan says, so it has no uncertainty of measurement.
+    litres = wording.size(area.volume_l) if area.action == "fill" else f"{area.volume_l.value:.2f} l, as planned"
+    thickness = [f"{value:.1f}" for value in (area.mean_mm, area.max_mm, area.min_mm)]
+    return [str(area.number), area.action, f"{area.area_m2:.2f}", litres, *thickness]
+
+
+def _joint_row(fill: JointFill) -> list[str]:
+    return [
+        name_of(fill.joint),
+        _place(fill.line[0]),
+        _place(fill.line[-1]),
+        _metres(fill.length_mm),
+        _measured(fill.width),
+        _measured(fill.depth),
+        wording.size(fill.volume) + (" *" if fill.guessed else ""),
+        word_text(fill.word),
+    ]
+
+
+def _lip_row(number: int, lip: LipDown, walls: Sequence[Wall]) -> list[str]:
+    found = from_walls(lip.at, walls)
+    place = (
+        ", ".join(f"W{wall.number} {_metres(far)}" for wall, far in found)
+        if found is not None
+        else f"left {_metres(lip.at[0])}, bottom {_metres(lip.at[1])}"
+    )
+    size, limit = wording.size(lip.lip), wording.length(lip.limit_mm)
+    return [f"L{number}", name_of(lip.joint), place, size, limit, high_side(lip), word_text(lip.word)]
+
+
+def _zone_row(zone: NamedPlace) -> list[str]:
+    low, high = zone.rings[0].min(axis=0), zone.rings[0].max(axis=0)
+    rule = _ZONE_TEXT.get(zone.kind, zone.kind.replace("_", " "))
+    value = "" if zone.value_mm is None else f" {wording.length(zone.value_mm)}"
+    return [zone.name, rule + value, *(f"{_metres(a)} to {_metres(b)}" for a, b in zip(low, high, strict=True))]
+
+
+def _measured(value: Quantity | None) -> str:
+    return _NOT_MEASURED if value is None else wording.size(value)
+
+
+def _place(at: Any) -> str:
+    return f"{_metres(at[0])} , {_metres(at[1])}"
+
+
+def _length(line: Any) -> float:
+    return float(np.hypot(*np.diff(np.asarray(line), axis=0).T).sum())
+
+
+def _metres(length_mm: float) -> str:
+    return f"{round(float(length_mm) / MM_PER_M, 2) + 0.0:.2f}"
