@@ -19,9 +19,18 @@ _SIMPLIFY_CELLS = 0.75
 #: a chalk line either.
 MOST_CORNERS = 24
 _USUAL_SIDE_MM = 150.0
-#: How far the corners are drawn together, mm: the first that leaves few enough. Beyond 20 mm only where an area is
-#: large or ragged.
-TOGETHER_MM = (5.0, 10.0, 15.0, 20.0, 30.0, 40.0)
+#: How far the corners are drawn together, and half the width of inlets that are closed, mm: the first that leaves few
+#: enough. Beyond the fourth only where an area is large or ragged.
+TOGETHER_MM = (
+    (5.0, 0.0),
+    (10.0, 0.0),
+    (15.0, 0.0),
+    (20.0, 0.0),
+    (20.0, 50.0),
+    (30.0, 80.0),
+    (40.0, 120.0),
+    (50.0, 200.0),
+)
 _USUAL_TOGETHER_MM = 20.0
 #: A rectangle is always as plain as can be.
 _LEAST_CORNERS = 4
@@ -55,16 +64,14 @@ def rings_of(
 def marking_rings(
     rings: Sequence[NDArray[np.float64]],
     outline: Sequence[NDArray[np.float64]],
-    *,
-    together_mm: Sequence[float] = TOGETHER_MM,
 ) -> tuple[NDArray[np.float64], ...]:
     """An outline with few corners that holds the whole of the area, closed rings as ``Area.rings``.
 
     The area is widened by t and then simplified by t (Douglas and Peucker): every point of the widened edge lies t or
     more from the area and the simplified edge keeps within t of it, so it cannot come inside. It lies at most 2 t
-    outside, pointed corners aside. t is the least of ``together_mm`` that leaves ``MOST_CORNERS`` or fewer and,
-    up to 20 mm, sides that are not too short. Where the area keeps within the floor's ``outline``, so does what is
-    marked.
+    outside, pointed corners aside. Ragged areas have narrow inlets closed first. t is the least of ``TOGETHER_MM`` that
+    leaves ``MOST_CORNERS`` or fewer and, up to 20 mm, sides that are not too short. Where the area keeps within the
+    floor's ``outline``, so does what is marked.
     """
     import shapely
 
@@ -73,8 +80,8 @@ def marking_rings(
     if room is not None and not (room.is_valid and room.covers(area)):
         room = None
     best = area
-    for apart in together_mm:
-        found = _widened(area, room, apart)
+    for apart, inlet in TOGETHER_MM:
+        found = _widened(area, room, apart, inlet)
         if found is None:
             continue
         if best is area or _corners(found) < _corners(best):
@@ -85,11 +92,12 @@ def marking_rings(
     return tuple(np.asarray(ring.coords, dtype=np.float64) for ring in (best.exterior, *best.interiors))
 
 
-def _widened(area: Any, room: Any, apart: float) -> Any:
+def _widened(area: Any, room: Any, apart: float, inlet: float) -> Any:
     """The widened and simplified polygon, or None where it falls apart or lets some of the area out."""
     import shapely
 
-    wide = area.buffer(apart, join_style="mitre", mitre_limit=_MITRE).simplify(apart, preserve_topology=True)
+    closed = area.buffer(inlet).buffer(-inlet).union(area) if inlet else area
+    wide = closed.buffer(apart, join_style="mitre", mitre_limit=_MITRE).simplify(apart, preserve_topology=True)
     if room is not None:
         wide = wide.intersection(room)
     if not isinstance(wide, shapely.Polygon):
