@@ -105,7 +105,7 @@ def _detail(data: MarkingData, cluster: Cluster) -> dict[str, Any]:
         "many": len(areas) > 1,
         "with_contours": bool(levels),
         "drawing": detail(data, cluster),
-        "tables": [rows.corner_table(area) for area in areas],
+        "tables": [table for area in areas for table in rows.corner_tables(area)],
     }
 
 

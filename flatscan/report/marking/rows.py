@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from flatscan.report.marking.data import MarkedArea, MarkingData, NamedPlace
 
 _WORK_TEXT: dict[WorkWord, str] = {"over": "over", "not_decided": "may be over"}
+#: Corners in one table, at most.
+_CORNERS_IN_ONE = 14
 _NOT_MEASURED = "not measured"
 _ZONE_TEXT = {
     "no_fill": "no compound",
@@ -39,8 +41,8 @@ def area_rows(data: MarkingData) -> list[list[str]]:
     return [_area_row(marked.area) for marked in data.areas]
 
 
-def corner_table(marked: MarkedArea) -> dict[str, Any]:
-    """Each corner's two distances in m, and one to check with."""
+def corner_tables(marked: MarkedArea) -> list[dict[str, Any]]:
+    """Each corner's two distances in m, in pieces that fit beside each other; the last has one to check."""
     if marked.marked is not None:
         heads = [f"W{wall.number}" for wall in marked.marked.walls]
         distances = np.concatenate(marked.marked.from_mm)
@@ -48,14 +50,21 @@ def corner_table(marked: MarkedArea) -> dict[str, Any]:
         heads = ["left", "bottom"]
         distances = marked.corners
     letters = marked.letters
+    corners = [[text, *(_metres(v) for v in pair)] for text, pair in zip(letters, distances, strict=True)]
+    pieces = -(-len(corners) // _CORNERS_IN_ONE)
+    size = -(-len(corners) // pieces)
     first, second, far = furthest_corners(marked.corners)
-    return {
-        "number": str(marked.area.number),
-        "action": marked.area.action,
-        "heads": heads,
-        "rows": [[text, *(_metres(v) for v in pair)] for text, pair in zip(letters, distances, strict=True)],
-        "check": f"{letters[first]} to {letters[second]}: {_metres(far)} m",
-    }
+    check = f"check {letters[first]} to {letters[second]}: {_metres(far)} m"
+    return [
+        {
+            "title": f"Area {marked.area.number}" + (", more" if k else ""),
+            "note": "" if k else f"(to {marked.area.action})",
+            "heads": heads,
+            "rows": corners[k * size : (k + 1) * size],
+            "check": check if k == pieces - 1 else "",
+        }
+        for k in range(pieces)
+    ]
 
 
 def joints_sentence(work: JointWork) -> str:

@@ -134,12 +134,13 @@ def test_every_corner_is_in_its_table_with_its_two_distances(pages: Pages, data:
     for marked in data.areas:
         assert marked.marked is not None
         one, other = marked.marked.walls
-        table = re.search(
-            rf"Area {marked.area.number} \(to {marked.area.action}\) W{one.number}, m W{other.number}, m (.*?) check",
+        heads = rf"W{one.number}, m W{other.number}, m"
+        pieces = re.findall(
+            rf"Area {marked.area.number}(?: \(to {marked.area.action}\)|, more) {heads} "
+            r"((?:[a-z]+ -?[\d.]+ -?[\d.]+ ?)+)",
             text,
         )
-        assert table is not None, marked.area.number
-        rows = re.findall(r"([a-z]+) (-?\d+\.\d\d) (-?\d+\.\d\d)", table.group(1))
+        rows = re.findall(r"([a-z]+) (-?\d+\.\d\d) (-?\d+\.\d\d)", " ".join(pieces))
         assert [row[0] for row in rows] == marked.letters
         told = np.array([(float(a), float(b)) for _, a, b in rows])
         np.testing.assert_allclose(told, np.concatenate(marked.marked.from_mm) / 1000.0, atol=0.00501)
