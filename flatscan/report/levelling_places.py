@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -84,12 +85,18 @@ def area_place(area: Area) -> str:
 
 
 def corner_lines(marked: MarkedOut) -> list[str]:
-    """The corners of an area's outline and of its holes, each as two distances, and the length to check them by."""
+    """The corners of an area's outline and holes, lettered as on the drawings, and the length to check them by."""
+    from flatscan.report.marking.data import letter
+
     first, second = (f"W{wall.number}" for wall in marked.walls)
     lines = []
+    letters = (letter(index) for index in itertools.count())
     for index, ring in enumerate(marked.from_mm):
-        name = "Outline" if index == 0 else f"Hole {index}, not filled"
-        pairs = "; ".join(f"{a / MM_PER_M + 0.0:.2f}, {b / MM_PER_M + 0.0:.2f}" for a, b in ring)
+        name = "Outline" if index == 0 else f"Hole {index}, left as it is"
+        pairs = "; ".join(
+            f"{name_of} {a / MM_PER_M + 0.0:.2f}, {b / MM_PER_M + 0.0:.2f}"
+            for (a, b), name_of in zip(ring, letters, strict=False)
+        )
         lines.append(f"{name}, metres from {first} and {second}: {pairs}")
     return [*lines, f"To check: the two corners furthest apart are {marked.check_mm / MM_PER_M:.2f} m from each other"]
 

@@ -43,6 +43,11 @@ def nothing_to_level(plan: LevellingPlan) -> bool:
     return patch is not None and patch.possible and patch.area_m2 == 0.0 and patch.volume_p_l[2] < LEAST_TOLD_L
 
 
+def takes_known(method: Method) -> bool:
+    """What it takes can be told; what lies beneath old tiles nobody has seen."""
+    return method.name != "lift_tiles"
+
+
 def litres(method: Method) -> str:
     """As likely too little as too much, and the range of eight floors of ten.
 
@@ -52,6 +57,8 @@ def litres(method: Method) -> str:
     >>> litres(Method("patch", l, (1.5, 2.6), kg, 1, (1, 1), 1.1, 1.8, 4.1, volume_p_l=(1.62, 1.93, 2.41)))
     '1.9 litres (1.6 to 2.4)'
     """
+    if not takes_known(method):
+        return "not known"
     low, middle, high = method.volume_p_l
     return wording.spread(middle, (low, high), "litres")
 
@@ -65,6 +72,8 @@ def to_buy(method: Method, bag_kg: float) -> str:
     >>> to_buy(Method("patch", l, (1.5, 2.6), kg, 1, (1, 1), 1.1, 1.8, 4.1, buy=3, keep_sealed=1), 25.0)
     '3 bags of 25 kg, keep 1 sealed'
     """
+    if not takes_known(method):
+        return "not known"
     if method.buy == 0:
         return "nothing"
     said = f"{_count(method.buy, 'bag')} of {bag_kg:g} kg"
@@ -80,18 +89,24 @@ def money(value: float, currency: str) -> str:
     return f"{value:.0f} {currency}".rstrip()
 
 
-def cost(of: Cost | None) -> str:
-    """A cost with its range.
-
-    >>> from flatscan.levelling.plan import Cost
-    >>> cost(Cost(85.0, (67.0, 85.0, 103.0), (("bags", 36.0), ("filling", 49.0)), "EUR"))
-    '85 EUR (67 to 103)'
-    """
+def cost(method: Method) -> str:
+    """A cost with its range, ``85 EUR (67 to 103)``; of lifting alone it is only where the cost starts."""
+    of = method.cost
     if of is None:
         return ""
     low, _, high = (f"{value:.0f}" for value in of.p10_p50_p90)
     said = money(of.value, of.currency)
+    if not takes_known(method):
+        return f"from {said}"
     return said if low == high else f"{said} ({low} to {high})"
+
+
+def worked_on(method: Method) -> str:
+    """The floor that compound goes on, and what is ground or taken up."""
+    parts = [wording.area(method.area_m2)] if method.area_m2 > 0.0 else []
+    parts += [f"{wording.area(method.ground_m2)} ground"] if method.ground_m2 > 0.0 else []
+    parts += [f"{wording.area(method.lifted_m2)} lifted"] if method.lifted_m2 > 0.0 else []
+    return ", ".join(parts) or "none"
 
 
 def cost_parts(of: Cost | None) -> str:
@@ -108,7 +123,7 @@ def most_rise_mm(method: Method) -> float | None:
 
 def rise(method: Method) -> str:
     """The same with its sign, without the unit; empty where no door is known."""
-    most = most_rise_mm(method)
+    most = most_rise_mm(method) if takes_known(method) else None
     return "" if most is None else wording.signed(most, 1)
 
 
@@ -159,7 +174,7 @@ def work_lines(method: Method, product: Product) -> list[str]:
             f"keep to its data sheet"
         )
     if parts := cost_parts(method.cost):
-        lines.append(f"Cost: {cost(method.cost)}, of which {parts}")
+        lines.append(f"Cost: {cost(method)}, of which {parts}")
     return lines
 
 
@@ -200,7 +215,7 @@ def brackets_line(plan: LevellingPlan, *, by_hand: bool) -> str:
     priced = " Cost is that of the middle amount, without what you buy to spare." if _priced(plan) else ""
     return (
         f"Litres include what the {source} may have missed; in brackets the range that holds eight floors of ten "
-        f"(P10 to P90). The bags do for nine floors of ten; those to keep sealed are opened only when the others are "
+        f"(P10 to P90). The bags do for nine floors of ten; keep sealed those in brackets until the others are "
         f"used up.{priced} Areas and thicknesses are those of the plan, on the floor as measured"
     )
 

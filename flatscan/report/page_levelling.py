@@ -67,19 +67,19 @@ def _nothing(*, by_hand: bool) -> str:
 
 
 def _way(method: Method, plan: LevellingPlan) -> dict[str, Any]:
-    rise = levelling_words.rise(method)
+    rise, known = levelling_words.rise(method), levelling_words.takes_known(method)
     return {
         "planned": method.name == plan.chosen,
         "name": levelling_words.NAME[method.name],
         "what": levelling_words.WHAT[method.name],
         "litres": levelling_words.litres(method),
-        "mass": wording.weight(method.mass_kg),
+        "mass": wording.weight(method.mass_kg) if known else "",
         "buy": levelling_words.to_buy(method, plan.product.bag_kg),
-        "size": wording.area(method.area_m2),
-        "mean": f"{method.mean_mm:.1f} mm",
-        "most": f"{method.max_mm:.1f} mm",
+        "size": levelling_words.worked_on(method),
+        "mean": f"{method.mean_mm:.1f} mm" if method.max_mm > 0.0 else "",
+        "most": f"{method.max_mm:.1f} mm" if method.max_mm > 0.0 else "",
         "door": f"{rise} mm" if rise else "",
-        "cost": levelling_words.cost(method.cost),
+        "cost": levelling_words.cost(method),
         "notes": list(method.notes),
     }
 

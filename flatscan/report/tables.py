@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from flatscan.report.drawn import letters_of
 from flatscan.report.levelling_places import area_place
-from flatscan.report.levelling_words import most_rise_mm
+from flatscan.report.levelling_words import most_rise_mm, takes_known
 from flatscan.report.traced import from_readings
 from flatscan.report.wording import length, under_edge
 
@@ -134,20 +134,22 @@ def methods_csv(plan: LevellingPlan) -> str:
 
 
 def _method_row(method: Method, plan: LevellingPlan) -> list[Cell]:
-    rise, cost, proof = most_rise_mm(method), method.cost, method.proof
+    cost, proof = method.cost, method.proof
+    rise = most_rise_mm(method) if takes_known(method) else None
     money: list[Cell] = [None, None, None, ""]
     if cost is not None:
         money = [round(cost.value, 2), round(cost.p10_p50_p90[0], 2), round(cost.p10_p50_p90[2], 2), cost.currency]
     gaps = [] if proof is None else proof.gaps
+    takes: list[Cell] = [None] * 6
+    if takes_known(method):
+        percentiles = [round(litres, 2) for litres in method.volume_p_l]
+        takes = [*percentiles, round(method.mass_kg.value, 2), method.buy, method.keep_sealed]
     return [
         method.name,
         _yes(method.name == plan.chosen),
         _yes(method.possible),
         method.why_not,
-        *(round(litres, 2) for litres in method.volume_p_l),
-        round(method.mass_kg.value, 2),
-        method.buy,
-        method.keep_sealed,
+        *takes,
         round(method.area_m2, 3),
         round(method.min_mm, 2),
         round(method.mean_mm, 2),

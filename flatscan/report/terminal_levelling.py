@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 #: More dams or pours than this are told in the files only.
 _MOST_LISTED = 4
+_GROUND = ("Ground", "m²")
 _TO_MARK_OUT = {"marking_out.pdf": "to print", "marking_out.csv": "as a table", "plan.dxf": "for a drawing program"}
 
 
@@ -83,7 +84,9 @@ def _add_ways(page: Page, plan: LevellingPlan, ways: Sequence[Method]) -> None:
     """Side by side where the table fits, else one below the other."""
     page.add([""])
     marked = [way.name == plan.chosen for way in ways]
-    if not page.table(_columns(plan, ways), marked):
+    columns = _columns(plan, ways)
+    fewer = [column for column in columns if column.heading != _GROUND]
+    if not (page.table(columns, marked) or page.table(fewer, marked)):
         page.items([_way_line(way, plan) for way in ways])
         return
     star = ["* the way planned below"] if any(marked) else []
@@ -93,33 +96,48 @@ def _add_ways(page: Page, plan: LevellingPlan, ways: Sequence[Method]) -> None:
 
 def _columns(plan: LevellingPlan, ways: Sequence[Method]) -> list[Column]:
     rises = [levelling_words.rise(way) for way in ways]
+    grinds = any(way.ground_m2 > 0.0 for way in ways)
     columns = [
         Column(("", "Way"), [levelling_words.NAME[way.name] for way in ways], left=True),
         Column(("", "Litres"), [levelling_words.litres(way).replace(" litres", "") for way in ways]),
-        Column(("Bags,", "(sealed)"), [_bags(way) for way in ways]),
-        Column(("", "m²"), [wording.area(way.area_m2).removesuffix(" m²") for way in ways]),
-        Column(("Thickest", "mm"), [f"{way.max_mm:.1f}" for way in ways]),
+        Column(("Bags", "(sealed)"), [_bags(way) for way in ways]),
+        Column(("", "m²"), [wording.area(way.area_m2 or way.lifted_m2).removesuffix(" m²") for way in ways]),
+        *([Column(_GROUND, [_or_none(way.ground_m2, 2) for way in ways])] if grinds else []),
+        Column(("Thick", "mm"), [_or_none(way.max_mm, 1) for way in ways]),
     ]
     if any(rises):
-        columns.append(Column(("At doors", "mm"), rises))
+        columns.append(Column(("Doors", "up mm"), rises))
     if any(way.cost is not None for way in ways):
-        costs = ["not known" if way.cost is None else f"{way.cost.value:.0f}" for way in ways]
-        columns.append(Column(("Cost", plan.product.currency), costs))
+        columns.append(Column(("Cost", plan.product.currency), [_cost(way) for way in ways]))
     return columns
 
 
+def _or_none(value: float, places: int) -> str:
+    return f"{value:.{places}f}" if value > 0.0 else "-"
+
+
+def _cost(way: Method) -> str:
+    if way.cost is None:
+        return "not known"
+    return f"{'' if levelling_words.takes_known(way) else 'from '}{way.cost.value:.0f}"
+
+
 def _bags(way: Method) -> str:
+    if not levelling_words.takes_known(way):
+        return "-"
     return f"{way.buy} ({way.keep_sealed})" if way.keep_sealed else f"{way.buy}"
 
 
 def _way_line(way: Method, plan: LevellingPlan) -> str:
     """One way with all its figures, where a table is too wide."""
-    parts = [levelling_words.litres(way), levelling_words.to_buy(way, plan.product.bag_kg)]
-    if way.area_m2 > 0.0:
-        parts.append(f"{wording.area(way.area_m2)}, {way.max_mm:.1f} mm at the thickest place")
+    known = levelling_words.takes_known(way)
+    litres = levelling_words.litres(way) if known else "litres not known"
+    parts = [litres, *([levelling_words.to_buy(way, plan.product.bag_kg)] if known else [])]
+    parts.append(levelling_words.worked_on(way))
+    parts += [f"{way.max_mm:.1f} mm at the thickest place"] if way.max_mm > 0.0 else []
     rise = levelling_words.rise(way)
     parts += [f"{rise} mm at doors"] if rise else []
-    parts += [] if way.cost is None else [levelling_words.cost(way.cost)]
+    parts += [] if way.cost is None else [levelling_words.cost(way)]
     planned = " (the way planned below)" if way.name == plan.chosen else ""
     return f"{levelling_words.NAME[way.name]}{planned}: {'; '.join(parts)}"
 

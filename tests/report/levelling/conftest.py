@@ -180,7 +180,9 @@ def make_plan(surface: Surface, *, priced: bool = True, chosen: MethodName = "pa
             doors=(DoorRise("hall", 5.1, 7.2, 10.0), DoorRise("door 1", 6.0, 8.4))),
         way("flood", 121.0, why_not=NO_FLOOD, area_m2=12.5, mean_mm=9.7, max_mm=16.0,
             doors=(DoorRise("hall", 13.0, 14.2, 10.0), DoorRise("door 1", 6.0, 8.4))),
-        way("lift_tiles", 60.0, area_m2=12.5, lifted_m2=12.5, doors=(DoorRise("hall", -9.0, -6.0, 10.0),)),
+        way("lift_tiles", 0.0, area_m2=0.0, mean_mm=0.0, max_mm=0.0, min_mm=0.0, lifted_m2=12.5, layers=0,
+            walk_on_h=None, cover_h=None, doors=(DoorRise("hall", 0.0, 0.0, 10.0),),
+            notes=("What lies beneath the tiles has not been seen",)),
     ]  # fmt: skip
     if priced:
         methods = [replace(m, cost=price(60.0 + 9.0 * i * i)) for i, m in enumerate(methods)]

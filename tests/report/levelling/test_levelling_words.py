@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from flatscan.judgement.verdict import AnswerCode
-from flatscan.levelling.plan import METHOD_NAMES, GapAfter, LevellingPlan, MethodName, Proof
+from flatscan.levelling.plan import METHOD_NAMES, DoorRise, GapAfter, LevellingPlan, MethodName, Proof
 from flatscan.report import levelling_places, levelling_words, wording
 from flatscan.report.cautions import cautions_for, cautions_of
 from flatscan.report.page import page_html
@@ -47,6 +47,14 @@ def test_the_examples_in_the_docstrings_hold() -> None:
     assert failed == 0
 
 
+def test_a_door_where_the_floor_sinks_says_so() -> None:
+    assert (
+        levelling_words.door_line(DoorRise("hall", -9.0, -6.0, 10.0))
+        == "Door hall: the floor sinks by 9.0 mm on average"
+    )
+    assert levelling_words.door_line(DoorRise("hall", 4.0, 12.0, 10.0)).endswith("(10 mm allowed: too much)")
+
+
 def test_every_way_has_a_name_and_says_what_it_is() -> None:
     assert set(levelling_words.NAME) == set(METHOD_NAMES)
     assert all(levelling_words.NAME[name] and levelling_words.WHAT[name] for name in METHOD_NAMES)
@@ -75,9 +83,12 @@ def test_the_ways_that_can_be_done_stand_side_by_side_at_80_columns(plan: Levell
     assert [row[2:17].strip() for row in rows] == ["patch", "grind and patch", "screed", "lift tiles"]
     assert [row[0] for row in rows] == ["*", " ", " ", " "]
     # 2.1 l less and more 1.3 of 10 %; one bag of 25 kg holds 14.7 l; 1.10 m2, 4.1 mm, a door up by 1.6 mm; 60 EUR.
-    assert rows[0].split() == ["*", "patch", "2.1", "(1.8", "to", "2.4)", "1", "1.10", "4.1", "+1.6", "60"]
+    assert rows[0].split() == ["*", "patch", "2.1", "(1.8", "to", "2.4)", "1", "1.10", "-", "4.1", "+1.6", "60"]
     # 84 l times 1.7 and 1.08 are 154 kg; nine floors of ten need 174 kg: seven bags for both.
     assert rows[2].split()[:6] == ["screed", "84", "(73", "to", "95)", "7"]
+    assert rows[1].split()[6:10] == ["1", "0.60", "0.70", "4.1"]
+    # What lies beneath the tiles is not known; 12.5 m2 of them come up.
+    assert rows[3].split() == ["lift", "tiles", "not", "known", "-", "12.5", "-", "-", "from", "285"]
 
 
 def test_without_prices_there_is_no_cost_and_without_doors_no_rise(
@@ -87,8 +98,8 @@ def test_without_prices_there_is_no_cost_and_without_doors_no_rise(
     bare = replace(plan, methods=tuple(replace(method, doors=()) for method in plan.methods))
     said = "\n".join(levelling_lines(bare, "level_areas"))
     assert "Cost" not in said
-    assert "At doors" not in said
-    assert "At doors" in "\n".join(levelling_lines(plan, "level_areas"))
+    assert "Doors" not in said
+    assert "Doors" in "\n".join(levelling_lines(plan, "level_areas"))
 
 
 def test_bags_to_keep_sealed_are_told_beside_those_to_buy(plan: LevellingPlan) -> None:
@@ -240,7 +251,7 @@ def test_the_page_tells_the_plan(planned: Report, plan: LevellingPlan) -> None:
         "Door 1: the floor rises by 0.8 mm on average, 1.6 mm at most",
         "invented data sheet for these tests",
         "a bag 18 EUR",
-        "Outline, metres from W1 and W6: ",
+        "Outline, metres from W1 and W6: a 1.05, 1.97; b ",
     ]
     for text in wanted:
         assert text in words, text
@@ -283,12 +294,16 @@ def test_every_way_is_a_row_with_its_reason(plan: LevellingPlan) -> None:
     for row, method in zip(read, plan.methods, strict=True):
         assert row["possible"] == ("yes" if method.possible else "no")
         assert row["why_not"] == method.why_not
-        assert float(row["p90_litre"]) == pytest.approx(method.volume_p_l[2], abs=0.005)
-        assert int(row["buy_bags"]) == method.buy
+        if method.name != "lift_tiles":
+            assert float(row["p90_litre"]) == pytest.approx(method.volume_p_l[2], abs=0.005)
+            assert int(row["buy_bags"]) == method.buy
         assert method.cost is not None
         assert float(row["cost"]) == method.cost.value
     assert read[0]["largest_gaps"].endswith("2.991 mm under 2 m, limit 3 mm")
-    assert float(read[5]["most_rise_at_doors_mm"]) == -6.0
+    assert float(read[3]["most_rise_at_doors_mm"]) == 8.4
+    # What lies beneath the tiles is not known, which is not nothing.
+    assert read[5]["p50_litre"] == read[5]["buy_bags"] == read[5]["most_rise_at_doors_mm"] == ""
+    assert float(read[5]["lifted_m2"]) == 12.5
 
 
 def test_areas_name_their_walls_and_thinnest_layer(plan: LevellingPlan) -> None:
