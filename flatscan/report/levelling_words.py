@@ -209,14 +209,14 @@ def bound_line(method: Method) -> str:
     return f"Proven: no plan of this kind can cost less than {math.floor(100.0 * method.bound)} % of this one"
 
 
-def brackets_line(plan: LevellingPlan, *, by_hand: bool) -> str:
-    """What the ranges in the table mean."""
+def brackets_line(plan: LevellingPlan, *, by_hand: bool, sealed: str = "those to keep sealed") -> str:
+    """What the ranges beside the ways mean. ``sealed``: what the bags to keep are called there."""
     source = "readings" if by_hand else "capture"
     priced = " Cost is that of the middle amount, without what you buy to spare." if _priced(plan) else ""
     return (
         f"Litres include what the {source} may have missed; in brackets the range that holds eight floors of ten "
-        f"(P10 to P90). The bags do for nine floors of ten; keep sealed those in brackets until the others are "
-        f"used up.{priced} Areas and thicknesses are those of the plan, on the floor as measured"
+        f"(P10 to P90). The bags do for nine floors of ten; open {sealed} only when the others are used up.{priced} "
+        f"Areas and thicknesses are those of the plan, on the floor as measured"
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import re
 from typing import TYPE_CHECKING, Any
 
 from flatscan.report import levelling_places, levelling_words, wording
@@ -11,6 +12,7 @@ if TYPE_CHECKING:
     from flatscan.judgement.verdict import AnswerCode
     from flatscan.levelling.plan import Area, LevellingPlan, Method
 
+_WITHIN = re.compile(r"(?<!,) (?!\()")
 #: More rows than this and nobody reads them; the tables in the folder hold all.
 _MOST_LIPS, _MOST_DAMS = 20, 12
 
@@ -72,16 +74,21 @@ def _way(method: Method, plan: LevellingPlan) -> dict[str, Any]:
         "planned": method.name == plan.chosen,
         "name": levelling_words.NAME[method.name],
         "what": levelling_words.WHAT[method.name],
-        "litres": levelling_words.litres(method),
+        "litres": _together(levelling_words.litres(method)),
         "mass": wording.weight(method.mass_kg) if known else "",
-        "buy": levelling_words.to_buy(method, plan.product.bag_kg),
-        "size": levelling_words.worked_on(method),
+        "buy": _together(levelling_words.to_buy(method, plan.product.bag_kg)),
+        "size": _together(levelling_words.worked_on(method)),
         "mean": f"{method.mean_mm:.1f} mm" if method.max_mm > 0.0 else "",
         "most": f"{method.max_mm:.1f} mm" if method.max_mm > 0.0 else "",
         "door": f"{rise} mm" if rise else "",
-        "cost": levelling_words.cost(method),
+        "cost": _together(levelling_words.cost(method)),
         "notes": list(method.notes),
     }
+
+
+def _together(text: str) -> str:
+    """Broken only after a comma and before a bracket, so that a value keeps its unit and a range its ends."""
+    return _WITHIN.sub("\u00a0", text)
 
 
 def _asks(plan: LevellingPlan, chosen: Method | None) -> list[str]:

@@ -72,7 +72,8 @@ def add_levelling(
     possible = [method for method in plan.methods if method.possible]
     if possible:
         _add_ways(page, plan, possible)
-        page.items([levelling_words.brackets_line(plan, by_hand=by_hand), levelling_words.product_line(plan.product)])
+        ranges = levelling_words.brackets_line(plan, by_hand=by_hand, sealed="those to keep sealed (in brackets)")
+        page.items([ranges, levelling_words.product_line(plan.product)])
     refused = levelling_words.not_possible(plan)
     page.section("Not possible here" if possible else "None is possible here", [f"{n}: {why}" for n, why in refused])
     chosen = levelling_words.chosen_of(plan)
@@ -100,7 +101,7 @@ def _columns(plan: LevellingPlan, ways: Sequence[Method]) -> list[Column]:
     columns = [
         Column(("", "Way"), [levelling_words.NAME[way.name] for way in ways], left=True),
         Column(("", "Litres"), [levelling_words.litres(way).replace(" litres", "") for way in ways]),
-        Column(("Bags", "(sealed)"), [_bags(way) for way in ways]),
+        Column(("Bags", "(keep)"), [_bags(way) for way in ways]),
         Column(("", "m²"), [wording.area(way.area_m2 or way.lifted_m2).removesuffix(" m²") for way in ways]),
         *([Column(_GROUND, [_or_none(way.ground_m2, 2) for way in ways])] if grinds else []),
         Column(("Thick", "mm"), [_or_none(way.max_mm, 1) for way in ways]),
@@ -118,8 +119,8 @@ def _or_none(value: float, places: int) -> str:
 
 def _cost(way: Method) -> str:
     if way.cost is None:
-        return "not known"
-    return f"{'' if levelling_words.takes_known(way) else 'from '}{way.cost.value:.0f}"
+        return "?"
+    return f"{way.cost.value:.0f}{'' if levelling_words.takes_known(way) else '+'}"
 
 
 def _bags(way: Method) -> str:
