@@ -29,6 +29,7 @@ LAYERS: tuple[tuple[str, int, str], ...] = (
     ("Grind areas", 30, "CONTINUOUS"),
     ("Marking outlines", 7, "CONTINUOUS"),
     ("Marking corners", 7, "CONTINUOUS"),
+    ("Marking distances", 8, "CONTINUOUS"),
     ("Area numbers", 7, "CONTINUOUS"),
     ("Fill contours 1 mm", 140, "CONTINUOUS"),
     ("Grind contours 1 mm", 40, "CONTINUOUS"),
@@ -41,6 +42,10 @@ LAYERS: tuple[tuple[str, int, str], ...] = (
 )
 #: Heights of letters, floor mm: read at 1:50 on paper.
 _NUMBER_MM, _TEXT_MM, _SMALL_MM = 120.0, 60.0, 40.0
+#: Distances stand beside every corner, where corners are near: read when zoomed in.
+_TINY_MM = 12.0
+#: DXF reference: colour 256 is the layer's. Lines of a hatch are 3.175 mm apart at scale 1.
+_BY_LAYER, _HATCH_SCALE = 256, 25.0
 #: A lip's mark, floor mm.
 _MARK_MM = 40.0
 _CORNER_0_MM = 100.0
@@ -114,8 +119,8 @@ def _area(space: Any, marked: MarkedArea) -> None:
 
     area = marked.area
     layer = "Grind areas" if area.action == "grind" else "Fill areas"
-    hatch = space.add_hatch(dxfattribs={"layer": layer})
-    hatch.set_pattern_fill("ANSI37" if area.action == "grind" else "ANSI31", scale=15.0)
+    hatch = space.add_hatch(color=_BY_LAYER, dxfattribs={"layer": layer})
+    hatch.set_pattern_fill("ANSI37" if area.action == "grind" else "ANSI31", color=_BY_LAYER, scale=_HATCH_SCALE)
     for index, ring in enumerate(area.rings):
         _polyline(space, ring[:-1], layer, closed=True)
         # Flags of a boundary (DXF reference, HATCH): 1 external, 16 outermost, 0 default.
@@ -127,11 +132,12 @@ def _area(space: Any, marked: MarkedArea) -> None:
         f"least {area.min_mm:.1f} mm"
     )
     _text(space, str(area.number), (x, y), "Area numbers", _NUMBER_MM)
-    _text(space, figures, (x, y - 0.9 * _NUMBER_MM), "Area numbers", _SMALL_MM)
+    _text(space, figures, (x, y - 0.8 * _NUMBER_MM), "Area numbers", _TINY_MM)
     for ring in marked.rings:
         _polyline(space, ring[:-1], "Marking outlines", closed=True)
-    for letter, corner, said in zip(marked.letters, marked.corners, _dimensions(marked), strict=True):
-        _text(space, f"{area.number}{letter}{said}", tuple(corner), "Marking corners", _SMALL_MM)
+    for letter, (x, y), said in zip(marked.letters, marked.corners, _dimensions(marked), strict=True):
+        _text(space, letter, (x, y), "Marking corners", _SMALL_MM)
+        _text(space, f"{area.number}{letter}{said}", (x, y - _SMALL_MM), "Marking distances", _TINY_MM)
 
 
 def _dimensions(marked: MarkedArea) -> list[str]:
@@ -162,7 +168,7 @@ def _joint_work(space: Any, data: MarkingData) -> None:
         space.add_circle((x, y), _MARK_MM, dxfattribs={"layer": "Lips to take down"})
         space.add_line((x, y), lip.high_at, dxfattribs={"layer": "Lips to take down"})
         said = f"L{number} {lip.lip.text()}, high side {high_side(lip)}"
-        _text(space, said.replace("±", "+/-"), (x + 1.5 * _MARK_MM, y), "Lips to take down", _SMALL_MM)
+        _text(space, said.replace("±", "+/-"), (x, y + 1.8 * _MARK_MM), "Lips to take down", _SMALL_MM)
 
 
 def _zones(space: Any, data: MarkingData) -> None:

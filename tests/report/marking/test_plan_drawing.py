@@ -84,7 +84,8 @@ def test_contours_lie_at_their_thickness(drawing: Drawing, data: MarkingData) ->
 
 
 def test_corners_carry_their_distances(drawing: Drawing, data: MarkingData) -> None:
-    texts = texts_on(drawing, "Marking corners")
+    letters, texts = texts_on(drawing, "Marking corners"), texts_on(drawing, "Marking distances")
+    assert letters == [letter for marked in data.areas for letter in marked.letters]
     assert len(texts) == sum(len(marked.corners) for marked in data.areas)
     marked = data.areas[0]
     assert marked.marked is not None
