@@ -86,7 +86,7 @@ def test_the_ways_that_can_be_done_stand_side_by_side_at_80_columns(plan: Levell
     assert rows[0].split() == ["*", "patch", "2.1", "(1.8", "to", "2.4)", "1", "1.10", "-", "4.1", "+1.6", "60"]
     # 84 l times 1.7 and 1.08 are 154 kg; nine floors of ten need 174 kg: seven bags for both.
     assert rows[2].split()[:6] == ["screed", "84", "(73", "to", "95)", "7"]
-    assert rows[1].split()[6:10] == ["1", "0.60", "0.70", "4.1"]
+    assert rows[1].split()[7:11] == ["1", "0.60", "0.70", "4.1"]
     # What lies beneath the tiles is not known; 12.5 m2 of them come up.
     assert rows[3].split() == ["lift", "tiles", "not", "known", "-", "12.5", "-", "-", "285+"]
 
