@@ -126,6 +126,23 @@ def test_in_an_l_the_near_re_entrant_walls_are_taken_and_none_through_a_wall() -
     assert [wall.number for wall in hidden.walls] == [2, 3]
 
 
+def test_no_tape_goes_through_a_wall() -> None:
+    """A slanting pier stands before the left wall: the far right wall is measured from, seven metres off."""
+    room = [
+        Wall(1, (0.0, 0.0), (9000.0, 0.0)),
+        Wall(2, (9000.0, 0.0), (9000.0, 4000.0)),
+        Wall(3, (9000.0, 4000.0), (0.0, 4000.0)),
+        Wall(4, (0.0, 4000.0), (0.0, 0.0)),
+    ]
+    pier = Wall(5, (1000.0, 1400.0), (1600.0, 2000.0))
+    area = [box(2000, 1600, 300, 200)]
+    open_floor, beside_a_pier = marked_out(area, room), marked_out(area, [*room, pier])
+    assert open_floor is not None
+    assert beside_a_pier is not None
+    assert [wall.number for wall in open_floor.walls] == [1, 4]
+    assert [wall.number for wall in beside_a_pier.walls] == [1, 2]
+
+
 @given(
     angle=st.floats(-math.pi, math.pi),
     shift=st.tuples(st.floats(-1e6, 1e6), st.floats(-1e6, 1e6)),
