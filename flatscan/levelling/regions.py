@@ -71,12 +71,13 @@ def regions_of(surface: Surface, bounds: Bounds) -> Regions:
 
     own = surface.inside & own_height(bounds)
     shut = surface.inside & ~own & (bounds.dams | bounds.blocked | ~bounds.inside)
+    floor = surface.inside & ~own & ~bounds.blocked
     found, count = ndimage.label(surface.inside & ~own & ~shut)
     label = found.astype(np.int32)
     if shut.any():
-        label, count = _without_specks(label, count, shut, surface.cell_mm)
+        label, count = _without_specks(label, count, shut, floor, surface.cell_mm)
     label, whole = split_at_necks(label, count, surface.cell_mm)
-    spread(label, surface.inside & ~own & ~bounds.blocked)
+    spread(label, floor)
     label[own] = OWN
     return Regions(label, whole, _necks(label, whole))
 
@@ -101,18 +102,24 @@ def spread(label: NDArray[np.int32], cells: NDArray[np.bool_]) -> None:
 
 
 def _without_specks(
-    label: NDArray[np.int32], count: int, shut: NDArray[np.bool_], cell_mm: float
+    label: NDArray[np.int32], count: int, shut: NDArray[np.bool_], floor: NDArray[np.bool_], cell_mm: float
 ) -> tuple[NDArray[np.int32], int]:
-    """Take the label off small parts that touch a dam or a joint, as long as a larger part is left."""
+    """Take the label off small parts beside a dam or a joint that a larger part will reach.
+
+    ``shut``: dams and joints. ``floor``: cells through which labels are spread afterwards.
+    """
     from scipy import ndimage
 
     size_mm2 = np.bincount(label.ravel(), minlength=count + 1) * cell_mm**2
-    touching = np.zeros(count + 1, dtype=bool)
-    touching[np.unique(label[ndimage.binary_dilation(shut)])] = True
-    speck = touching & (size_mm2 < LEAST_REGION_MM2)
+    speck = np.zeros(count + 1, dtype=bool)
+    speck[np.unique(label[ndimage.binary_dilation(shut)])] = True
+    speck &= size_mm2 < LEAST_REGION_MM2
     speck[0] = False
-    if speck[1:].all():
+    if not speck.any():
         return label, count
+    reached = np.where(speck[label], 0, label).astype(np.int32)
+    spread(reached, floor)
+    speck[np.unique(label[(reached == 0) & (label > 0)])] = False
     number = np.zeros(count + 1, dtype=np.int32)
     number[1:][~speck[1:]] = np.arange(1, count - int(speck.sum()) + 1)
     kept: NDArray[np.int32] = number[label]

@@ -107,16 +107,15 @@ def test_a_floor_that_meets_its_limits_is_not_poured(make_surface):
 
 @given(a=st.floats(-20.0, 20.0), b=st.floats(-20.0, 20.0), seed=st.integers(0, 99))
 @FEW
-def test_without_gravity_the_reference_plane_is_level(make_surface, a, b, seed):
-    """Which way the scan was held against gravity is then nothing to the volume; with gravity it is."""
+def test_which_way_the_floor_leans_and_what_is_known_of_it(make_surface, a, b, seed):
+    """A fall that nobody knows changes no volume; one that is known and undone by the floor itself neither."""
     z = rough((40, 55), 4.0, seed)
+    y, x = (np.indices(z.shape) + 0.5) * CELL_MM / 1000.0
     plain = make_surface(z)
-    fall, way = float(np.hypot(a, b)), float(np.arctan2(b, a))
-    tilted = make_surface(z, fall=fall, direction_rad=way)
-    unknown = replace(tilted, slope=None)
+    known = make_surface(z + a * x + b * y, fall=float(np.hypot(a, b)), direction_rad=float(np.arctan2(b, a)))
+    unknown = replace(make_surface(z, fall=float(np.hypot(a, b)), direction_rad=1.0), slope=None)
     assert litres(poured(unknown), unknown) == litres(poured(plain), plain)
-    if fall > 5.0:
-        assert litres(poured(tilted), tilted) > litres(poured(plain), plain)
+    assert litres(poured(known), known) == pytest.approx(litres(poured(plain), plain), rel=1e-5)
 
 
 # The scan, with a product that runs out to nothing
@@ -147,20 +146,20 @@ def test_feasibility_is_not_monotone_and_the_scan_finds_the_lower_level(make_sur
     assert (plan.proposal.fill_mm[:, [0, 1, 2, 3, 5]] == 0.0).all()
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(2))
 def test_the_scan_finds_what_every_level_tried_at_full_resolution_finds(make_surface, seed):
-    """Against 400 levels, each measured on the full grid: no lower one passes, but within a step of the scan."""
+    """Against 150 levels, each measured on the full grid: no lower one passes, but within a step of the scan."""
     z = rough((60, 83), 2.5, seed)
     surface = make_surface(z)
     plan = poured(surface, FEATHERED)
-    levels = np.linspace(surface.estimate_mm.min(), surface.estimate_mm.max(), 400)
+    levels = np.linspace(surface.estimate_mm.min(), surface.estimate_mm.max(), 150)
     passes = [worst_gap(np.maximum(surface.estimate_mm, h), surface) <= 3.0 for h in levels]
     lowest = levels[int(np.argmax(passes))]
     finished = surface.estimate_mm + plan.proposal.fill_mm
     assert worst_gap(finished, surface) <= 3.0
     level = float(finished[plan.proposal.fill_mm > 0].max())
     assert level <= lowest + np.ptp(z) / LEVELS
-    assert level >= lowest - np.ptp(levels) / 399 - 1e-5 or not passes[int(np.argmax(passes)) - 1]
+    assert level >= lowest - np.ptp(levels) / 149 - 1e-5 or not passes[int(np.argmax(passes)) - 1]
 
 
 @pytest.mark.parametrize("seed", range(3))

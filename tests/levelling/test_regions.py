@@ -164,7 +164,7 @@ def test_slivers_beside_a_slanting_dam_go_with_their_neighbour_and_a_lone_nook_s
 
 
 @given(seed=st.integers(0, 2**32 - 1), walls=st.integers(0, 6), dams=st.integers(0, 4))
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_every_cell_of_floor_is_in_one_part_that_is_connected_without_dams(room, seed, walls, dams):
     """Random walls and dams: nothing is lost, and no part crosses a wall."""
     from scipy import ndimage
@@ -179,7 +179,7 @@ def test_every_cell_of_floor_is_in_one_part_that_is_connected_without_dams(room,
             else:
                 mask[row : row + rng.integers(20, 110), col : col + 3] = value
     regions = regions_of(room(inside), replace(free(room(inside)), dams=dam))
-    np.testing.assert_array_equal(regions.label > 0, inside & (regions.label != 0))
+    assert not (regions.label[~inside]).any()
     connected, _ = ndimage.label(inside)
     # A bit of floor that is dam all over touches no part and takes none; all other floor does.
     for piece in np.unique(connected[inside]):
