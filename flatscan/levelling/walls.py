@@ -62,8 +62,7 @@ def marked_out(rings: Sequence[NDArray[np.float64]], walls: Sequence[Wall]) -> M
     pair = nearest_pair(corners, walls)
     if pair is None:
         return None
-    first, second, far = furthest_corners(corners)
-    del first, second
+    _, _, far = furthest_corners(corners)
     return MarkedOut(pair, tuple(distances_mm(ring[:-1], pair) for ring in rings), far, tuple(rings))
 
 

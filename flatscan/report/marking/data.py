@@ -92,8 +92,6 @@ class MarkingData:
     pours: tuple[Pour, ...]
     zones: tuple[NamedPlace, ...]
     product_name: str
-    #: Why the plan does something about less than it shows, and the like: the recommendation's sentences.
-    said: tuple[str, ...] = ()
 
     @property
     def nothing(self) -> bool:
@@ -140,7 +138,6 @@ def marking_data(
         pours=plan.pours,
         zones=(*_zones(survey, plan, surface), *_tiles_out(plan, surface)),
         product_name=name_of(plan.product.name, most=80),
-        said=plan.recommendation,
     )
 
 
