@@ -20,8 +20,9 @@ if TYPE_CHECKING:
 
 #: The fill aims this much below a limit, so that the finished surface, measured again, meets it.
 AIM_BELOW_MM = 0.01
-#: The sweeps end when none lifts a place by more than this.
-_SETTLED_MM = AIM_BELOW_MM / 10
+#: The sweeps end when none lifts a place by more than this. Even if every direction of the last sweep (fewer than a
+#: hundred) lifted a chord by it after the place below was visited, the limit itself would be kept.
+_SETTLED_MM = AIM_BELOW_MM / 100
 #: A rise this small is rounding, not fill.
 _ROUNDING_MM = 1e-5
 
@@ -67,8 +68,9 @@ def least_fill(
 
     A fill is right if the floor under it, z + f, keeps every limit t; if f is at least ``least_mm``; at least the
     least layer wherever something is needed (``least_mm`` is more than 0, or the highest chord U over the finished
-    surface is more than t above z); and, with a feather, nowhere falls faster than it towards a neighbour. Where only
-    the feather lifts a place, f is the edge that runs out and may be thinner than the least layer.
+    surface is more than t above z); and, with a feather, its upright edges run out on the floor around (``feather``):
+    the step of the least layer, or of ``least_mm`` where that is more. Where only the feather lifts a place, f is the
+    edge that runs out and may be thinner than the least layer.
 
     Each rule has the form "f at a place is at least so much", and that much never falls when f rises elsewhere. So
     the cell-by-cell least of two right fills is right, and one of them lies below all others in every cell: it has
@@ -95,8 +97,11 @@ def least_fill(
     drop_mm = None if feather_mm_per_m is None else feather_mm_per_m * rule.cell_mm / MM_PER_M
     needed = floor if least_mm is None else floor + np.maximum(least_mm, 0.0)
 
+    step_mm = np.maximum(needed - floor, least_layer_mm)
+
     def laid(needed_mm: NDArray[np.float64]) -> NDArray[np.float64]:
-        return _laid(needed_mm - floor, inside, least_layer_mm, drop_mm)
+        core = _no_thinner(needed_mm - floor, least_layer_mm)
+        return core if drop_mm is None else run_out(floor, core, step_mm, inside, drop_mm)
 
     fill = laid(needed)
     raiser = _raiser(needed, inside, [(edge, limit - _aim(limit)) for edge, limit in targets], rule)
@@ -141,14 +146,11 @@ def _meets(
     return rise <= swept.lifts * AIM_BELOW_MM and _raiser(start_mm, inside, targets, rule).sweep() <= _ROUNDING_MM
 
 
-def _laid(
-    needed_mm: NDArray[np.float64], inside: NDArray[np.bool_], least_layer_mm: float, drop_mm: float | None
-) -> NDArray[np.float64]:
-    """Thickness of what is laid where so much is needed: no thinner than the least layer, its edges run out."""
-    fill = needed_mm
-    if least_layer_mm > 0.0:
-        fill = np.where(fill > _ROUNDING_MM, np.maximum(fill, least_layer_mm), fill)
-    return fill if drop_mm is None else run_out(fill, inside, drop_mm)
+def _no_thinner(needed_mm: NDArray[np.float64], least_layer_mm: float) -> NDArray[np.float64]:
+    """Thickness of what is laid where so much is needed."""
+    if least_layer_mm <= 0.0:
+        return needed_mm
+    return np.where(needed_mm > _ROUNDING_MM, np.maximum(needed_mm, least_layer_mm), needed_mm)
 
 
 def _as_fill(fill_mm: NDArray[np.float64], least_layer_mm: float, most_mm: NDArray[np.floating] | None) -> Fill:
@@ -156,5 +158,5 @@ def _as_fill(fill_mm: NDArray[np.float64], least_layer_mm: float, most_mm: NDArr
     feathered = (fill > 0.0) & (fill < least_layer_mm - _ROUNDING_MM)
     if most_mm is None:
         return Fill(fill, np.zeros(fill.shape, dtype=np.bool_), feathered)
-    beyond = fill > most_mm + (AIM_BELOW_MM - _SETTLED_MM)
+    beyond = fill > most_mm + AIM_BELOW_MM / 2.0
     return Fill(np.where(beyond, fill, np.minimum(fill, most_mm)), beyond, feathered)

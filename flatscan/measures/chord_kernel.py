@@ -20,8 +20,8 @@ from numpy.typing import NDArray
 import flatscan.threads  # noqa: F401 - for its effect
 
 Array = NDArray[Any]
-#: Offsets, first line, window, longest hole (readings): see ``line_family.LineFamily``.
-Lines = tuple[Array, int, int, int]
+#: Offsets, window, longest hole (readings): see ``line_family.LineFamily``. The first line is at -greatest offset.
+Lines = tuple[Array, int, int]
 
 #: Neighbouring lines gathered together, so that each step reads one cache line.
 LINES_AT_ONCE = 16
@@ -137,15 +137,14 @@ def _paint(
 
 
 @njit(cache=True)
-def _line(
-    values: Array, n: int, w: int, hole: int, x: Array, z: Array, work: tuple[Array, ...], upper: Array, holed: Array
-) -> None:
+def line_uppers(values: Array, w: int, hole: int, room: tuple[Array, ...], upper: Array, holed: Array) -> None:
     """Upper chord height at each reading of one line, in place of its value.
 
     ``values``: inf is a wall, NaN is unseen. Unseen readings are left out and the rest keep their
     positions; a wall or more than ``hole`` unseen readings in a row end the piece.
     """
-    reach, slope, stack, edge = work
+    x, z, reach, slope, stack, edge = room
+    n = len(values)
     m = 0
     a = 0
     for k in range(n + 1):
@@ -171,59 +170,67 @@ def _line(
 
 
 @njit(cache=True)
-def extent(lines: Lines, n: int, n_minor: int) -> tuple[int, int, int]:
-    """Where the n-th block of lines lies on the grid: readings first to last, and the first line b0.
+def extent(offsets: Array, b0: int, n_minor: int) -> tuple[int, int]:
+    """Where on the grid a block of lines from b0 on lies: readings first to last.
 
     Reading k of line b0 + j is at major k, minor b0 + j + offsets[k].
     """
-    offsets, b0 = lines[0], lines[1] + n * LINES_AT_ONCE
     first, last = 0, len(offsets)
     while first < last and (b0 + offsets[first] >= n_minor or b0 + LINES_AT_ONCE - 1 + offsets[first] < 0):
         first += 1
     while last > first and (b0 + offsets[last - 1] >= n_minor or b0 + LINES_AT_ONCE - 1 + offsets[last - 1] < 0):
         last -= 1
-    return first, last, b0
+    return first, last
 
 
 @njit(cache=True)
-def gather(coded: Array, offsets: Array, place: tuple[int, int, int], values: Array) -> None:
-    """Fill ``values`` (lines, readings) for the block of lines at ``place``; off the grid is wall."""
-    first, last, b0 = place
+def gather(coded: Array, offsets: Array, b0: int, readings: Array, values: Array) -> None:
+    """Fill ``values`` (lines, readings) for a block of lines; off the grid is wall, and so is reading -1."""
     n_minor = coded.shape[1]
-    for k in range(first, last):
-        row = coded[k]
+    for i in range(len(readings)):
+        k = readings[i]
         m0 = b0 + offsets[k]
-        if m0 >= 0 and m0 + LINES_AT_ONCE <= n_minor:
+        if k < 0:
             for j in range(LINES_AT_ONCE):
-                values[j, k - first] = row[m0 + j]
+                values[j, i] = np.inf
+        elif m0 >= 0 and m0 + LINES_AT_ONCE <= n_minor:
+            for j in range(LINES_AT_ONCE):
+                values[j, i] = coded[k, m0 + j]
         else:
             for j in range(LINES_AT_ONCE):
                 m = m0 + j
-                values[j, k - first] = row[m] if 0 <= m < n_minor else np.inf
+                values[j, i] = coded[k, m] if 0 <= m < n_minor else np.inf
 
 
 @njit(cache=True)
-def uppers(values: Array, n: int, lines: Lines, upper: Array, holed: Array) -> None:
-    """Upper chords of the first n readings of a block of lines, all arrays (lines, readings)."""
-    x = np.empty(n, np.int64)
-    z = np.empty(n, np.float64)
-    work = (np.empty(n, np.int64), np.empty(n, np.float64), np.empty(n, np.int64), np.empty(n, np.float64))
-    for j in range(LINES_AT_ONCE):
-        _line(values[j], n, lines[2], lines[3], x, z, work, upper[j], holed[j])
+def room_for(n: int) -> tuple[Array, ...]:
+    """Arrays that :func:`line_uppers` works in, for lines of up to n readings."""
+    return (
+        np.empty(n, np.int64),
+        np.empty(n, np.float64),
+        np.empty(n, np.int64),
+        np.empty(n, np.float64),
+        np.empty(n, np.int64),
+        np.empty(n, np.float64),
+    )
 
 
 @njit(cache=True)
 def _gap_block(coded: Array, lines: Lines, n: int, d: int, best: Array, way: Array, bridged: Array) -> None:
-    place = extent(lines, n, coded.shape[1])
-    first, last, b0 = place
+    offsets, window, hole = lines
+    n_minor = coded.shape[1]
+    b0 = n * LINES_AT_ONCE - offsets.max()
+    first, last = extent(offsets, b0, n_minor)
     values = np.empty((LINES_AT_ONCE, last - first), np.float64)
     upper = np.empty(values.shape, np.float64)
     holed = np.empty(values.shape, np.bool_)
-    gather(coded, lines[0], place, values)
-    uppers(values, last - first, lines, upper, holed)
+    gather(coded, offsets, b0, np.arange(first, last), values)
+    room = room_for(last - first)
+    for j in range(LINES_AT_ONCE):
+        line_uppers(values[j], window, hole, room, upper[j], holed[j])
     for k in range(first, last):
-        m0 = b0 + lines[0][k]
-        for j in range(max(0, -m0), min(LINES_AT_ONCE, coded.shape[1] - m0)):
+        m0 = b0 + offsets[k]
+        for j in range(max(0, -m0), min(LINES_AT_ONCE, n_minor - m0)):
             v = values[j, k - first]
             if np.isfinite(v):
                 gap = np.float32(upper[j, k - first] - v)

@@ -210,5 +210,5 @@ def _gap_direction(
         chords_plain.gap_direction(view, family, window, hole, d, best, way, bridged)
         return
     run = kernel.gap_direction_threads if view.size >= CELLS_FOR_THREADS else kernel.gap_direction
-    lines = family.offsets, -family.offset_range[1], window, hole
-    run(view, lines, blocks_of(family, view.shape[1], kernel.LINES_AT_ONCE), d, best, way, bridged)
+    blocks = blocks_of(family, view.shape[1], kernel.LINES_AT_ONCE)
+    run(view, (family.offsets, window, hole), blocks, d, best, way, bridged)

@@ -41,22 +41,25 @@ def gap_direction(
 
 
 def lift_direction(
-    heights: tuple[Array, Array, Array], family: LineFamily, window: int, hole: int, limit: float, now: int
+    heights: tuple[Array, Array, Array], family: LineFamily, edges: tuple[Array, Array, Array], now: int
 ) -> float:
     """Lift as the compiled lift does, but all lines; the largest rise.
 
     ``heights``: what is needed so far, the present surface, stamps of its tiles; all are changed in place.
+    ``edges``: window, longest hole and limit of each.
     """
     needed, surface, rose = heights
     at = family_cells(surface.shape, family)
     values = _values(surface, at)
-    upper, _ = upper_chords(values, window, hole)
+    raised = np.full(values.shape, -np.inf)
+    for window, hole, limit in zip(*edges, strict=True):
+        np.maximum(raised, upper_chords(values, window, hole)[0] - limit, out=raised)
     on = np.isfinite(values)
     cells = at[0][on], at[1][on]
-    rise = upper[on] - limit - needed[cells]
+    rise = raised[on] - needed[cells]
     higher = rise > LEAST_RISE_MM
     cells = cells[0][higher], cells[1][higher]
-    needed[cells] = upper[on][higher] - limit
+    needed[cells] = raised[on][higher]
     over = needed[cells] > surface[cells]
     cells = cells[0][over], cells[1][over]
     surface[cells] = needed[cells]

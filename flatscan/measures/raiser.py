@@ -18,22 +18,22 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    _Edges = tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]
+
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Pass:
-    """One edge along one direction. ``visited``: when each block of lines last was, -1 never."""
+class _Direction:
+    """All edges along one direction. ``visited``: when each block of lines last was, -1 never."""
 
     family: LineFamily
-    window: int
-    hole: int
-    limit_mm: float
+    edges: _Edges
     visited: NDArray[np.int32]
 
 
 class Raiser:
     """A floor on its way up to meeting its gap limits.
 
-    One sweep lifts it once along every direction for every limit: ``y = max(y, U - limit)``, U the highest chord over
+    One sweep lifts it once along every direction: ``y = max(y, U - limit)`` for every limit, U the highest chord over
     each place as it stands by then. Each lift has a number; tiles of cells are stamped with the number at which one
     of them last rose, and blocks of lines with the number at which they were last visited. A block none of whose
     tiles rose since is skipped, and of the others only what lies within an edge's length of such a tile is visited:
@@ -69,28 +69,20 @@ class Raiser:
         self._kernel = _kernel()
         self._rose = np.zeros([-(-n // chords_plain.TILE) for n in inside.shape], dtype=np.int32)
         self._now = 0
-        families = line_families(inside.shape, cell_mm=cell_mm, directions=directions)
-        self._passes = [
-            _Pass(
-                family,
-                family.window(edge_mm),
-                family.most_hole(edge_mm, bridge_mm),
-                limit_mm,
-                np.full(self._blocks(family), -1, dtype=np.int32),
-            )
-            for edge_mm, limit_mm in targets
-            for family in sorted(families, key=lambda f: not f.columns_major)
-            if inside.size and family.window(edge_mm) >= LEAST_WINDOW
+        self._directions = [
+            _Direction(family, edges, np.full(self._blocks(family), -1, dtype=np.int32))
+            for family in line_families(inside.shape, cell_mm=cell_mm, directions=directions)
+            if inside.size and len((edges := _edges(family, targets, bridge_mm))[0])
         ]
 
     @property
     def lifts(self) -> int:
-        """How many lifts a sweep has: limits times directions."""
-        return len(self._passes)
+        """How many lifts a sweep has, one for each direction."""
+        return len(self._directions)
 
     def sweep(self) -> float:
-        """Lift once for every limit and direction; the largest rise of what is needed."""
-        return max([self._lift(one) for one in self._passes], default=0.0)
+        """Lift once along every direction; the largest rise of what is needed."""
+        return max([self._lift(one) for one in self._directions], default=0.0)
 
     def raise_to(self, height_mm: NDArray[np.floating]) -> float:
         """Raise the surface to another, (rows, cols), where that is higher; the largest rise."""
@@ -103,7 +95,7 @@ class Raiser:
         self._rose[rows // chords_plain.TILE, cols // chords_plain.TILE] = self._now
         return rise
 
-    def _lift(self, one: _Pass) -> float:
+    def _lift(self, one: _Direction) -> float:
         if self._rose.max() < one.visited.min():
             return 0.0
         self._now += 1
@@ -111,13 +103,12 @@ class Raiser:
         if one.family.columns_major:
             heights = self.needed_mm.T, self.surface_mm.T, self._rose.T
         if self._kernel is None:
-            rise = chords_plain.lift_direction(heights, one.family, one.window, one.hole, one.limit_mm, self._now)
+            rise = chords_plain.lift_direction(heights, one.family, one.edges, self._now)
             one.visited[...] = self._now
             return rise
         threads = self.surface_mm.size >= CELLS_FOR_THREADS
         lift = self._kernel.lift_direction_threads if threads else self._kernel.lift_direction
-        lines = one.family.offsets, -one.family.offset_range[1], one.window, one.hole
-        return float(lift(heights, one.visited, self._now, lines, one.limit_mm))
+        return float(lift(heights, one.visited, self._now, one.family.offsets, one.edges))
 
     def _blocks(self, family: LineFamily) -> int:
         """How many blocks of lines the compiled lift takes; the plain one takes all lines at once."""
@@ -125,6 +116,15 @@ class Raiser:
             return 1
         n_minor = self.surface_mm.shape[0 if family.columns_major else 1]
         return blocks_of(family, n_minor, self._kernel.LINES_AT_ONCE)
+
+
+def _edges(family: LineFamily, targets: Sequence[tuple[float, float]], bridge_mm: float) -> _Edges:
+    """Window, longest hole and limit of the edges that reach over a reading."""
+    reaching = [(edge, limit) for edge, limit in targets if family.window(edge) >= LEAST_WINDOW]
+    windows = [family.window(edge) for edge, _ in reaching]
+    holes = [family.most_hole(edge, bridge_mm) for edge, _ in reaching]
+    limits = [limit for _, limit in reaching]
+    return np.array(windows, np.int64), np.array(holes, np.int64), np.array(limits, np.float64)
 
 
 @cache
