@@ -1,0 +1,7 @@
+"""Grinding: where highs are taken down, how deep, and how near that is to the cheapest there is."""
+
+from __future__ import annotations
+
+from flatscan.levelling.grinding.grinding import Grinding, lower_bound, plan_grinding
+
+__all__ = ["Grinding", "lower_bound", "plan_grinding"]
