@@ -96,7 +96,6 @@ def least_fill(
     floor = np.array(height_mm, dtype=np.float64)
     drop_mm = None if feather_mm_per_m is None else feather_mm_per_m * rule.cell_mm / MM_PER_M
     needed = floor if least_mm is None else floor + np.maximum(least_mm, 0.0)
-
     step_mm = np.maximum(needed - floor, least_layer_mm)
 
     def laid(needed_mm: NDArray[np.float64]) -> NDArray[np.float64]:
