@@ -44,6 +44,8 @@ def lip_ramps(
 
     A ramp lies on the low tile along the whole joint, since a piece's lip figures stand or fall together; there it is
     as high as the lip is too high, or the product's least layer, and from there it runs out over the low side alone.
+    Other fill is laid on the floor with its ramps: given to ``least_fill`` as fill that is there anyway, a ramp would
+    be made to run out over the high tile too, and the lip would be back.
 
     Returns
     -------

@@ -224,3 +224,16 @@ def test_what_each_way_takes_besides_its_cells(made):
         assert holes[1].u > 0.0
     assert joint_extra("lift_tiles", work, 2.0) == ()
     assert [name for name, _ in joint_extra("patch", replace(work, fills=()), 0.0)] == []
+
+
+@pytest.mark.long
+def test_metres_of_the_invented_bathroom_are_those_of_its_tally():
+    from pathlib import Path
+
+    from flatscan.workflow import check
+
+    report = check(Path(__file__).parents[2] / "sample_scans" / "tiled_bathroom_photos")
+    work = joint_work_of(report.measurement, report.verdict, report.limits, report.settings.judge)
+    tally = report.verdict.joint_tally
+    assert work.metres_to_fill() == pytest.approx(tally.fill_m) > 0.0
+    assert work.metres_to_fill("not_decided") == pytest.approx(tally.fill_undecided_m)

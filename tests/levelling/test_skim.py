@@ -146,6 +146,31 @@ def test_a_ramp_runs_out_on_the_low_side_alone(make_surface):
     assert np.abs(np.diff(low, axis=1)).max() <= 0.2 + 1e-6
 
 
+@pytest.mark.parametrize(("limit_mm", "more"), [(3.0, False), (1.0, True)])
+def test_a_ramped_lip_stays_ramped_under_the_least_fill(make_surface, limit_mm, more):
+    """A step of 1.6 mm along the joint; the fill lies on the floor with its ramp, so that it cannot undo it."""
+    from flatscan.levelling.least_fill import EdgeRule, least_fill
+
+    height = np.zeros((70, 120))
+    height[35:] = 1.6
+    surface = make_surface(height, cell_mm=10.0)
+    lip = a_lip(1.6, line=((0.0, 350.0), (1200.0, 350.0)))
+    ramps, _ = lip_ramps(surface, free(surface), with_lips(lip), PRODUCT)
+    ramped = height + ramps
+    fill = least_fill(
+        ramped,
+        surface.inside,
+        [(400.0, limit_mm)],
+        EdgeRule(cell_mm=10.0),
+        least_layer_mm=PRODUCT.least_layer_mm,
+        feather_mm_per_m=PRODUCT.feather_mm_per_m,
+    )
+    finished = ramped + fill.fill_mm
+    assert bool(fill.fill_mm.max() > 0.0) is more
+    # What is laid besides runs out over the joint, so it moves the lip by no more than a cell's fall of 0.2 mm.
+    assert np.abs(finished[35] - finished[34]).max() <= 1.0 + 1e-6
+
+
 def test_a_lip_stays_where_its_low_side_may_not_be_filled_or_a_layer_would_turn_it_round(make_surface):
     surface = make_surface()
     drain = np.full((70, 120), np.inf, dtype=np.float32)
