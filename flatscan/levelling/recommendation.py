@@ -179,7 +179,7 @@ def _take_up(hollow: str, lift: Method | None, ranking: _Ranking, product: Produ
 
 
 def _nothing(ranking: _Ranking) -> Sentences:
-    least = ranking.ways[0] if ranking.ways else None
+    least = next((method for method in ranking.ways if method.area_m2 > 0.0), None)
     adds = f"{_upper(WAYS[least.name])}, the least that could be laid, would take {litres(least)} and" if least else ""
     return (
         "Nothing needs levelling: the floor meets its limits as it is",

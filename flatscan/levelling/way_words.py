@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 WAYS: Mapping[MethodName, str] = {
     "patch": "a patch by trowel",
-    "grind_and_patch": "grinding the high places, then a patch",
+    "grind_and_patch": "a patch after grinding the high places",
     "skim": "a thin coat over everything",
     "screed": "a screed to one plane",
     "flood": "a level pour",
