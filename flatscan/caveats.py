@@ -191,9 +191,9 @@ _ROWS: dict[str, tuple[str, str]] = {
         "The level pour takes the floor's own plane as level, for the capture does not know gravity",
         "Check the fall with a level: a fall of 2 mm per metre can double the pour",
     ),
-    "layer_too_thick": (
-        "The thickest place takes {need_mm:.0f} mm, more than the {most_mm:g} mm this product allows in one layer",
-        "Fill in two layers as its data sheet says, or take a product for thick layers",
+    "too_little_seen_to_plan": (
+        "{unseen:.0f} % of the floor was not seen, and levelling is planned up to {most:.0f} %: no quantity is given",
+        "Capture what was not seen and check again",
     ),
 }
 

@@ -11,7 +11,8 @@ import numpy as np
 
 from flatscan.errors import InputError, SettingsError
 from flatscan.judgement import edges_needed, judge, load_limits
-from flatscan.levelling import plan_levelling
+from flatscan.levelling import basis_of, load_product, plan_levelling
+from flatscan.levelling.plan import method_named
 from flatscan.measures import measure
 from flatscan.measures.hand import take_in
 from flatscan.measures.joints.bridging import bridge_joints
@@ -24,6 +25,7 @@ from flatscan.settings import Settings
 from flatscan.sources import read
 from flatscan.sources.hand.merging import merged
 from flatscan.sources.hand.read_field import read_field_readings, sort_sources
+from flatscan.sources.survey import read_survey
 from flatscan.surface import find_surface
 from flatscan.surface.picture.build import aligned_photos, floor_picture, height_picture
 from flatscan.surface.readings.build import surface_from_readings
@@ -63,7 +65,8 @@ def check(
     settings = settings or Settings()
     clock = _Clock()
     surface_rng, measure_rng, level_rng, joint_rng, run_rng = np.random.default_rng(settings.seed).spawn(5)
-    limits = load_limits(settings.limits)
+    limits, product = load_limits(settings.limits), load_product(settings.level.product_file)
+    survey = None if settings.level.survey_file is None else read_survey(Path(settings.level.survey_file))
     captures, field = _by_hand(sources, settings)
     scan = clock.time("read", lambda: read(captures, settings.read, progress=progress)) if captures else None
     surface = clock.time("surface", lambda: _surface(scan, field, settings, rng=surface_rng, progress=progress))
@@ -94,12 +97,24 @@ def check(
     verdict = clock.time(
         "judge", lambda: judge(measurement, surface, limits, settings.judge, place=settings.place, field=field)
     )
+    basis = basis_of(surface, measurement, verdict, limits, settings, field)
     plan = clock.time(
         "level",
-        lambda: plan_levelling(surface, limits, settings.level, settings.measure, rng=level_rng, progress=progress),
+        lambda: plan_levelling(
+            basis,
+            product,
+            rng=level_rng,
+            margin_mm=settings.level.margin_mm,
+            survey=survey,
+            asked=method_named(settings.level.method),
+            progress=progress,
+        ),
     )
     inputs = (*(scan.inputs if scan is not None else ()), *(field.inputs if field is not None else ()))
-    return Report(inputs, settings, limits, surface, measurement, verdict, plan, clock.seconds, picture, field)
+    inputs = (*inputs, *((survey.file,) if survey is not None else ()))
+    return Report(
+        inputs, settings, limits, surface, measurement, verdict, plan, clock.seconds, picture, field, basis, survey
+    )
 
 
 def _by_hand(sources: Path | str | Sequence[Path | str], settings: Settings) -> tuple[list[Path], FieldReadings | None]:

@@ -93,12 +93,11 @@ def check(
     confidence: Annotated[
         float, typer.Option(metavar="CHANCE", help="Chance needed to call a value within or over, 0.5 to 1.")
     ] = 0.95,
-    product: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Product file (TOML) of the levelling compound.")
-    ] = None,
-    margin: Annotated[
-        str | None, typer.Option(metavar="LENGTH", help="Level to this much below the limit, e.g. '1 mm'.")
-    ] = None,
+    product: options.ProductFile = None,
+    survey: options.SurveyFile = None,
+    margin: options.Margin = None,
+    method: options.Method = None,
+    paper: options.Paper = "a4",
     json: Annotated[
         bool, typer.Option("--json", help="Print result.json to standard output instead of words.")
     ] = False,
@@ -115,7 +114,6 @@ def check(
     from flatscan.settings import (
         JointSettings,
         JudgeSettings,
-        LevelSettings,
         MeasureSettings,
         PlaceSettings,
         ReadSettings,
@@ -150,17 +148,14 @@ def check(
             readings_file=options.file_given(readings, "--readings"),
         ),
         judge=JudgeSettings(confidence=options.share(confidence, "--confidence")),
-        level=LevelSettings(
-            margin_mm=0.0 if margin is None else options.length_mm(margin, "--margin", or_none=True),
-            product_file=options.file_given(product, "--product"),
-        ),
+        level=options.level_settings(product=product, survey=survey, margin=margin, method=method, paper=paper),
         place=PlaceSettings(north_deg=north, doors_mm=options.segments_mm(door, "--door")),
         limits=tuple(limits or DEFAULT_LIMITS),
         seed=seed,
     )
     if out is not None:
         output.refuse_existing(out, force=force)
-        options.outside_of(out, [*sources, *(path for path in (camera, readings, product) if path is not None)])
+        options.outside_of(out, [*sources, *(path for path in (camera, readings, product, survey) if path is not None)])
     report = run_check(options.named_once(sources), settings=settings, progress=Bars())
     written = output.write_report(report, out, force=force) if out is not None else ()
     typer.echo(output.as_json(report) if json else output.as_words(report, written))

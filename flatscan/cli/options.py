@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, get_args
 
 import typer
 
 from flatscan.errors import OutputError, SettingsError
-from flatscan.settings import Segment, UpAxis
+from flatscan.settings import LevelSettings, Segment, UpAxis
+from flatscan.settings import Paper as PaperSize
 from flatscan.units import LENGTH_UNITS, MM_PER
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from pathlib import Path
 
 UP_AXES: tuple[UpAxis, ...] = get_args(UpAxis)
 
@@ -28,6 +29,25 @@ Seed = Annotated[
     typer.Option("--seed", metavar="NUMBER", min=0, help="Seed of the simulated noise; the same seed repeats the run."),
 ]
 Force = Annotated[bool, typer.Option("--force", help="Replace an output that exists.")]
+ProductFile = Annotated[
+    Path | None, typer.Option("--product", metavar="FILE", help="Product file (TOML): compound, layers, prices.")
+]
+SurveyFile = Annotated[
+    Path | None,
+    typer.Option("--survey", metavar="FILE", help="Survey file (TOML): doors, zones, heights that bind the levelling."),
+]
+Margin = Annotated[
+    str | None, typer.Option("--margin", metavar="LENGTH", help="Level to this much below the limit, e.g. '1 mm'.")
+]
+Method = Annotated[
+    str | None,
+    typer.Option(
+        "--method",
+        metavar="WAY",
+        help="Way to draw: patch, grind-and-patch, skim, screed, flood or lift-tiles; the advised one if not given.",
+    ),
+]
+Paper = Annotated[str, typer.Option("--paper", metavar="SIZE", help="Paper of the drawings: a4 or letter.")]
 
 
 def lengths_mm(text: str, option: str) -> tuple[float, ...]:
@@ -129,6 +149,31 @@ def file_given(path: Path | None, option: str) -> str | None:
     if path.is_dir():
         raise SettingsError(f"{option} {path}", "this is a folder", "Name the file in it")
     raise SettingsError(f"{option} {path}", "there is no such file", "Check the path")
+
+
+#: As ``levelling.plan.METHOD_NAMES``, which a test compares; imported there, numpy would come with it.
+METHODS = ("patch", "grind_and_patch", "skim", "screed", "flood", "lift_tiles")
+PAPERS: tuple[PaperSize, ...] = get_args(PaperSize)
+
+
+def level_settings(
+    *, product: Path | None, survey: Path | None, margin: str | None, method: str | None, paper: str
+) -> LevelSettings:
+    """The levelling options as settings; raises SettingsError."""
+    way = None if method is None else method.lower().replace("-", "_")
+    if way is not None and way not in METHODS:
+        known = ", ".join(name.replace("_", "-") for name in METHODS)
+        raise SettingsError("--method", f"{method!r} is not a way of levelling known here", f"Use one of {known}")
+    size = next((one for one in PAPERS if one == paper.lower()), None)
+    if size is None:
+        raise SettingsError("--paper", f"{paper!r} is not a paper known here", f"Use {' or '.join(PAPERS)}")
+    return LevelSettings(
+        margin_mm=0.0 if margin is None else length_mm(margin, "--margin", or_none=True),
+        product_file=file_given(product, "--product"),
+        survey_file=file_given(survey, "--survey"),
+        method=way,
+        paper=size,
+    )
 
 
 def named_once(sources: list[Path]) -> list[Path]:

@@ -5,14 +5,23 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from flatscan.judgement.soundness import Soundness
+from flatscan.levelling.joint_work import joint_work_of
+from flatscan.levelling.targets import gap_pairs
+
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import numpy as np
     from numpy.typing import NDArray
 
-    from flatscan.judgement.verdict import AnswerCode, Point
+    from flatscan.judgement.limits import LimitSet
+    from flatscan.judgement.verdict import AnswerCode, Point, Verdict
     from flatscan.levelling.joint_work import JointWork
     from flatscan.levelling.targets import Target
-    from flatscan.settings import Segment
+    from flatscan.measures.measurement import Measurement
+    from flatscan.settings import Segment, Settings
+    from flatscan.sources.hand.field_readings import FieldReadings
     from flatscan.surface.surface import Surface
 
 
@@ -44,3 +53,28 @@ class Basis:
     doors_mm: tuple[Segment, ...] = ()
     directions: int = 12
     bridge_mm: float = 100.0
+
+
+def basis_of(
+    surface: Surface,
+    measurement: Measurement,
+    verdict: Verdict,
+    limit_sets: Sequence[LimitSet],
+    settings: Settings,
+    field: FieldReadings | None = None,
+) -> Basis:
+    """What the stages before have found, as far as the plan needs it."""
+    sound = Soundness.of(field)
+    return Basis(
+        surface=surface,
+        gap_limits=gap_pairs(limit_sets, surface.longest_mm),
+        limit_ids=tuple(limits.id for limits in limit_sets),
+        answer=verdict.answer.code,
+        joint_work=joint_work_of(measurement, verdict, limit_sets, settings.judge),
+        tiles=() if measurement.joints is None else tuple(face.ring for face in measurement.joints.network.faces),
+        tapped=0 if sound is None else sound.tapped,
+        bad_taps=() if sound is None else tuple(tap.at for tap in sound.bad),
+        doors_mm=settings.place.doors_mm,
+        directions=settings.measure.directions,
+        bridge_mm=settings.measure.bridge_mm,
+    )

@@ -21,6 +21,11 @@ METHOD_NAMES: tuple[MethodName, ...] = ("patch", "grind_and_patch", "skim", "scr
 Percentiles = tuple[float, float, float]
 
 
+def method_named(name: str | None) -> MethodName | None:
+    """The way of that name; None for none, and for a name that is none."""
+    return next((known for known in METHOD_NAMES if known == name), None)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Dam:
     """A stop for a pour: ``line`` (k, 2) float64 floor-frame mm, how high above the old floor it stands, and why."""

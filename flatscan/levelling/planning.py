@@ -1,91 +1,115 @@
-"""The stage: what compound, where, how much, so that the floor meets its limits."""
+"""The stage: every way to make the floor meet its limits, side by side, and the one to choose."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from flatscan.caveats import caveat
 from flatscan.constants import MM2_PER_M2
-from flatscan.levelling.areas import areas_of, fill_labels, volumes_by_area
-from flatscan.levelling.flood import above_level, flood_fill
-from flatscan.levelling.least_fill import EdgeRule, least_fill
+from flatscan.judgement.places import place_in_words
+from flatscan.levelling.areas import areas_of, fill_labels, grind_areas_of, volumes_by_area
+from flatscan.levelling.constraints import bounds_of
+from flatscan.levelling.doors import doors_of
+from flatscan.levelling.frame import Frame
+from flatscan.levelling.lip_work import lip_ramps, lips_to_grind
 from flatscan.levelling.plan import LevellingPlan
 from flatscan.levelling.possible import accounts_of, simulated_floors
-from flatscan.levelling.product import load_product
-from flatscan.levelling.quantities import method, quantity_l, volume_l
+from flatscan.levelling.proof import finished_mm, prove, worst_over
+from flatscan.levelling.quantities import method_of, quantity_l
+from flatscan.levelling.recommendation import recommend
 from flatscan.levelling.targets import targets_of
+from flatscan.levelling.ways import ways
 from flatscan.progress import SILENT
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from numpy.typing import NDArray
 
     from flatscan.caveats import Caveat
-    from flatscan.judgement.limits import LimitSet
-    from flatscan.levelling.plan import Product
+    from flatscan.levelling.basis import Basis
+    from flatscan.levelling.plan import Area, MethodName, Product, Proof, Proposal
+    from flatscan.levelling.ways import Way
     from flatscan.progress import Progress
-    from flatscan.settings import LevelSettings, MeasureSettings
+    from flatscan.sources.survey.survey import Survey
     from flatscan.surface.surface import Surface
 
 #: Simulated floors behind an interval: as many as this many cells times targets allow, within the two bounds.
 _CELLS_FOR_ALL_DRAWS = 20_000_000
 FEWEST_DRAWS, MOST_DRAWS = 10, 20
+#: Where more of the floor than this was not seen, no quantity is given: it would be of another floor.
+MOST_UNSEEN_SHARE = 0.3
 
 
 def plan_levelling(
-    surface: Surface,
-    limit_sets: Sequence[LimitSet],
-    settings: LevelSettings,
-    measure_settings: MeasureSettings,
+    basis: Basis,
+    product: Product,
     *,
     rng: np.random.Generator,
+    margin_mm: float = 0.0,
+    survey: Survey | None = None,
+    asked: MethodName | None = None,
     progress: Progress = SILENT,
 ) -> LevellingPlan:
-    """Two ways to make the floor meet the sets' gap limits, with their quantities and doubts.
+    """Every way of levelling with its quantities, doubts and proof, and which to choose.
 
-    *patch*: the least fill, in layers the product allows. *flood*: one level pour over the whole floor. The
-    plan is made on the best estimate of the floor; quantities are the mean over simulations of what the true
-    floor could need (``possible``), each filled anew on the full grid, and the intervals are from their spread.
+    The plan is made on the best estimate of the floor, at full resolution; quantities are the mean over simulations of
+    what the true floor could need (``possible``), each worked out anew on the full grid, and the intervals are from
+    their spread. ``margin_mm``: plan to this much below each limit. ``asked``: the way the person wants.
+
+    Raises
+    ------
+    InputError, SettingsError
+        for constraints that contradict each other or the floor, and a margin that leaves nothing of a limit
     """
-    product = load_product(settings.product_file)
-    targets = targets_of(limit_sets, surface.longest_mm, margin_mm=settings.margin_mm)
-    rule = EdgeRule(
-        cell_mm=surface.cell_mm,
-        directions=measure_settings.directions,
-        bridge_mm=measure_settings.bridge_mm,
-    )
-
-    def patch(height_mm: NDArray[np.floating]) -> NDArray[np.float64]:
-        return least_fill(height_mm, surface.inside, targets, rule, least_layer_mm=product.least_layer_mm).fill_mm
-
-    fill_mm = patch(surface.estimate_mm)
-    pour_mm = flood_fill(above_level(surface.estimate_mm, surface), least_layer_mm=product.least_layer_mm)
-    labels = fill_labels(fill_mm, surface.cell_mm)
-    count = draws_for(surface.height_mm.size, len(targets))
-    planned_by_area = volumes_by_area(fill_mm, labels, surface.cell_mm)
-    planned_pour = np.array([volume_l(pour_mm, surface.cell_mm)])
-    rows, pours = [], []
-    for floor in simulated_floors(surface, count=count, rng=rng, progress=progress):
-        takes = volumes_by_area(patch(floor.height_mm), labels, surface.cell_mm)
-        rows.append(floor.could_take(planned_by_area, takes))
-        pours.append(floor.could_take(planned_pour, _pour_l(floor.height_mm, surface, product, rng)))
-    by_area, by_pour = np.array(rows), np.array(pours)
+    surface = basis.surface
+    frame = _frame(basis, product, survey, margin_mm)
+    if 1.0 - surface.seen_share > MOST_UNSEEN_SHARE:
+        return _refused(frame)
+    before = prove(frame.floor_mm, surface, frame.bounds, frame.limits, frame.rule)
+    judged = [_judged_again(way, frame) for way in ways(frame, worst_gap=worst_over(before), progress=progress)]
+    candidates = [way for way, _ in judged]
+    labels = [fill_labels(way.proposal.fill_mm, surface.cell_mm) for way in candidates]
+    draws = _draws(candidates, labels, frame, rng=rng, progress=progress)
     accounts = accounts_of(surface)
+    methods = tuple(
+        method_of(
+            way.proposal,
+            list(by_area.sum(axis=1)),
+            product,
+            surface,
+            accounts=accounts,
+            doors=frame.doors,
+            proof=proof,
+            rng=rng,
+            feathered=way.feathered,
+            lips=way.lips,
+            lifted_m2=frame.lifted_m2,
+        )
+        for (way, proof), by_area in zip(judged, draws, strict=True)
+    )
+    chosen, sentences = recommend(methods, basis, product, asked=asked)
+    names = [way.proposal.name for way in candidates]
+    at = names.index(chosen) if chosen is not None else 0
+    shown = candidates[at].proposal
     return LevellingPlan(
-        methods=(
-            method("patch", fill_mm, surface.cell_mm, list(by_area.sum(axis=1)), product, accounts=accounts),
-            method("flood", pour_mm, surface.cell_mm, list(by_pour[:, 0]), product, accounts=accounts),
-        ),
-        areas=areas_of(fill_mm, labels, by_area, cell_mm=surface.cell_mm, origin_mm=surface.origin_mm),
-        fill_mm=fill_mm.astype(np.float32),
+        methods=methods,
+        areas=_areas(shown, labels[at], draws[at], surface) if chosen is not None else (),
+        fill_mm=shown.fill_mm,
+        grind_mm=shown.grind_mm,
         product=product,
-        targets=targets,
-        caveats=_caveats(surface, fill_mm, product),
-        scattered_l=quantity_l(list(by_area[:, 0])),
-        draws=count,
+        targets=frame.targets,
+        caveats=_caveats(surface),
+        scattered_l=quantity_l(list(draws[at][:, 0])),
+        draws=len(draws[at]),
+        chosen=chosen,
+        recommendation=sentences,
+        joint_work=basis.joint_work,
+        dams=shown.dams,
+        pours=shown.pours,
+        bounds=frame.bounds,
+        before=before,
     )
 
 
@@ -94,25 +118,108 @@ def draws_for(cells: int, targets: int) -> int:
     return int(np.clip(_CELLS_FOR_ALL_DRAWS // max(1, cells * max(1, targets)), FEWEST_DRAWS, MOST_DRAWS))
 
 
-def _pour_l(
-    height_mm: NDArray[np.floating], surface: Surface, product: Product, rng: np.random.Generator
-) -> NDArray[np.float64]:
-    """(1,) litres of a level pour; the fall is drawn too, for it is not known exactly."""
-    fall = None
-    if surface.slope is not None:
-        fall = float(rng.normal(surface.slope.fall.value, surface.slope.fall.u))
-    pour = flood_fill(above_level(height_mm, surface, fall_mm_per_m=fall), least_layer_mm=product.least_layer_mm)
-    return np.array([volume_l(pour, surface.cell_mm)])
+def _frame(basis: Basis, product: Product, survey: Survey | None, margin_mm: float) -> Frame:
+    bounds = bounds_of(survey, basis, product)
+    ramps_mm, lips_left = lip_ramps(basis.surface, bounds, basis.joint_work, product)
+    return Frame(
+        basis=basis,
+        bounds=bounds,
+        limits=targets_of(basis.gap_limits),
+        targets=targets_of(basis.gap_limits, margin_mm=margin_mm),
+        product=product,
+        doors=doors_of(() if survey is None else survey.doors, basis.doors_mm),
+        ramps_mm=ramps_mm,
+        lips_left=lips_left,
+        lips_to_grind=lips_to_grind(basis.surface, bounds, basis.joint_work),
+    )
 
 
-def _caveats(surface: Surface, fill_mm: NDArray[np.float64], product: Product) -> tuple[Caveat, ...]:
+def _judged_again(way: Way, frame: Frame) -> tuple[Way, Proof | None]:
+    """The way with its floor judged again; one that leaves a limit unmet is not possible.
+
+    A fill that meets its limits by construction and fails here is a mistake of ours, which must not be printed.
+    """
+    proposal, surface = way.proposal, frame.basis.surface
+    if proposal.name == "lift_tiles":
+        return way, None
+    proof = prove(
+        finished_mm(surface, proposal, frame.bounds),
+        surface,
+        frame.bounds,
+        frame.limits,
+        frame.rule,
+        lips_left=() if way.covers_lips else frame.lips_left,
+        work=frame.basis.joint_work,
+    )
+    if proof.passes or proposal.why_not:
+        return way, proof
+    leaves = worst_over(proof)
+    if leaves and proposal.name in ("patch", "grind_and_patch"):
+        raise AssertionError(f"the planned {proposal.name} leaves {leaves}")
+    return replace(way, proposal=replace(proposal, why_not=f"It leaves {leaves or _lip_left(frame)}")), proof
+
+
+def _lip_left(frame: Frame) -> str:
+    lip = frame.lips_left[0]
+    return f"the lip of {lip.lip.size_text()} {place_in_words(lip.at)}, which may be neither ground nor filled against"
+
+
+def _draws(
+    candidates: list[Way],
+    labels: list[NDArray[np.int32]],
+    frame: Frame,
+    *,
+    rng: np.random.Generator,
+    progress: Progress,
+) -> list[NDArray[np.float64]]:
+    """For each way (draws, areas + 1) litres that the true floor could take, column 0 outside all areas."""
+    surface = frame.basis.surface
+    cell_mm = surface.cell_mm
+    planned = [
+        volumes_by_area(way.proposal.fill_mm, of_way, cell_mm) for way, of_way in zip(candidates, labels, strict=True)
+    ]
+    rows: list[list[NDArray[np.float64]]] = [[] for _ in candidates]
+    count = draws_for(surface.height_mm.size, len(frame.targets))
+    for floor in simulated_floors(surface, count=count, rng=rng, progress=progress):
+        for number, way in enumerate(candidates):
+            takes = volumes_by_area(way.again(floor.height_mm, rng), labels[number], cell_mm)
+            rows[number].append(floor.could_take(planned[number], takes))
+    return [np.array(of_way) for of_way in rows]
+
+
+def _areas(
+    shown: Proposal, labels: NDArray[np.int32], draws_l: NDArray[np.float64], surface: Surface
+) -> tuple[Area, ...]:
+    """What is filled, then what is ground, numbered on."""
+    where: dict[str, Any] = {"cell_mm": surface.cell_mm, "origin_mm": surface.origin_mm, "outline": surface.outline}
+    filled = areas_of(shown.fill_mm, labels, draws_l, **where)
+    return (*filled, *grind_areas_of(shown.grind_mm, first_number=len(filled) + 1, **where))
+
+
+def _refused(frame: Frame) -> LevellingPlan:
+    """No way and no quantity: too much of the floor was not seen."""
+    surface = frame.basis.surface
+    nothing = np.where(surface.seen, np.float32(0.0), np.float32(np.nan))
+    doubt = caveat("too_little_seen_to_plan", unseen=100.0 * (1.0 - surface.seen_share), most=100.0 * MOST_UNSEEN_SHARE)
+    return LevellingPlan(
+        methods=(),
+        areas=(),
+        fill_mm=nothing,
+        grind_mm=nothing.copy(),
+        product=frame.product,
+        targets=frame.targets,
+        caveats=(doubt,),
+        recommendation=(doubt.text, doubt.advice),
+        joint_work=frame.basis.joint_work,
+        bounds=frame.bounds,
+    )
+
+
+def _caveats(surface: Surface) -> tuple[Caveat, ...]:
     found = []
     unseen_m2 = float((surface.inside & ~surface.seen).sum()) * surface.cell_mm**2 / MM2_PER_M2
     if unseen_m2 > 0:
         found.append(caveat("unseen_not_filled", area_m2=unseen_m2))
     if surface.slope is None:
         found.append(caveat("flood_without_gravity"))
-    thickest = float(np.nanmax(fill_mm, initial=0.0))
-    if product.greatest_layer_mm is not None and thickest > product.greatest_layer_mm:
-        found.append(caveat("layer_too_thick", need_mm=thickest, most_mm=product.greatest_layer_mm))
     return tuple(found)

@@ -15,22 +15,27 @@ if TYPE_CHECKING:
 Target = tuple[float, float]
 
 
-def targets_of(limit_sets: Iterable[LimitSet], longest_mm: float, *, margin_mm: float = 0.0) -> tuple[Target, ...]:
-    """Targets of all gap limits, less a margin, by rising edge length; those that others imply left out.
-
-    A gap beneath an edge is never more than beneath a longer one, so (L, t) is implied by any (L', t') with
-    L' >= L and t' <= t.
-    """
-    every = [
-        (limit.edge_mm, limit.limit_mm - margin_mm)
+def gap_pairs(limit_sets: Iterable[LimitSet], longest_mm: float) -> tuple[Target, ...]:
+    """Every gap limit of the sets as (edge, limit) pairs, on a floor ``longest_mm`` across."""
+    return tuple(
+        (limit.edge_mm, limit.limit_mm)
         for limit_set in limit_sets
         for limit in gap_limits(limit_set, longest_mm)
         if limit.edge_mm is not None
-    ]
+    )
+
+
+def targets_of(pairs: Iterable[Target], *, margin_mm: float = 0.0) -> tuple[Target, ...]:
+    """The pairs less a margin, by rising edge length; those that others imply left out.
+
+    A gap beneath an edge is never more than beneath a longer one, so (L, t) is implied by any (L', t') with
+    L' >= L and t' <= t. Raises SettingsError where the margin leaves nothing of a limit.
+    """
+    every = {(edge, limit - margin_mm) for edge, limit in pairs}
     if any(limit <= 0 for _, limit in every):
         raise SettingsError("--margin", f"a margin of {margin_mm:g} mm leaves nothing of a limit", "Use a smaller one")
     kept: list[Target] = []
-    for edge, limit in sorted(set(every), key=lambda pair: (-pair[0], pair[1])):
+    for edge, limit in sorted(every, key=lambda pair: (-pair[0], pair[1])):
         if not kept or limit < kept[-1][1]:
             kept.append((edge, limit))
     return tuple(reversed(kept))

@@ -77,25 +77,21 @@ def as_words(report: Report, written: Sequence[Path] = ()) -> str:
 
 
 def _write_files(report: Report, folder: Path) -> None:
-    from flatscan.report.after_map import planned_png
+    from flatscan.report.cautions import cautions_for
     from flatscan.report.heatmap import heatmap_png
     from flatscan.report.heights import write_heights
     from flatscan.report.joint_tables import joints_csv, stations_csv
     from flatscan.report.joint_words import judged_joints
     from flatscan.report.page import page_html
     from flatscan.report.picture.floor_photo import floor_jpg
+    from flatscan.report.plan_files import write_plan_files
     from flatscan.report.reading_tables import field_csv, has_readings
     from flatscan.report.readings_sheet import readings_csv
-    from flatscan.report.tables import areas_csv, findings_csv, gaps_csv, methods_csv
+    from flatscan.report.saved_basis import FILE_NAME, basis_bytes
+    from flatscan.report.tables import findings_csv, gaps_csv
 
     (folder / "result.json").write_bytes(json_of(result_of(report)))
-    tables: dict[str, Callable[[Report], str]] = {
-        "gaps": gaps_csv,
-        "findings": findings_csv,
-        "areas": lambda report: areas_csv(report.plan),
-    }
-    if report.plan.methods:
-        tables["methods"] = lambda report: methods_csv(report.plan)
+    tables: dict[str, Callable[[Report], str]] = {"gaps": gaps_csv, "findings": findings_csv}
     if report.measurement.joints is not None and report.measurement.joints.joints:
         tables |= {"joints": joints_csv, "stations": stations_csv}
     if has_readings(report):
@@ -111,8 +107,16 @@ def _write_files(report: Report, folder: Path) -> None:
     if report.picture is not None:
         seen_from_above = floor_jpg(report.picture, report.surface, judged_joints(report))
         (folder / "floor.jpg").write_bytes(seen_from_above)
-    after = planned_png(report.surface, report.plan)
-    if after:
-        (folder / "after.png").write_bytes(after)
+    after = write_plan_files(
+        report.plan,
+        report.surface,
+        folder,
+        survey=report.survey,
+        doors_mm=report.settings.place.doors_mm,
+        cautions=cautions_for(report),
+        paper=report.settings.level.paper,
+    )
+    if report.basis is not None:
+        (folder / FILE_NAME).write_bytes(basis_bytes(report.basis))
     page = page_html(report, picture, seen_from_above, after)
     (folder / "report.html").write_text(page, encoding="utf-8", newline="\n")

@@ -8,11 +8,13 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from flatscan.judgement.limits import LimitSet
     from flatscan.judgement.verdict import Verdict
+    from flatscan.levelling.basis import Basis
     from flatscan.levelling.plan import LevellingPlan
     from flatscan.measures.measurement import Measurement
     from flatscan.settings import Settings
     from flatscan.sources.hand.field_readings import FieldReadings
     from flatscan.sources.scan import InputFile
+    from flatscan.sources.survey.survey import Survey
     from flatscan.surface.picture.floor_picture import FloorPicture
     from flatscan.surface.surface import Surface
 
@@ -34,3 +36,7 @@ class Report:
     picture: FloorPicture | None = None
     #: What was read by hand; None: nothing was.
     field: FieldReadings | None = None
+    #: What the plan was made from, kept so that it can be made anew; None: it is not kept.
+    basis: Basis | None = None
+    #: What a survey file says; None: there was none.
+    survey: Survey | None = None

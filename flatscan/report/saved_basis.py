@@ -1,0 +1,155 @@
+"""What ``flatscan level`` needs of a run, kept in the result folder so that the scan is not read again."""
+
+# ruff: noqa: TC001 - the file is read by these names when the program runs
+from __future__ import annotations
+
+import io
+import zipfile
+from typing import TYPE_CHECKING, Any, Literal
+
+import msgspec
+import numpy as np
+
+from flatscan.caveats import Caveat
+from flatscan.errors import InputError
+from flatscan.judgement.verdict import AnswerCode, Point
+from flatscan.levelling.basis import Basis
+from flatscan.levelling.joint_work import JointWork
+from flatscan.quantity import Quantity
+from flatscan.settings import Segment
+from flatscan.sources.scan import ScanKind
+from flatscan.surface.surface import NoiseModel, Slope, Surface
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+FILE_NAME = "floor.npz"
+_FORM: Literal["flatscan-floor/1"] = "flatscan-floor/1"
+_GRIDS = ("height_mm", "estimate_mm", "white_mm", "inside")
+#: A file that claims more cells than this was not written here.
+_MOST_CELLS = 200_000_000
+_ADVICE = "Run flatscan check again and give its result folder"
+
+
+class _Slope(msgspec.Struct, frozen=True):
+    value: float
+    u: float
+    direction_rad: float
+
+
+class _Head(msgspec.Struct, frozen=True, kw_only=True):
+    """Everything that is not an array. Lengths in mm."""
+
+    form: Literal["flatscan-floor/1"]
+    cell_mm: float
+    origin_mm: Point
+    strip_mm: float
+    kind: ScanKind
+    noise: NoiseModel
+    slope: _Slope | None
+    outlines: int
+    tiles: int
+    gap_limits: tuple[tuple[float, float], ...]
+    limit_ids: tuple[str, ...]
+    answer: AnswerCode
+    joint_work: JointWork | None
+    tapped: int
+    bad_taps: tuple[Point, ...]
+    doors_mm: tuple[Segment, ...]
+    directions: int
+    bridge_mm: float
+    caveats: tuple[Caveat, ...]
+
+
+def basis_bytes(basis: Basis) -> bytes:
+    """The file: arrays as numpy stores them, the rest as JSON. The same bytes for the same run."""
+    surface = basis.surface
+    slope = surface.slope
+    head = _Head(
+        form=_FORM,
+        cell_mm=surface.cell_mm,
+        origin_mm=surface.origin_mm,
+        strip_mm=surface.strip_mm,
+        kind=surface.kind,
+        noise=surface.noise,
+        slope=None if slope is None else _Slope(slope.fall.value, slope.fall.u, slope.direction_rad),
+        outlines=len(surface.outline),
+        tiles=len(basis.tiles),
+        gap_limits=basis.gap_limits,
+        limit_ids=basis.limit_ids,
+        answer=basis.answer,
+        joint_work=basis.joint_work,
+        tapped=basis.tapped,
+        bad_taps=basis.bad_taps,
+        doors_mm=basis.doors_mm,
+        directions=basis.directions,
+        bridge_mm=basis.bridge_mm,
+        caveats=surface.caveats,
+    )
+    arrays: dict[str, Any] = {name: getattr(surface, name) for name in _GRIDS}
+    arrays["floor_from_scan"] = surface.floor_from_scan
+    if surface.correlated_scale is not None:
+        arrays["correlated_scale"] = surface.correlated_scale
+    if surface.realisations_mm is not None:
+        arrays["realisations_mm"] = surface.realisations_mm
+    arrays |= {f"outline_{number}": ring for number, ring in enumerate(surface.outline)}
+    arrays |= {f"tile_{number}": ring for number, ring in enumerate(basis.tiles)}
+    arrays["head"] = np.frombuffer(msgspec.json.encode(head), dtype=np.uint8)
+    buffer = io.BytesIO()
+    np.savez_compressed(buffer, **arrays)
+    return buffer.getvalue()
+
+
+def load_basis(path: Path) -> Basis:
+    """The basis that was kept.
+
+    Raises
+    ------
+    InputError
+        for a file that is missing, broken or not written by ``basis_bytes``; nothing in it is run
+    """
+    try:
+        with np.load(path, allow_pickle=False) as stored:
+            arrays = {name: stored[name] for name in stored.files}
+        head = msgspec.json.decode(arrays.pop("head").tobytes(), type=_Head)
+        return _basis(head, arrays)
+    except FileNotFoundError as error:
+        raise InputError(path.name, "the folder has no such file", _ADVICE) from error
+    except (OSError, KeyError, ValueError, TypeError, zipfile.BadZipFile, EOFError) as error:
+        raise InputError(path.name, "it is broken or from another version", _ADVICE) from error
+
+
+def _basis(head: _Head, arrays: dict[str, Any]) -> Basis:
+    height = arrays["height_mm"]
+    if height.ndim != 2 or height.size > _MOST_CELLS:  # noqa: PLR2004 - a grid
+        raise ValueError(f"not a floor's grid: {height.shape}")
+    surface = Surface(
+        **{name: arrays[name] for name in _GRIDS},
+        count=np.isfinite(height).astype(np.int32),
+        cell_mm=head.cell_mm,
+        origin_mm=head.origin_mm,
+        floor_from_scan=arrays["floor_from_scan"],
+        outline=tuple(arrays[f"outline_{number}"] for number in range(head.outlines)),
+        noise=head.noise,
+        slope=None
+        if head.slope is None
+        else Slope(Quantity(head.slope.value, head.slope.u, "mm/m"), head.slope.direction_rad),
+        kind=head.kind,
+        strip_mm=head.strip_mm,
+        correlated_scale=arrays.get("correlated_scale"),
+        realisations_mm=arrays.get("realisations_mm"),
+        caveats=head.caveats,
+    )
+    return Basis(
+        surface=surface,
+        gap_limits=head.gap_limits,
+        limit_ids=head.limit_ids,
+        answer=head.answer,
+        joint_work=head.joint_work,
+        tiles=tuple(arrays[f"tile_{number}"] for number in range(head.tiles)),
+        tapped=head.tapped,
+        bad_taps=head.bad_taps,
+        doors_mm=head.doors_mm,
+        directions=head.directions,
+        bridge_mm=head.bridge_mm,
+    )
