@@ -28,7 +28,7 @@ def level(
     force: options.Force = False,
     seed: options.Seed = 20_260_101,
 ) -> None:
-    """Plan the levelling of a checked floor again: other product, prices, bounds or margin."""
+    """Plan the levelling anew from a result folder."""
     from flatscan.cli.bars import Bars
     from flatscan.replanning import replan
     from flatscan.report import level_output
