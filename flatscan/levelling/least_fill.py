@@ -66,16 +66,20 @@ def least_fill(
 ) -> Fill:
     """Thickness of the least fill, cell by cell.
 
-    A fill is right if the floor under it, z + f, keeps every limit t; if f is at least ``least_mm``; at least the
-    least layer wherever something is needed (``least_mm`` is more than 0, or the highest chord U over the finished
-    surface is more than t above z); and, with a feather, its upright edges run out on the floor around (``feather``):
-    the step of the least layer, or of ``least_mm`` where that is more. Where only the feather lifts a place, f is the
-    edge that runs out and may be thinner than the least layer.
+    A fill is right if the floor with it keeps every limit t; if it is at least ``least_mm``; at least the least layer
+    where it is more than the edge that runs out there; and, with a feather, if its upright edges run out on the floor
+    around (``feather``): the step of the least layer, or of ``least_mm`` where that is more.
 
-    Each rule has the form "f at a place is at least so much", and that much never falls when f rises elsewhere. So
-    the cell-by-cell least of two right fills is right, and one of them lies below all others in every cell: it has
-    the least volume and the least thickness at once. Starting from the floor and raising places to what the rules
-    ask of them never overtakes a right fill, and ends where all are kept: in the least one, whatever the order.
+    Without a feather, or without a least layer, each rule has the form "the fill at a place is at least so much", and
+    that much never falls when the fill rises elsewhere. So the cell-by-cell least of two right fills is right, and one
+    of them lies below all others in every cell: it has the least volume and the least thickness at once. Starting
+    from the floor and raising places to what the rules ask of them never overtakes a right fill, and ends where all
+    are kept: in the least one, whatever the order.
+
+    With both, an edge may be as thin as it comes out, and what needs more than the edge gives is laid as a layer. Which
+    places that are is settled in rounds: the least surface above what is laid so far that keeps the limits; a layer
+    wherever that is above it; the edges anew. It ends in a right fill, nowhere above that of the same rules with a
+    layer on all that must be filled at all.
 
     Parameters
     ----------
@@ -95,23 +99,26 @@ def least_fill(
     """
     floor = np.array(height_mm, dtype=np.float64)
     drop_mm = None if feather_mm_per_m is None else feather_mm_per_m * rule.cell_mm / MM_PER_M
-    needed = floor if least_mm is None else floor + np.maximum(least_mm, 0.0)
-    step_mm = np.maximum(needed - floor, least_layer_mm)
+    core = np.zeros(floor.shape) if least_mm is None else np.maximum(least_mm, 0.0) + np.zeros(floor.shape)
+    step_mm = np.maximum(core, least_layer_mm)
 
-    def laid(needed_mm: NDArray[np.float64]) -> NDArray[np.float64]:
-        core = _no_thinner(needed_mm - floor, least_layer_mm)
-        return core if drop_mm is None else run_out(floor, core, step_mm, inside, drop_mm)
+    def laid(core_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+        layer = _no_thinner(core_mm, least_layer_mm)
+        return layer if drop_mm is None else run_out(floor, layer, step_mm, inside, drop_mm)
 
-    fill = laid(needed)
-    raiser = _raiser(needed, inside, [(edge, limit - _aim(limit)) for edge, limit in targets], rule)
-    raiser.raise_to(floor + fill)
-    rise = raiser.sweep()
+    fill = laid(core)
+    raiser = _raiser(floor + fill, inside, [(edge, limit - _aim(limit)) for edge, limit in targets], rule)
+    raiser.sweep()
     if not _meets(floor + fill, raiser, inside, targets, rule):
+        rise = np.inf
         while rise > _SETTLED_MM:
-            rise = raiser.raise_to(floor + laid(raiser.needed_mm))
-            rise = max(rise, raiser.sweep())
-        fill = laid(raiser.needed_mm)
-    return _as_fill(fill, least_layer_mm, most_mm)
+            while raiser.sweep() > _SETTLED_MM:
+                pass
+            raised = np.where(inside, raiser.surface_mm - floor, fill)
+            core = np.where(raised > fill + _ROUNDING_MM, raised, core)
+            fill = laid(core)
+            rise = raiser.raise_to(floor + fill)
+    return _as_fill(np.where(np.isnan(floor), np.nan, fill), least_layer_mm, most_mm)
 
 
 def _aim(limit_mm: float) -> float:

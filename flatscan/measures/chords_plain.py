@@ -45,26 +45,22 @@ def lift_direction(
 ) -> float:
     """Lift as the compiled lift does, but all lines; the largest rise.
 
-    ``heights``: what is needed so far, the present surface, stamps of its tiles; all are changed in place.
-    ``edges``: window, longest hole and limit of each.
+    ``heights``: the present surface, stamps of its cells and of its tiles; all are changed in place. ``edges``: window,
+    longest hole and limit of each.
     """
-    needed, surface, rose = heights
+    surface, rose, tiles = heights
     at = family_cells(surface.shape, family)
     values = _values(surface, at)
     raised = np.full(values.shape, -np.inf)
     for window, hole, limit in zip(*edges, strict=True):
         np.maximum(raised, upper_chords(values, window, hole)[0] - limit, out=raised)
     on = np.isfinite(values)
+    on[on] = raised[on] - values[on] > LEAST_RISE_MM
     cells = at[0][on], at[1][on]
-    rise = raised[on] - needed[cells]
-    higher = rise > LEAST_RISE_MM
-    cells = cells[0][higher], cells[1][higher]
-    needed[cells] = raised[on][higher]
-    over = needed[cells] > surface[cells]
-    cells = cells[0][over], cells[1][over]
-    surface[cells] = needed[cells]
-    rose[cells[0] // TILE, cells[1] // TILE] = now
-    return float(rise[higher].max(initial=0.0))
+    surface[cells] = raised[on]
+    rose[cells] = now
+    tiles[cells[0] // TILE, cells[1] // TILE] = now
+    return float((raised[on] - values[on]).max(initial=0.0))
 
 
 def upper_chords(values: Array, window: int, hole: int) -> tuple[Array, NDArray[np.bool_]]:

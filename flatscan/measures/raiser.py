@@ -34,16 +34,15 @@ class Raiser:
     """A floor on its way up to meeting its gap limits.
 
     One sweep lifts it once along every direction: ``y = max(y, U - limit)`` for every limit, U the highest chord over
-    each place as it stands by then. Each lift has a number; tiles of cells are stamped with the number at which one
-    of them last rose, and blocks of lines with the number at which they were last visited. A block none of whose
-    tiles rose since is skipped, and of the others only what lies within an edge's length of such a tile is visited:
-    elsewhere nothing can rise. So a sweep does exactly what one that visits everything does.
+    each place as it stands by then. Each lift has a number; cells, and tiles of
+    cells, are stamped with the number at which they last rose, and blocks of lines with the number at which they were
+    last visited. A block none of whose cells rose since is skipped, and of the others only chords that rest on such a
+    cell matter: all else was seen to when it was last visited.
 
     Attributes
     ----------
-    needed_mm : (rows, cols) float64, the height asked for by the limits so far, at least that given
-    surface_mm : (rows, cols) float64, the surface as it stands, nowhere below ``needed_mm``; inf where the edge cannot
-        pass, NaN where nothing was seen
+    surface_mm : (rows, cols) float64, the surface as it stands; inf where the edge cannot pass, NaN where nothing was
+        seen
     """
 
     def __init__(
@@ -56,7 +55,7 @@ class Raiser:
         directions: int = 12,
         bridge_mm: float = 100.0,
     ) -> None:
-        """Begin at the height needed in any case; nothing was visited yet.
+        """Begin at a surface no part of which was visited yet.
 
         Parameters
         ----------
@@ -64,10 +63,10 @@ class Raiser:
         targets : (edge_mm, limit_mm) pairs, limits more than 0
         inside, cell_mm, directions, bridge_mm : as for ``chords.gap_field``
         """
-        self.needed_mm = np.array(height_mm, dtype=np.float64)
-        self.surface_mm = coded_heights(self.needed_mm, inside)
+        self.surface_mm = coded_heights(np.asarray(height_mm, dtype=np.float64), inside)
         self._kernel = _kernel()
-        self._rose = np.zeros([-(-n // chords_plain.TILE) for n in inside.shape], dtype=np.int32)
+        self._rose = np.zeros(inside.shape, dtype=np.int32)
+        self._tiles = np.zeros([-(-n // chords_plain.TILE) for n in inside.shape], dtype=np.int32)
         self._now = 0
         self._directions = [
             _Direction(family, edges, np.full(self._blocks(family), -1, dtype=np.int32))
@@ -81,7 +80,7 @@ class Raiser:
         return len(self._directions)
 
     def sweep(self) -> float:
-        """Lift once along every direction; the largest rise of what is needed."""
+        """Lift once along every direction; the largest rise."""
         return max([self._lift(one) for one in self._directions], default=0.0)
 
     def raise_to(self, height_mm: NDArray[np.floating]) -> float:
@@ -92,16 +91,17 @@ class Raiser:
         self._now += 1
         rise = float((height_mm[rows, cols] - self.surface_mm[rows, cols]).max())
         self.surface_mm[rows, cols] = height_mm[rows, cols]
-        self._rose[rows // chords_plain.TILE, cols // chords_plain.TILE] = self._now
+        self._rose[rows, cols] = self._now
+        self._tiles[rows // chords_plain.TILE, cols // chords_plain.TILE] = self._now
         return rise
 
     def _lift(self, one: _Direction) -> float:
-        if self._rose.max() < one.visited.min():
+        if self._tiles.max() < one.visited.min():
             return 0.0
         self._now += 1
-        heights = self.needed_mm, self.surface_mm, self._rose
+        heights = self.surface_mm, self._rose, self._tiles
         if one.family.columns_major:
-            heights = self.needed_mm.T, self.surface_mm.T, self._rose.T
+            heights = self.surface_mm.T, self._rose.T, self._tiles.T
         if self._kernel is None:
             rise = chords_plain.lift_direction(heights, one.family, one.edges, self._now)
             one.visited[...] = self._now
