@@ -112,18 +112,6 @@ def flood_again(
     return poured_mm(level, plan.group, levels, bounds)
 
 
-def flood_fill(level_height_mm: NDArray[np.floating], *, least_layer_mm: float) -> NDArray[np.float64]:
-    """Thickness of a pour that stands level, the least layer over the highest place.
-
-    ``level_height_mm``: (rows, cols) heights above a level plane; NaN is not seen and stays so.
-    """
-    height = np.asarray(level_height_mm, dtype=np.float64)
-    if not np.isfinite(height).any():
-        return height.copy()
-    fill: NDArray[np.float64] = np.nanmax(height) + least_layer_mm - height
-    return fill
-
-
 def above_level(
     height_mm: NDArray[np.floating], surface: Surface, *, fall_mm_per_m: float | None = None
 ) -> NDArray[np.float64]:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from flatscan.levelling.joint_work import LipDown
-    from flatscan.levelling.plan import MethodName, Percentiles, Product, Proof, Proposal
+    from flatscan.levelling.plan import Percentiles, Product, Proof, Proposal
     from flatscan.sources.survey.survey import Door
     from flatscan.surface.surface import Surface
 
@@ -192,30 +192,3 @@ def _too_thick(fill_mm: NDArray[np.floating], thickest_mm: float, product: Produ
     row, col = np.unravel_index(int(np.nanargmax(fill_mm)), fill_mm.shape)
     place = place_in_words(surface.xy_mm(float(row), float(col)))
     return f"{thickest_mm:.1f} mm is needed {place}, and the product allows at most {most_mm:g} mm"
-
-
-def method(
-    name: MethodName,
-    fill_mm: NDArray[np.floating],
-    cell_mm: float,
-    draws_l: Sequence[float],
-    product: Product,
-    *,
-    accounts: int = 2,
-) -> Method:
-    """Volume, bags, area and thickness alone."""
-    volume, interval = quantity_l(draws_l), interval_95(draws_l, degrees=max(1, len(draws_l) // accounts - 1))
-    thin, mean, thick = _thickness(fill_mm, fill_mm > 0, None)
-    low, high = interval
-    return Method(
-        name=name,
-        volume_l=volume,
-        volume_interval_l=interval,
-        mass_kg=Quantity(mass_kg(volume.value, product), mass_kg(volume.u, product), "kg"),
-        bags=bags_to_buy(volume.value, product),
-        bags_interval=(bags_to_buy(low, product), bags_to_buy(high, product)),
-        area_m2=int((fill_mm > 0).sum()) * cell_mm**2 / MM2_PER_M2,
-        mean_mm=mean,
-        max_mm=thick,
-        min_mm=thin,
-    )

@@ -8,13 +8,18 @@ from __future__ import annotations
 
 import importlib.metadata
 import logging
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from flatscan.levelling.areas import areas_of, fill_labels, volumes_by_area
-from flatscan.levelling.flood import flood_fill
+from flatscan.levelling.bounds import free
+from flatscan.levelling.flood import flood
+from flatscan.levelling.least_fill import EdgeRule
+from flatscan.levelling.product import load_product
 from flatscan.levelling.quantities import volume_l
+from flatscan.surface.surface import NoiseModel, Surface
 
 CELL_MM = 1000.0
 
@@ -25,6 +30,30 @@ def packaged(name: str) -> np.ndarray:
     logging.getLogger("tifffile").setLevel(logging.CRITICAL)  # its no-data tag does not fit float32
     (entry,) = (f for f in importlib.metadata.files("lidar") or () if f.name == name)
     return np.asarray(tifffile.imread(entry.locate()), dtype=np.float64)
+
+
+def poured_l(height_mm: np.ndarray) -> float:
+    """Litres of a pour to the highest place, of a product that needs 1 mm there; that layer taken off again."""
+    inside = np.isfinite(height_mm)
+    height = height_mm.astype(np.float32)
+    surface = Surface(
+        height_mm=height,
+        estimate_mm=height.copy(),
+        white_mm=np.where(inside, 0.0, np.nan).astype(np.float32),
+        count=inside.astype(np.int32),
+        inside=inside,
+        cell_mm=CELL_MM,
+        origin_mm=(0.0, 0.0),
+        floor_from_scan=np.eye(4),
+        outline=(),
+        noise=NoiseModel(0.0, 0.0, 50.0, 0.0, "stated"),
+        slope=None,
+        kind="cloud",
+    )
+    product = replace(load_product(), least_layer_mm=1.0, greatest_layer_mm=None)
+    targets, rule = ((10.0 * CELL_MM, 0.05),), EdgeRule(cell_mm=CELL_MM, directions=4)
+    pours = flood(surface, surface.estimate_mm, free(surface), targets, rule, product).proposal.pours
+    return sum(pour.volume_l - pour.area_m2 * 1.0 for pour in pours)
 
 
 @pytest.fixture(scope="module")
@@ -68,8 +97,8 @@ def test_each_depression_poured_level_holds_what_the_other_code_filled(terrain, 
             continue  # two pools of different level that touch
         spill = ndimage.binary_dilation(pool, np.ones((3, 3))) & ~pool & (np.abs(terrain - level[0]) < 1e-9)
         assert spill.any() or pool[[0, -1]].any() or pool[:, [0, -1]].any()
-        poured = flood_fill(1000.0 * np.where(pool | spill, terrain, np.nan), least_layer_mm=0.0)
-        assert volume_l(poured, CELL_MM) / 1000.0 == pytest.approx(sizes[number - 1], rel=1e-9)
+        litres = poured_l(np.where(pool | spill, 1000.0 * (terrain - level[0]), np.nan))
+        assert litres / 1000.0 == pytest.approx(sizes[number - 1], rel=1e-5)  # heights are float32
         checked += 1
     assert checked >= 15
 
