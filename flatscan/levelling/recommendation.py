@@ -83,6 +83,10 @@ def _best(methods: Sequence[Method], basis: Basis, product: Product) -> tuple[Me
 
 def _ranked(methods: Sequence[Method], basis: Basis) -> _Ranking:
     possible = [method for method in methods if method.possible and method.name != "lift_tiles"]
+    patch = next((method for method in possible if method.name == "patch"), None)
+    if patch is not None:
+        # Where nothing is worth grinding it is the patch once more.
+        possible = [m for m in possible if m.name != "grind_and_patch" or m.ground_l > patch.ground_l]
     joints_only = basis.answer == "fill_joints_and_lips"
     if joints_only:
         # Where the gaps pass, what levels the floor is more than it needs.

@@ -61,10 +61,10 @@ def takes(method: Method, product: Product) -> str:
 
 
 def litres(method: Method) -> str:
-    """The volume to expect and its 95 % range, rounded by the range."""
-    low, high = method.volume_interval_l
+    """The volume that is as likely too little as too much, and the range of eight floors of ten, by which it is rounded."""
+    low, middle, high = method.volume_p_l
     places = min(decimals_for((high - low) / 2.0), 1)
-    value, low_text, high_text = (f"{max(0.0, v):.{places}f}" for v in (method.volume_l.value, low, high))
+    value, low_text, high_text = (f"{max(0.0, v):.{places}f}" for v in (middle, low, high))
     if low_text == high_text:
         return f"{value} litres"
     return f"0 to {high_text} litres" if float(value) == 0.0 else f"{value} litres ({low_text} to {high_text})"

@@ -25,6 +25,13 @@ _LEAST_RISE_MM = 0.05
 _ALL_BUT_PROVEN = 0.999
 
 
+def what(method: Method) -> str:
+    """What is done, in half a sentence; of grinding that is not worth it, that."""
+    if method.name == "grind_and_patch" and method.possible and not method.ground_m2:
+        return "nothing is worth grinding here, so it is the patch"
+    return WHAT[method.name]
+
+
 def title(code: AnswerCode) -> str:
     """Said before it is known to be needed, or as the work to do."""
     if code in {"level_areas", "level_all"}:

@@ -73,7 +73,7 @@ def _way(method: Method, plan: LevellingPlan) -> dict[str, Any]:
     return {
         "planned": method.name == plan.chosen,
         "name": levelling_words.NAME[method.name],
-        "what": levelling_words.WHAT[method.name],
+        "what": levelling_words.what(method),
         "litres": _together(levelling_words.litres(method)),
         "mass": wording.weight(method.mass_kg) if known else "",
         "buy": _together(levelling_words.to_buy(method, plan.product.bag_kg)),

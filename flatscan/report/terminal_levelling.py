@@ -91,7 +91,7 @@ def _add_ways(page: Page, plan: LevellingPlan, ways: Sequence[Method]) -> None:
         page.items([_way_line(way, plan) for way in ways])
         return
     star = ["* the way planned below"] if any(marked) else []
-    said = [f"{levelling_words.NAME[way.name]}: {levelling_words.WHAT[way.name]}" for way in ways]
+    said = [f"{levelling_words.NAME[way.name]}: {levelling_words.what(way)}" for way in ways]
     page.add(["", *(line for text in (*star, *said) for line in page.wrap(text, "  ", "    "))])
 
 
@@ -152,7 +152,8 @@ def _planned(plan: LevellingPlan, chosen: Method, files: Sequence[str]) -> list[
     lines += [levelling_words.door_line(door) for door in chosen.doors]
     lines += chosen.notes
     if chosen.proof is not None:
-        lines += [levelling_words.proof_line(chosen.proof, plan.before), *chosen.proof.open]
+        lines += [levelling_words.proof_line(chosen.proof, plan.before)]
+        lines += chosen.proof.open if plan.joint_work is None else ()
     lines.append(levelling_words.bound_line(chosen))
     drawn = [f"{name} ({what})" for name, what in _TO_MARK_OUT.items() if name in files]
     if drawn:

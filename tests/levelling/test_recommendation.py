@@ -33,7 +33,8 @@ def a_method(name, litres=0.0, *, area=0.0, bags=0, ground=0.0, product=BARE, wh
     made = Method(
         name=name,
         volume_l=Quantity(litres, 0.1 * litres, "l"),
-        volume_interval_l=(0.8 * litres, 1.2 * litres),
+        volume_interval_l=(0.7 * litres, 1.3 * litres),
+        volume_p_l=(0.8 * litres, litres, 1.2 * litres),
         mass_kg=Quantity(1.7 * litres, 0.0, "kg"),
         bags=bags,
         bags_interval=(bags, bags + 2),
@@ -240,3 +241,12 @@ def test_what_the_person_asked_for_is_kept_with_the_advice_beside_it(basis_of):
     assert name is None
     assert said[0] == "A level pour was asked for and cannot be done: the door allows 5 mm"
     assert prefers(the_ways(), basis_of("lay_as_is"), asked="screed")[0] == "screed"
+
+
+def test_grinding_that_grinds_nothing_is_no_other_way(basis_of) -> None:
+    """Where nothing is worth grinding the plan with grinding is the patch: the next best is another."""
+    first, grinds, *rest = the_ways()
+    same = [first, replace(grinds, volume_l=first.volume_l, ground_l=0.0, ground_m2=0.0), *rest]
+    name, said = recommend(same, basis_of(), BARE, asked=None)
+    assert name == "patch"
+    assert "a screed to one plane: 12.0 litres (9.6 to 14.4) against 90 litres (72 to 108)" in said[1]
