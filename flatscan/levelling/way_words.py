@@ -61,7 +61,7 @@ def takes(method: Method, product: Product) -> str:
 
 
 def litres(method: Method) -> str:
-    """The volume that is as likely too little as too much, and the range of eight floors of ten, by which it is rounded."""
+    """As likely too little as too much, and the range of eight floors of ten, by which it is rounded."""
     low, middle, high = method.volume_p_l
     places = min(decimals_for((high - low) / 2.0), 1)
     value, low_text, high_text = (f"{max(0.0, v):.{places}f}" for v in (middle, low, high))

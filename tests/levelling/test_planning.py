@@ -88,7 +88,7 @@ def test_what_is_called_possible_has_passed_its_proof(make_surface) -> None:
 
 def test_a_fill_that_fails_its_proof_is_never_printed(make_surface, monkeypatch: pytest.MonkeyPatch) -> None:
     """Half of the least fill leaves gaps over the limit: the plan stops instead of telling it."""
-    import flatscan.levelling.planning as planning
+    from flatscan.levelling import planning
 
     def halved(frame, **named):
         first, *rest = ways(frame, **named)
