@@ -18,7 +18,7 @@ _SIMPLIFY_CELLS = 0.75
 #: More corners than this in one area and nobody marks them all out; sides shorter than this on average are not worth
 #: a chalk line either.
 MOST_CORNERS = 24
-_USUAL_SIDE_MM = 150.0
+_USUAL_SIDE_MM = 250.0
 #: How far the corners are drawn together, and half the width of inlets that are closed, mm: the first that leaves few
 #: enough. Beyond the fourth only where an area is large or ragged.
 TOGETHER_MM = (
@@ -31,11 +31,13 @@ TOGETHER_MM = (
     (40.0, 120.0),
     (50.0, 200.0),
 )
-_USUAL_TOGETHER_MM = 20.0
+_USUAL_TOGETHER_MM = 30.0
 #: A rectangle is always as plain as can be.
 _LEAST_CORNERS = 4
 #: A pointed corner is cut where it would reach further than this many times the distance.
 _MITRE = 2.0
+#: Arcs are drawn as sides that keep this near to them, mm.
+_ARC_MM = 1.0
 #: What binary rounding may leave outside, mm.
 _ROUNDING_MM = 0.01
 
@@ -96,7 +98,8 @@ def _widened(area: Any, room: Any, apart: float, inlet: float) -> Any:
     """The widened and simplified polygon, or None where it falls apart or lets some of the area out."""
     import shapely
 
-    closed = area.buffer(inlet).buffer(-inlet).union(area) if inlet else area
+    # Arcs of the closing leave corners so near each other that a pointed join between them cannot be worked out.
+    closed = area.buffer(inlet).buffer(-inlet).simplify(_ARC_MM).union(area) if inlet else area
     wide = closed.buffer(apart, join_style="mitre", mitre_limit=_MITRE).simplify(apart, preserve_topology=True)
     if room is not None:
         wide = wide.intersection(room)
