@@ -48,7 +48,7 @@ def test_a_marking_outline_holds_the_area_and_keeps_near_it(seed: int, width: fl
 
 
 def test_usual_areas_have_few_corners() -> None:
-    """Of 100 and more smooth blobs nearly all need 24 corners or fewer, and most keep within 60 mm of the fill."""
+    """Of 100 and more smooth blobs nearly all need 24 corners or fewer, and four of five keep within 75 mm of the fill."""
     corners, apart = [], []
     for seed in range(50):
         labels = fill_labels(blobs(seed, 7.0), CELL_MM)
@@ -59,7 +59,7 @@ def test_usual_areas_have_few_corners() -> None:
             apart.append(polygon(marking).exterior.hausdorff_distance(polygon(rings).exterior))
     assert len(corners) >= 100
     assert np.mean(np.array(corners) <= MOST_CORNERS) >= 0.9
-    assert np.quantile(apart, 0.8) <= 60.0
+    assert np.quantile(apart, 0.8) <= 75.0
 
 
 def test_a_plain_rectangle_keeps_its_four_corners() -> None:
