@@ -70,3 +70,17 @@ def test_top_level_holds_only_the_agreed_names() -> None:
         "tests",
         "sample_scans",
     }
+
+
+def test_the_files_shown_in_the_manual_are_files_that_work(tmp_path: Path) -> None:
+    from flatscan.judgement import load_limits
+    from flatscan.levelling import load_product
+    from flatscan.sources.survey import read_survey
+
+    survey, product, limits = re.findall(r"^```toml\n(.*?)^```$", README, flags=re.M | re.S)
+    paths = [tmp_path / f"{name}.toml" for name in ("survey", "product", "limits")]
+    for path, text in zip(paths, (survey, product, limits), strict=True):
+        path.write_text(text, encoding="utf-8")
+    assert [zone.kind for zone in read_survey(paths[0]).zones] == ["fixed_height"]
+    assert load_product(paths[1]).kg_per_m2_mm == 1.6
+    assert load_limits([str(paths[2])])[0].id == "my-contract"
