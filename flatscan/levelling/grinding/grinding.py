@@ -11,6 +11,7 @@ from flatscan.levelling.grinding.lower_bound import bound_from
 from flatscan.levelling.grinding.problem import full_problem, programme_on
 from flatscan.levelling.grinding.programme import solve
 from flatscan.levelling.grinding.search import search
+from flatscan.measures.line_family import line_families
 from flatscan.progress import SILENT
 
 if TYPE_CHECKING:
@@ -26,10 +27,12 @@ if TYPE_CHECKING:
     from flatscan.levelling.targets import Target
     from flatscan.progress import Progress
 
-#: The lattice has at most this many blocks: in a room of 50 m² they are 120 mm wide, and the programme takes seconds.
-MOST_BLOCKS = 3500
+#: The lattice has at most this many blocks: in a room of 50 m² they are 100 mm wide, and the programme takes seconds.
+MOST_BLOCKS = 5000
 #: Most directions on the lattice; where the rule has more, every second or third of them is taken.
 _MOST_DIRECTIONS = 12
+#: Blocks may be coarser than they must by this factor, where that fits the edge better: gaps grow with length squared.
+_COARSER = 1.25
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -149,19 +152,45 @@ def lower_bound(
 
 
 def _bound(problem: FullProblem, lattice: Lattice, optimum: Optimum) -> float:
-    """The better of two: from all directions, and from those whose lines run through the blocks' centres."""
-    if lattice.step == 1:
-        return bound_from(problem, lattice, optimum)
-    straight = solve(programme_on(problem, lattice.straight(problem.rule.directions)))
-    return max(bound_from(problem, lattice, one) for one in (optimum, straight))
+    """From the lattice and, where its blocks are more than a cell, from another whose blocks meet in their middles."""
+    solved = [(lattice, optimum)]
+    if lattice.step > 1:
+        half = lattice.step // 2
+        other = _lattice_at(problem, lattice.step, (half, half))
+        solved.append((other, solve(programme_on(problem, other))))
+    return bound_from(problem, solved)
 
 
 def _lattice(problem: FullProblem, planning_cell_mm: float | None) -> Lattice:
     """The lattice to plan on."""
-    rule = problem.rule
     if planning_cell_mm is None:
-        step = max(1, math.ceil(math.sqrt(int(problem.seen.sum()) / MOST_BLOCKS)))
+        finest = max(1, math.ceil(math.sqrt(int(problem.seen.sum()) / MOST_BLOCKS)))
+        coarser = range(finest, math.floor(_COARSER * finest) + 1)
+        step = min(coarser, key=lambda n: _length_lost(problem, n))
     else:
-        step = max(1, round(planning_cell_mm / rule.cell_mm))
-    directions = max(n for n in range(1, _MOST_DIRECTIONS + 1) if rule.directions % n == 0)
-    return lattice_of(problem.height_mm, problem.inside, problem.targets, rule, step=step, directions=directions)
+        step = max(1, round(planning_cell_mm / problem.rule.cell_mm))
+    return _lattice_at(problem, step, (0, 0))
+
+
+def _lattice_at(problem: FullProblem, step: int, start: tuple[int, int]) -> Lattice:
+    return lattice_of(
+        problem.height_mm,
+        problem.inside,
+        problem.targets,
+        problem.rule,
+        step=step,
+        directions=_directions(problem.rule),
+        start=start,
+    )
+
+
+def _directions(rule: EdgeRule) -> int:
+    """As many of the rule's directions as the lattice takes, evenly spread."""
+    return max(n for n in range(1, _MOST_DIRECTIONS + 1) if rule.directions % n == 0)
+
+
+def _length_lost(problem: FullProblem, step: int) -> float:
+    """How much of the edges' length the lattice loses, because whole blocks make less of it: a sum of shares."""
+    families = line_families(problem.inside.shape, cell_mm=problem.rule.cell_mm, directions=_directions(problem.rule))
+    windows = [family.window(edge) for edge, _ in problem.targets for family in families]
+    return sum(window % step / window for window in windows if window > 0)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,11 +21,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Lattice:
-    """Blocks of ``step`` times ``step`` cells, from the grid's cell [0, 0] on.
+    """Blocks of ``step`` times ``step`` cells.
 
     Attributes
     ----------
     step : cells along a block's side
+    start : (row, col) of the grid's cell where the first block begins; cells before it are in none
     shape : (rows, cols) of blocks
     full_shape : (rows, cols) of the floor's grid
     height_mm : (rows, cols) float64, mean of what was seen of each block; NaN where most of it was not
@@ -33,6 +34,7 @@ class Lattice:
     """
 
     step: int
+    start: tuple[int, int]
     shape: tuple[int, int]
     full_shape: tuple[int, int]
     height_mm: NDArray[np.float64]
@@ -42,14 +44,10 @@ class Lattice:
         """(rows, cols, step * step) float64, the cells of each block; ``outside`` beyond the grid."""
         rows, cols = self.shape
         full = np.full((rows * self.step, cols * self.step), outside)
-        full[: self.full_shape[0], : self.full_shape[1]] = grid
+        part = grid[self.start[0] :, self.start[1] :]
+        full[: part.shape[0], : part.shape[1]] = part
         split = full.reshape(rows, self.step, cols, self.step).transpose(0, 2, 1, 3)
         return split.reshape(rows, cols, self.step**2)
-
-    def straight(self, directions: int) -> Lattice:
-        """The same with rows, columns and diagonals alone, of so many directions over half a turn."""
-        lines = tuple(way for way in self.lines if 4 * way.direction % directions == 0)
-        return replace(self, lines=lines)
 
     def to_full(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
         """Bilinear between the blocks' centres, level beyond the outermost.
@@ -64,7 +62,9 @@ class Lattice:
             return np.zeros(self.full_shape)
         nearest = ndimage.distance_transform_edt(unseen, return_distances=False, return_indices=True)
         whole = values[tuple(nearest)]
-        at = [(np.arange(n) + 0.5) / self.step - 0.5 for n in self.full_shape]
+        at = [
+            (np.arange(n) - first + 0.5) / self.step - 0.5 for n, first in zip(self.full_shape, self.start, strict=True)
+        ]
         down = _between(whole, at[0])
         full: NDArray[np.float64] = _between(down.T, at[1]).T
         return full
@@ -88,6 +88,7 @@ def lattice_of(
     *,
     step: int,
     directions: int,
+    start: tuple[int, int] = (0, 0),
 ) -> Lattice:
     """Block means and where the edge can be laid over them.
 
@@ -98,8 +99,8 @@ def lattice_of(
 
     ``directions``: a divisor of the rule's.
     """
-    rows, cols = (-(-n // step) for n in inside.shape)
-    bare = Lattice(step, (rows, cols), inside.shape, np.zeros((rows, cols)), ())
+    rows, cols = (max(1, -(-(n - first) // step)) for n, first in zip(inside.shape, start, strict=True))
+    bare = Lattice(step, start, (rows, cols), inside.shape, np.zeros((rows, cols)), ())
     seen = inside & np.isfinite(height_mm)
     total = bare.blocks(np.where(seen, height_mm, 0.0), 0.0).sum(axis=2)
     count, within = bare.blocks(seen, 0.0).sum(axis=2), bare.blocks(inside, 0.0).sum(axis=2)
@@ -111,7 +112,7 @@ def lattice_of(
     coarse = line_families((rows, cols), cell_mm=rule.cell_mm * step, directions=directions)
     for n, (narrow, wide) in enumerate(zip(fine, coarse, strict=True)):
         cells = cells_of_lines((rows, cols), wide)
-        walls = np.cumsum(_walls_between(cells, inside, (rows, cols), step), axis=1)
+        walls = np.cumsum(_walls_between(bare, cells, inside), axis=1)
         holes = [wide.most_hole(edge, rule.bridge_mm) for edge, _ in targets]
         of_hole = {hole: piece_numbers(cells, inner.ravel(), known.ravel(), hole) for hole in set(holes)}
         for piece in of_hole.values():
@@ -121,15 +122,18 @@ def lattice_of(
         lines.append(
             StraightLines(n * (rule.directions // directions), cells, tuple(of_hole[h] for h in holes), windows)
         )
-    return Lattice(step, (rows, cols), inside.shape, height, tuple(lines))
+    return Lattice(step, start, (rows, cols), inside.shape, height, tuple(lines))
 
 
-def _walls_between(
-    cells: NDArray[np.int64], inside: NDArray[np.bool_], shape: tuple[int, int], step: int
-) -> NDArray[np.bool_]:
+def _walls_between(lattice: Lattice, cells: NDArray[np.int64], inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """(lines, readings - 1) bool, a wall lies on the straight way between one reading's block centre and the next."""
-    row, col = np.divmod(np.maximum(cells, 0), shape[1])
-    at = [np.minimum(n * step + step // 2, most - 1) for n, most in zip((row, col), inside.shape, strict=True)]
+    step = lattice.step
+    at = [
+        np.minimum(first + n * step + step // 2, most - 1)
+        for first, n, most in zip(
+            lattice.start, np.divmod(np.maximum(cells, 0), lattice.shape[1]), inside.shape, strict=True
+        )
+    ]
     broken = np.zeros((cells.shape[0], cells.shape[1] - 1), dtype=bool)
     for n in range(2 * step + 1):
         share = n / (2.0 * step)

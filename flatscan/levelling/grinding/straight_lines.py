@@ -75,7 +75,12 @@ class Chords:
         gap: NDArray[np.float64] = self.share * first + (1.0 - self.share) * second - middle
         return gap
 
-    def __getitem__(self, keep: NDArray[np.bool_] | slice) -> Chords:
+    def worst_of_each_cell(self, surface_mm: NDArray[np.float64]) -> Chords:
+        """For each middle the chord that exceeds its limit most."""
+        order = np.lexsort((self.limit_mm - self.gap_mm(surface_mm), self.middle))
+        return self[order[np.diff(self.middle[order], prepend=-1) > 0]]
+
+    def __getitem__(self, keep: NDArray[np.bool_] | NDArray[np.intp]) -> Chords:
         return Chords(*(getattr(self, field.name)[keep] for field in fields(self)))
 
 
