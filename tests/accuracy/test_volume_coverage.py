@@ -20,6 +20,8 @@ import sys
 from dataclasses import dataclass, replace
 
 import numpy as np
+import pytest
+from scipy import stats
 from scipy.ndimage import gaussian_filter
 
 from flatscan.levelling import load_product, plan_levelling
@@ -198,6 +200,25 @@ def test_volume_intervals_hold_on_12_floors():
         of = [r[way] for r in results if way in r]
         assert len(of) >= fewest + 2
         assert shares(of)["held"] * len(of) >= fewest, table(results)
+
+
+@pytest.mark.long
+def test_volume_intervals_hold_on_200_floors():
+    """Shares of what is stated, as far off as chance takes one in 500 of them (binomial, both sides).
+
+    On these floors the 95 % interval held 190 of 200 patches, 149 of 155 grindings, 187 of 200 screeds and 167 of 176
+    pours. Screeds and pours are stated a little too high: 5 and 6 % needed more than P90, 16 and 14 % less than P10.
+    """
+    results = run(200, 5000, grinding=200)
+    print(table(results))
+    stated = {"held": 0.95, "below P10": 0.1, "P10 to P90": 0.8, "above P90": 0.1}
+    for way in WAYS:
+        of = [r[way] for r in results if way in r]
+        assert len(of) >= 100
+        found = shares(of)
+        for name, share in stated.items():
+            low, high = stats.binom(len(of), share).ppf([0.001, 0.999])
+            assert low <= round(found[name] * len(of)) <= high, f"{way}: {name}\n{table(results)}"
 
 
 def main() -> None:
