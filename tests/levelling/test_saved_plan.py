@@ -7,6 +7,7 @@ import io
 import pickle
 import warnings
 import zipfile
+from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
 from pathlib import Path
 
@@ -25,12 +26,18 @@ from flatscan.quantity import Quantity
 from flatscan.report.saved_basis import FILE_NAME, basis_bytes, load_basis
 from flatscan.surface.surface import NoiseModel
 
-#: numpy leaves a broken archive open until it is collected: see ``test_a_broken_file_is_closed``.
-pytestmark = pytest.mark.filterwarnings("ignore:unclosed file:ResourceWarning")
-
 ADVICE = "Run flatscan check again and give its result folder."
 #: Where a surface is kept without what no plan asks for.
 NOT_KEPT = {"fit": None, "inferences": ()}
+#: numpy leaves a broken archive open until it is collected: see ``test_a_broken_file_is_closed``.
+pytestmark = pytest.mark.filterwarnings("ignore:unclosed file:ResourceWarning")
+
+
+@pytest.fixture(autouse=True, scope="module")
+def collected() -> Iterator[None]:
+    """Nothing that is left open is found by another file's tests."""
+    yield
+    gc.collect()
 
 
 def same(kept: object, again: object, where: str = "basis") -> None:
