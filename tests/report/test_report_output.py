@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from flatscan.errors import OutputError
+from flatscan.levelling.basis import Basis
 from flatscan.report import output
 from flatscan.report.output import FILE_NAMES, write_report
 from flatscan.report.report import Report
+from flatscan.report.saved_basis import load_basis
 
-#: Files of what this report has none of: joints, hand readings, a way that was chosen.
-NOT_HERE = {"joints.csv", "stations.csv", "floor.jpg", "readings.csv", "next_readings.csv", "after.png"}
-#: Drawings, and what a later plan is made from: tested where they are made.
-ELSEWHERE = {"marking_out.pdf", "marking_out.csv", "plan.dxf", "joint_work.csv", "floor.npz"}
+#: Files of what this report has none of: joints, hand readings, a way that was chosen, what it was planned from.
+NOT_HERE = {
+    "joints.csv", "stations.csv", "floor.jpg", "readings.csv", "next_readings.csv", "after.png", "joint_work.csv",
+    "floor.npz",
+}  # fmt: skip
 
 
 @pytest.fixture
@@ -26,13 +30,32 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_every_file_is_written_and_nothing_else(report: Report, tmp_path: Path) -> None:
     out = tmp_path / "result"
     files = write_report(report, out)
-    wanted = [name for name in FILE_NAMES if name not in NOT_HERE | ELSEWHERE]
-    assert sorted(p.name for p in out.iterdir() if p.name not in ELSEWHERE) == sorted(wanted)
-    assert [path.name for path in files if path.name not in ELSEWHERE] == wanted
-    assert {p.name for p in out.iterdir()} == {path.name for path in files} <= set(FILE_NAMES)
+    wanted = [name for name in FILE_NAMES if name not in NOT_HERE]
+    assert [path.name for path in files] == wanted
+    assert sorted(p.name for p in out.iterdir()) == sorted(wanted)
     assert all(path.stat().st_size > 0 for path in files)
     assert [p.name for p in out.parent.iterdir()] == ["result"]
     assert (out / "result.json").read_text(encoding="utf-8").rstrip("\n") == output.as_json(report)
+
+
+@pytest.mark.usefixtures("quick")
+def test_what_the_plan_was_made_from_is_kept_with_it(report: Report, tmp_path: Path) -> None:
+    basis = Basis(report.surface, ((2000.0, 3.0),), ("bs8204-sr1",), "level_areas", None)
+    files = write_report(replace(report, basis=basis), tmp_path / "result")
+    assert {path.name for path in files} == set(FILE_NAMES) - NOT_HERE | {"floor.npz"}
+    kept = load_basis(tmp_path / "result" / "floor.npz")
+    assert kept.surface.estimate_mm.tobytes() == report.surface.estimate_mm.tobytes()
+    assert kept.gap_limits == basis.gap_limits
+
+
+@pytest.mark.usefixtures("quick")
+def test_nothing_to_mark_out_nothing_drawn(report: Report, tmp_path: Path) -> None:
+    files = write_report(replace(report, plan=replace(report.plan, areas=())), tmp_path / "result")
+    assert {path.name for path in files} == set(FILE_NAMES) - NOT_HERE - {
+        "marking_out.pdf",
+        "marking_out.csv",
+        "plan.dxf",
+    }
 
 
 @pytest.mark.parametrize("error", [RuntimeError("boom"), KeyboardInterrupt()])

@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 
 from flatscan.judgement.verdict import AnswerCode, JointShares, JointTally
+from flatscan.levelling.basis import Basis
+from flatscan.levelling.joint_work import JointFill, JointWork
 from flatscan.measures.joints.joints import Joints, MeasuredFace
 from flatscan.quantity import Quantity
 from flatscan.report import joint_story, joint_wording
@@ -246,13 +248,21 @@ def test_every_file_is_written_where_there_is_something_to_write(
     monkeypatch.setattr("flatscan.report.heatmap.heatmap_png", lambda _: b"\x89PNG")
     (reading,) = tiled.verdict.next_readings
     asked = replace(reading, number=1, kind="lip", joint="J7")
-    whole = replace(tiled, picture=picture, verdict=replace(tiled.verdict, next_readings=(asked,)))
+    line = ((400.0, 300.0), (400.0, 1500.0))
+    fill = JointFill("J7", line, 900.0, "over", None, None, Quantity(0.2, 0.05, "l"))
+    work = JointWork((fill,), (), Quantity(1.0, 0.2, "l"), 6.0, 0.0)
+    whole = replace(
+        tiled,
+        picture=picture,
+        verdict=replace(tiled.verdict, next_readings=(asked,)),
+        plan=replace(tiled.plan, joint_work=work, chosen="patch"),
+        basis=Basis(tiled.surface, ((2000.0, 3.0),), ("over-old-tiles",), "level_areas", work),
+    )
     files = write_report(whole, tmp_path / "result")
-    # No straightedge was laid, and no way of levelling was chosen.
-    asked_for = [*FILE_NAMES[: FILE_NAMES.index("methods.csv") + 1]]
-    wanted = [name for name in asked_for if name != "readings.csv"]
-    assert [path.name for path in files][: len(wanted)] == wanted
-    assert sorted(path.name for path in (tmp_path / "result").iterdir()) == sorted(path.name for path in files)
+    # No straightedge was laid, and no way was judged again.
+    wanted = [name for name in FILE_NAMES if name not in ("readings.csv", "after.png")]
+    assert [path.name for path in files] == wanted
+    assert sorted(path.name for path in (tmp_path / "result").iterdir()) == sorted(wanted)
     assert "J7" in (tmp_path / "result" / "next_readings.csv").read_text(encoding="utf-8")
 
 
