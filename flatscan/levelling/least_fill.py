@@ -164,5 +164,5 @@ def _as_fill(fill_mm: NDArray[np.float64], least_layer_mm: float, most_mm: NDArr
     feathered = (fill > 0.0) & (fill < least_layer_mm - _ROUNDING_MM)
     if most_mm is None:
         return Fill(fill, np.zeros(fill.shape, dtype=np.bool_), feathered)
-    beyond = fill > most_mm + AIM_BELOW_MM / 2.0
+    beyond = fill > most_mm + (AIM_BELOW_MM - 10.0 * _SETTLED_MM)
     return Fill(np.where(beyond, fill, np.minimum(fill, most_mm)), beyond, feathered)
