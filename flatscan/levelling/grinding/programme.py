@@ -70,6 +70,11 @@ class Optimum:
     rounds: int
 
 
+#: Steps of the simplex method after which the programme is left as it stands: a lower bound still, and a plan to try.
+#: Only bounds that nothing can keep to need so many.
+MOST_STEPS = 20_000
+
+
 def solve(programme: Programme, start: Sequence[Chords] = ()) -> Optimum:
     """Solve, find the worst chord over every cell, add those that are broken, and repeat.
 
@@ -87,12 +92,15 @@ def solve(programme: Programme, start: Sequence[Chords] = ()) -> Optimum:
     chords = list(start)
     for part in chords:
         model.add(part)
-    rounds = 0
+    rounds = steps = 0
     while True:
         rounds += 1
         surface = model.solved()
+        new_steps = model.steps
+        steps += new_steps
         part = broken_chords(surface, programme.lines, programme.limits_mm, more_than_mm=SETTLED_MM)
-        if len(part) == 0:
+        stuck = rounds > 1 and new_steps == 0
+        if len(part) == 0 or stuck or steps > MOST_STEPS:
             return model.optimum(joined(chords), rounds)
         part = part.worst_of_each_cell(surface)
         model.add(part)
@@ -163,6 +171,11 @@ class _Model:
         fill, grind, beyond = (self._on_cells(n) for n in range(3))
         surface: NDArray[np.float64] = self.programme.floor_mm + fill + beyond - grind
         return surface
+
+    @property
+    def steps(self) -> int:
+        """Steps that the simplex method took for the last solution."""
+        return int(self.solver.getInfo().simplex_iteration_count)
 
     def _on_cells(self, n: int) -> NDArray[np.float64]:
         at = self.columns[n]

@@ -62,9 +62,11 @@ def search(problem: FullProblem, lattice: Lattice, progress: Progress) -> Found:
         optimum = solve(programme_on(problem, lattice, more))
         optima.append(optimum)
         depths = depths_of(problem, lattice, optimum.grind_mm.reshape(lattice.shape))
-        trial = min((tried(problem, grind) for grind in depths), key=lambda t: t.worth)
+        trials = [tried(problem, grind) for grind in depths if np.nansum(grind) > 0.0]
+        trial = min(trials, key=lambda t: t.worth, default=alone)
         best = min(best, trial, key=lambda t: t.worth)
-        if not 0.0 < trial.worth[0] < excess:
+        if not 0.0 < trial.worth[0] < excess or np.nansum(optimum.beyond_mm) > _NO_EXCESS_MM:
+            # Kept to, or no nearer, or not to be kept to by any grinding that is allowed.
             break
         excess = trial.worth[0]
         more += _ASKED_MORE * lattice.blocks(trial.excess_mm, 0.0).max(axis=2)
