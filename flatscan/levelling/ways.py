@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.constants import MM3_PER_LITRE, MM_PER_M
+from flatscan.constants import MM_PER_M
 from flatscan.levelling.flood import flood, flood_again
 from flatscan.levelling.grinding import plan_grinding
 from flatscan.levelling.joint_work import joint_extra
@@ -140,7 +140,7 @@ def _grind_and_patch(frame: Frame, patch: Way, progress: Progress) -> Way:
         cell_mm = frame.basis.surface.cell_mm
         return fill_price * volume_l(of.fill_mm, cell_mm) + grind_price * volume_l(of.grind_mm, cell_mm)
 
-    lowest = ground.lower_bound_cost / MM3_PER_LITRE
+    lowest = ground.lower_bound_cost
     if not grind_mm.any() or (cost(proposal) >= cost(patch.proposal) and not patch.proposal.why_not):
         same = replace(patch.proposal, name="grind_and_patch", notes=("Nothing is worth grinding: this is the patch",))
         return replace(patch, proposal=replace(same, bound=_share(lowest, cost(same))))

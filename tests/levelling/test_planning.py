@@ -234,3 +234,13 @@ def test_mirrored_volumes() -> None:
     np.testing.assert_allclose(mirrored_l(np.array([0.0, 1.0]), np.array([0.0, 9.0])), [0.0, 0.0])
     np.testing.assert_allclose(mirrored_l(np.array([1.0, 1.0]), np.array([2.0, 2.0])).sum(), (2 * 2**0.5 - 2) ** 2)
     np.testing.assert_allclose(mirrored_l(np.array([0.0, 0.0]), np.array([0.0, 0.0])), [0.0, 0.0])
+
+
+def test_the_bound_of_grinding_is_that_of_the_plan_in_the_same_money(make_surface) -> None:
+    """On cells of 50 mm the programme is the floor itself: no plan can cost much less than this one."""
+    x = np.mgrid[0:60, 0:83][1]
+    surface = make_surface(7.0 * np.exp(-((x - 41.0) ** 2) / 20.0))
+    priced = replace(THIN, currency="EUR", bag_price=60.0, grind_price_per_m2_mm=0.5, greatest_grind_mm=8.0)
+    grind = by_name(plan_of(surface, product=priced))["grind_and_patch"]
+    assert grind.ground_l > 0.5
+    assert 0.8 < grind.bound <= 1.0
