@@ -181,8 +181,12 @@ def _draws(
     rows: list[list[NDArray[np.float64]]] = [[] for _ in candidates]
     count = draws_for(surface.height_mm.size, len(frame.targets))
     for floor in simulated_floors(surface, count=count, rng=rng, progress=progress):
+        fills: dict[Any, NDArray[np.floating]] = {}
         for number, way in enumerate(candidates):
-            takes = volumes_by_area(way.again(floor.height_mm, rng), labels[number], cell_mm)
+            # Where nothing is worth grinding two ways are one.
+            if way.again not in fills:
+                fills[way.again] = way.again(floor.height_mm, rng)
+            takes = volumes_by_area(fills[way.again], labels[number], cell_mm)
             rows[number].append(floor.could_take(planned[number], takes))
     return [np.array(of_way) for of_way in rows]
 
