@@ -135,8 +135,8 @@ def _walls_between(lattice: Lattice, cells: NDArray[np.int64], inside: NDArray[n
         )
     ]
     broken = np.zeros((cells.shape[0], cells.shape[1] - 1), dtype=bool)
-    for n in range(2 * step + 1):
-        share = n / (2.0 * step)
+    for n in range(step + 1):
+        share = n / step
         r, c = (np.rint(a[:, :-1] * (1.0 - share) + a[:, 1:] * share).astype(np.int64) for a in at)
         broken |= ~inside[r, c]
     return broken

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from itertools import product
 
 import numpy as np
@@ -100,3 +100,8 @@ def bumpy() -> Callable[..., np.ndarray]:
 @pytest.fixture(scope="session")
 def cheapest() -> Callable[..., float | None]:
     return _cheapest
+
+
+@pytest.fixture(scope="session")
+def every_chord() -> Callable[..., Iterator[tuple[int, int, int, float]]]:
+    return _chords
