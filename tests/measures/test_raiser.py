@@ -99,6 +99,27 @@ def test_a_band_that_rose_lifts_the_floor_a_window_to_either_side(across: bool) 
     assert rise[127] < 0.5  # roughness only
 
 
+def test_a_contact_that_rose_lifts_what_is_a_whole_edge_away() -> None:
+    """A band rises to 5 mm, and the chord to a spike at 0 mm, 14 cells away, with it; next to the band nothing does.
+
+    Cells 1 to 7 from the band lie 0.2 mm under that chord, with a limit of 0.4 mm; cells 8 to 13 lie deep, and are
+    first filled to 0.4 mm under the chord from cell 1.
+    """
+    d = np.arange(1, 15)
+    chord = 5.0 * (1.0 - d / 14.0)
+    line = np.full(120, -5.0)
+    line[75:89] = np.where(d <= 7, chord - 0.2, np.where(d == 14, 0.0, -5.0))
+    z = np.tile(line, (40, 1))  # so many lines that their stretches are searched, not single contacts
+    raiser = Raiser(z, np.ones(z.shape, bool), [(14.0, 0.4)], cell_mm=1.0, directions=1)
+    settle(raiser.sweep)
+    first = 4.0 + 3.0 / 7.0 + 3.0 / 14.0 - 0.2  # cell 1
+    np.testing.assert_allclose(raiser.surface_mm[:, 82:88], np.tile(first * (14 - d[7:13]) / 13 - 0.4, (40, 1)))
+    raiser.raise_to(np.where((np.arange(120) >= 60) & (np.arange(120) < 75), 5.0, z))
+    settle(raiser.sweep)
+    np.testing.assert_allclose(raiser.surface_mm[:, 82:88], np.tile(chord[7:13] - 0.4, (40, 1)))
+    np.testing.assert_array_equal(raiser.surface_mm[:, 75:82], z[:, 75:82])
+
+
 def test_twins_agree(monkeypatch: pytest.MonkeyPatch) -> None:
     rng = np.random.default_rng(3)
     for trial in range(12):
