@@ -41,10 +41,12 @@ def replan(folder: Path | str, settings: LevelSettings, *, seed: int, progress: 
     product = load_product(settings.product_file)
     survey = None if settings.survey_file is None else read_survey(Path(settings.survey_file))
     basis = load_basis(folder / FILE_NAME)
+    # The same floors are drawn as by the check with that seed.
+    _, _, level_rng, _, _ = np.random.default_rng(seed).spawn(5)
     plan = plan_levelling(
         basis,
         product,
-        rng=np.random.default_rng(seed),
+        rng=level_rng,
         margin_mm=settings.margin_mm,
         survey=survey,
         asked=next((name for name in METHOD_NAMES if name == settings.method), None),

@@ -66,13 +66,14 @@ def _lay_rules(floor: RuledFloor, survey: Survey, basis: Basis) -> None:
 
 
 def _add_door(floor: RuledFloor, door: Door) -> None:
-    if door.greatest_build_up_mm is None:
-        return
     import shapely
 
     reach = DOOR_BAND_MM + floor.surface.strip_mm
     band = shapely.LineString(door.line_mm).buffer(reach, cap_style="flat")
-    floor.add_zone("door", door.name, band, door.greatest_build_up_mm)
+    if door.greatest_build_up_mm is None:
+        floor.refuse_beside(door.name, band)
+    else:
+        floor.add_zone("door", door.name, band, door.greatest_build_up_mm)
 
 
 def _region_of(zone: Zone, floor: RuledFloor, basis: Basis) -> Geometry:

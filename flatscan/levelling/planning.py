@@ -140,7 +140,7 @@ def _judged_again(way: Way, frame: Frame) -> tuple[Way, Proof | None]:
     A fill that meets its limits by construction and fails here is a mistake of ours, which must not be printed.
     """
     proposal, surface = way.proposal, frame.basis.surface
-    if proposal.name == "lift_tiles":
+    if proposal.why_not or proposal.name == "lift_tiles":
         return way, None
     proof = prove(
         finished_mm(surface, proposal, frame.bounds),
@@ -151,7 +151,7 @@ def _judged_again(way: Way, frame: Frame) -> tuple[Way, Proof | None]:
         lips_left=() if way.covers_lips else frame.lips_left,
         work=frame.basis.joint_work,
     )
-    if proof.passes or proposal.why_not:
+    if proof.passes:
         return way, proof
     leaves = worst_over(proof)
     if leaves and proposal.name in ("patch", "grind_and_patch"):

@@ -80,6 +80,10 @@ class RuledFloor:
             mask = cells_of_zone(self.surface, region)
         self.rules.append(Rule(NamedMask(kind, name, mask, value_mm), region))
 
+    def refuse_beside(self, name: str, region: Geometry) -> None:
+        """Raise ``InputError`` where no judged floor lies in a polygon that asks for nothing."""
+        self._check_on_floor(name, cells_of_zone(self.surface, region))
+
     def add_line(self, kind: str, name: str, line: Sequence[Point]) -> None:
         """A rule along a line; raises ``InputError`` where it does not cross the floor."""
         mask = cells_of_line(self.surface, line)

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import io
 import zipfile
+import zlib
 from typing import TYPE_CHECKING, Any, Literal
 
 import msgspec
@@ -26,8 +27,18 @@ if TYPE_CHECKING:
 FILE_NAME = "floor.npz"
 _FORM: Literal["flatscan-floor/1"] = "flatscan-floor/1"
 _GRIDS = ("height_mm", "estimate_mm", "white_mm", "inside")
+_TYPES: dict[str, type[np.generic]] = {
+    **dict.fromkeys((*_GRIDS, "correlated_scale", "realisations_mm"), np.float32),
+    "inside": np.bool_,
+}
+_RINGS = ("outline_", "tile_")
 #: A file that claims more cells than this was not written here.
 _MOST_CELLS = 200_000_000
+#: What unpacking a file that is not whole, or not ours, may raise.
+_BROKEN = (
+    OSError, KeyError, ValueError, TypeError, AttributeError, EOFError, MemoryError, zlib.error, zipfile.BadZipFile,
+    NotImplementedError,
+)  # fmt: skip
 _ADVICE = "Run flatscan check again and give its result folder"
 
 
@@ -109,20 +120,40 @@ def load_basis(path: Path) -> Basis:
         for a file that is missing, broken or not written by ``basis_bytes``; nothing in it is run
     """
     try:
-        with np.load(path, allow_pickle=False) as stored:
+        content = path.read_bytes()
+    except FileNotFoundError as error:
+        raise InputError(path.name, "the folder has no such file", _ADVICE) from error
+    except OSError as error:
+        raise InputError(path.name, f"cannot be read ({error.strerror})", _ADVICE) from error
+    try:
+        with np.load(io.BytesIO(content), allow_pickle=False) as stored:
             arrays = {name: stored[name] for name in stored.files}
         head = msgspec.json.decode(arrays.pop("head").tobytes(), type=_Head)
         return _basis(head, arrays)
-    except FileNotFoundError as error:
-        raise InputError(path.name, "the folder has no such file", _ADVICE) from error
-    except (OSError, KeyError, ValueError, TypeError, zipfile.BadZipFile, EOFError) as error:
+    except _BROKEN as error:
         raise InputError(path.name, "it is broken or from another version", _ADVICE) from error
+
+
+def _check(arrays: dict[str, Any]) -> None:
+    """Raise ValueError for arrays that are no floor's."""
+    height = arrays["height_mm"]
+    if height.ndim != 2 or height.size > _MOST_CELLS:  # noqa: PLR2004 - a grid
+        raise ValueError(f"not a floor's grid: {height.shape}")
+    for name, array in arrays.items():
+        wanted = _TYPES.get(name, np.float64)
+        if array.dtype != wanted:
+            raise ValueError(f"{name} is {array.dtype}, not {np.dtype(wanted)}")
+        if name.startswith(_RINGS) and array.shape[1:] != (2,):
+            raise ValueError(f"{name} is no ring: {array.shape}")
+    if arrays["floor_from_scan"].shape != (4, 4):
+        raise ValueError("floor_from_scan is no transform")
+    if not np.array_equal(np.isfinite(arrays["estimate_mm"]), np.isfinite(height)):
+        raise ValueError("estimate_mm is not of the floor that was seen")
 
 
 def _basis(head: _Head, arrays: dict[str, Any]) -> Basis:
     height = arrays["height_mm"]
-    if height.ndim != 2 or height.size > _MOST_CELLS:  # noqa: PLR2004 - a grid
-        raise ValueError(f"not a floor's grid: {height.shape}")
+    _check(arrays)
     surface = Surface(
         **{name: arrays[name] for name in _GRIDS},
         count=np.isfinite(height).astype(np.int32),

@@ -48,7 +48,7 @@ def test_a_marking_outline_holds_the_area_and_keeps_near_it(seed: int, width: fl
 
 
 def test_usual_areas_have_few_corners() -> None:
-    """Of 100 and more smooth blobs nearly all need 24 corners or fewer, and four of five keep within 75 mm of the fill."""
+    """Of 100 smooth blobs and more nearly all need 24 corners or fewer; four of five keep within 75 mm of the fill."""
     corners, apart = [], []
     for seed in range(50):
         labels = fill_labels(blobs(seed, 7.0), CELL_MM)

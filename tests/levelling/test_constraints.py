@@ -392,3 +392,9 @@ def test_the_rule_that_is_missed_most_is_named_with_its_place(floor):
     assert words().startswith("the whole floor may rise 8.0 mm and 9.0 mm is needed 0.07 m from the left wall, 0.17 m")
     need[bounds.least_fill_mm == 1.0] = 4.0
     assert words().startswith("'sill' stands 1.0 mm above the old floor and 4.0 mm is needed 2.0")
+
+
+def test_a_door_beside_the_floor_is_refused_even_where_it_asks_for_nothing(walled) -> None:
+    survey = survey_of(doors=(Door("far door", ((90_000.0, 0.0), (90_900.0, 0.0))),))
+    with pytest.raises(InputError, match="far door"):
+        bounds_of(survey, basis_of(walled), PRODUCT)
