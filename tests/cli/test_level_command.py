@@ -135,6 +135,11 @@ def test_the_json_is_the_file_and_follows_its_schema(result: Path, tmp_path: Pat
         jsonschema.validate(broken, levelling_schema())
 
 
+def test_a_plan_with_nothing_changed_is_the_plan_of_the_check(result: Path) -> None:
+    of_check = json.loads((result / "result.json").read_text(encoding="utf-8"))["levelling"]
+    assert planned(result) == of_check
+
+
 def test_nothing_is_written_where_no_folder_is_named(result: Path, tmp_path: Path, monkeypatch) -> None:
     monkeypatch.chdir(tmp_path)
     before = {path.name: path.stat().st_mtime_ns for path in result.iterdir()}
