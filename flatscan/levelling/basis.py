@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from flatscan.judgement.soundness import Soundness
-from flatscan.levelling.joint_work import joint_work_of
+from flatscan.levelling.joints.joint_work import joint_work_of
 from flatscan.levelling.targets import gap_pairs
 
 if TYPE_CHECKING:
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from flatscan.judgement.limits import LimitSet
     from flatscan.judgement.verdict import AnswerCode, Point, Verdict
-    from flatscan.levelling.joint_work import JointWork
+    from flatscan.levelling.joints.joint_work import JointWork
     from flatscan.levelling.targets import Target
     from flatscan.measures.measurement import Measurement
     from flatscan.settings import Segment, Settings

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.constants import MM2_PER_M2, MM3_PER_LITRE
-from flatscan.levelling.least_fill import EdgeRule
+from flatscan.levelling.filling.least_fill import EdgeRule
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from flatscan.levelling.basis import Basis
-    from flatscan.levelling.bounds import Bounds
-    from flatscan.levelling.joint_work import LipDown
+    from flatscan.levelling.binding.bounds import Bounds
+    from flatscan.levelling.joints.joint_work import LipDown
     from flatscan.levelling.plan import Product
     from flatscan.levelling.targets import Target
     from flatscan.sources.survey.survey import Door

@@ -11,8 +11,8 @@ if TYPE_CHECKING:
 
     from flatscan.caveats import Caveat
     from flatscan.judgement.verdict import Point
-    from flatscan.levelling.bounds import Bounds
-    from flatscan.levelling.joint_work import JointWork
+    from flatscan.levelling.binding.bounds import Bounds
+    from flatscan.levelling.joints.joint_work import JointWork
     from flatscan.quantity import Quantity
 
 MethodName = Literal["patch", "flood", "screed", "skim", "grind_and_patch", "lift_tiles"]

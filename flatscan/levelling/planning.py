@@ -10,16 +10,16 @@ import numpy as np
 from flatscan.caveats import caveat
 from flatscan.constants import MM2_PER_M2
 from flatscan.judgement.places import place_in_words
-from flatscan.levelling.areas import areas_of, fill_labels, grind_areas_of, volumes_by_area
-from flatscan.levelling.constraints import bounds_of
-from flatscan.levelling.doors import doors_of
+from flatscan.levelling.binding.constraints import bounds_of
+from flatscan.levelling.choice.doors import doors_of
+from flatscan.levelling.choice.recommendation import recommend
 from flatscan.levelling.frame import Frame
-from flatscan.levelling.lip_work import lip_ramps, lips_to_grind
+from flatscan.levelling.joints.lip_work import lip_ramps, lips_to_grind
+from flatscan.levelling.marking.areas import areas_of, fill_labels, grind_areas_of, volumes_by_area
 from flatscan.levelling.plan import LevellingPlan
 from flatscan.levelling.possible import accounts_of, simulated_floors
 from flatscan.levelling.proof import finished_mm, prove, worst_over
 from flatscan.levelling.quantities import method_of, quantity_l
-from flatscan.levelling.recommendation import recommend
 from flatscan.levelling.targets import targets_of
 from flatscan.levelling.ways import ways
 from flatscan.progress import SILENT

@@ -16,9 +16,9 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from flatscan.levelling.bounds import Bounds
-    from flatscan.levelling.joint_work import JointWork, LipDown
-    from flatscan.levelling.least_fill import EdgeRule
+    from flatscan.levelling.binding.bounds import Bounds
+    from flatscan.levelling.filling.least_fill import EdgeRule
+    from flatscan.levelling.joints.joint_work import JointWork, LipDown
     from flatscan.levelling.plan import Proposal
     from flatscan.levelling.targets import Target
     from flatscan.surface.surface import Surface

@@ -10,11 +10,11 @@ import numpy as np
 
 from flatscan.constants import MM2_PER_M2, MM3_PER_LITRE
 from flatscan.judgement.places import place_in_words
-from flatscan.levelling.costs import cost_of
-from flatscan.levelling.doors import door_rises
-from flatscan.levelling.lip_work import ground_at_lips
+from flatscan.levelling.choice.costs import cost_of
+from flatscan.levelling.choice.doors import door_rises
+from flatscan.levelling.choice.times import cover_h, layers_of, walk_on_h
+from flatscan.levelling.joints.lip_work import ground_at_lips
 from flatscan.levelling.plan import Method
-from flatscan.levelling.times import cover_h, layers_of, walk_on_h
 from flatscan.quantity import Quantity
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from flatscan.levelling.joint_work import LipDown
+    from flatscan.levelling.joints.joint_work import LipDown
     from flatscan.levelling.plan import Percentiles, Product, Proof, Proposal
     from flatscan.sources.survey.survey import Door
     from flatscan.surface.surface import Surface

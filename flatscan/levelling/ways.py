@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.constants import MM_PER_M
-from flatscan.levelling.flood import flood, flood_again
+from flatscan.levelling.binding.unmet import unmet_words
+from flatscan.levelling.filling.least_fill import least_fill
 from flatscan.levelling.grinding import plan_grinding
-from flatscan.levelling.joint_work import joint_extra
-from flatscan.levelling.least_fill import least_fill
-from flatscan.levelling.lifting import lift
+from flatscan.levelling.joints.joint_work import joint_extra
+from flatscan.levelling.joints.lifting import lift
+from flatscan.levelling.joints.skim import skim
 from flatscan.levelling.plan import Proposal
+from flatscan.levelling.pouring.flood import flood, flood_again
+from flatscan.levelling.pouring.screed import screed, screed_again
 from flatscan.levelling.quantities import volume_l
-from flatscan.levelling.screed import screed, screed_again
-from flatscan.levelling.skim import skim
-from flatscan.levelling.unmet import unmet_words
 from flatscan.progress import SILENT
 
 if TYPE_CHECKING:
@@ -25,9 +25,9 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from flatscan.levelling.filling.least_fill import Fill
     from flatscan.levelling.frame import Frame
-    from flatscan.levelling.joint_work import LipDown
-    from flatscan.levelling.least_fill import Fill
+    from flatscan.levelling.joints.joint_work import LipDown
     from flatscan.levelling.plan import MethodName, Product
     from flatscan.progress import Progress
 

@@ -12,7 +12,7 @@ from flatscan.quantity import Quantity
 from flatscan.report import joint_wording, places, wording
 
 if TYPE_CHECKING:
-    from flatscan.levelling.joint_work import JointWork, LipDown
+    from flatscan.levelling.joints.joint_work import JointWork, LipDown
     from flatscan.levelling.plan import Area, Dam, MarkedOut, Pour
 
 _UNDECIDED = " (not decided)"

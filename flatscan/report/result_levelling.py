@@ -11,7 +11,7 @@ from flatscan.report import rounding
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from flatscan.levelling.joint_work import JointFill, LipDown
+    from flatscan.levelling.joints.joint_work import JointFill, LipDown
     from flatscan.levelling.plan import Area, Cost, LevellingPlan, MarkedOut, Method, Product, Proof, Wall
     from flatscan.report.result_measured import XY
 

@@ -10,7 +10,7 @@ from typing import Annotated
 
 from msgspec import Meta, Struct
 
-from flatscan.levelling.joint_work import WorkWord
+from flatscan.levelling.joints.joint_work import WorkWord
 from flatscan.levelling.plan import MethodName
 from flatscan.report.result_measured import XY, Line, NotNegative, QuantityRecord, Rings, Share
 

@@ -15,7 +15,7 @@ from flatscan.caveats import Caveat
 from flatscan.errors import InputError
 from flatscan.judgement.verdict import AnswerCode, Point
 from flatscan.levelling.basis import Basis
-from flatscan.levelling.joint_work import JointWork
+from flatscan.levelling.joints.joint_work import JointWork
 from flatscan.quantity import Quantity
 from flatscan.settings import Segment
 from flatscan.sources.scan import ScanKind

@@ -22,7 +22,7 @@ from flatscan.constants import COVERAGE_K, Z_95_CENTRAL
 from flatscan.judgement import judge, load_limits
 from flatscan.judgement.limits import Limit
 from flatscan.levelling import basis_of, load_product, plan_levelling
-from flatscan.levelling.least_fill import EdgeRule, least_fill
+from flatscan.levelling.filling.least_fill import EdgeRule, least_fill
 from flatscan.levelling.quantities import volume_l
 from flatscan.measures import measure
 from flatscan.measures.chords import gap_field

@@ -26,11 +26,11 @@ from scipy.ndimage import gaussian_filter
 
 from flatscan.levelling import load_product, plan_levelling
 from flatscan.levelling.basis import Basis
-from flatscan.levelling.bounds import free
-from flatscan.levelling.flood import above_level
-from flatscan.levelling.least_fill import EdgeRule, least_fill
+from flatscan.levelling.binding.bounds import free
+from flatscan.levelling.filling.least_fill import EdgeRule, least_fill
+from flatscan.levelling.pouring.flood import above_level
+from flatscan.levelling.pouring.screed import screed_again
 from flatscan.levelling.quantities import volume_l
-from flatscan.levelling.screed import screed_again
 from flatscan.quantity import Quantity
 from flatscan.surface.noise.denoise import best_estimate
 from flatscan.surface.surface import NoiseModel, Slope, Surface

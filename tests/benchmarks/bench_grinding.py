@@ -14,8 +14,8 @@ import time
 import numpy as np
 from scipy.ndimage import gaussian_filter
 
+from flatscan.levelling.filling.least_fill import EdgeRule, least_fill
 from flatscan.levelling.grinding import plan_grinding
-from flatscan.levelling.least_fill import EdgeRule, least_fill
 from flatscan.measures.chords import gap_field
 from flatscan.synth.floor import make_floor
 from flatscan.synth.outline import rectangle

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from scipy.ndimage import gaussian_filter
 
-from flatscan.levelling.least_fill import EdgeRule, least_fill
+from flatscan.levelling.filling.least_fill import EdgeRule, least_fill
 from flatscan.measures.chords import gap_field
 from flatscan.measures.raiser import Raiser
 

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import ndimage
 
-from flatscan.levelling.areas import (
+from flatscan.levelling.marking.areas import (
     LEAST_ISLAND_MM2,
     LEAST_LISTED_L,
     MOST_LISTED,

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import ndimage
 
-from flatscan.levelling.areas import areas_of, fill_labels, grind_areas_of, rings_of, volumes_by_area
-from flatscan.levelling.outlines import MOST_CORNERS, TOGETHER_MM, marking_rings
+from flatscan.levelling.marking.areas import areas_of, fill_labels, grind_areas_of, rings_of, volumes_by_area
+from flatscan.levelling.marking.outlines import MOST_CORNERS, TOGETHER_MM, marking_rings
 
 CELL_MM = 20.0
 ROWS, COLS = 90, 140

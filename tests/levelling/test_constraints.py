@@ -15,11 +15,11 @@ from shapely import affinity
 
 from flatscan.errors import InputError
 from flatscan.levelling.basis import Basis
-from flatscan.levelling.bounds import free
-from flatscan.levelling.constraints import HOLLOW_TILES, bounds_of
+from flatscan.levelling.binding.bounds import free
+from flatscan.levelling.binding.constraints import HOLLOW_TILES, bounds_of
+from flatscan.levelling.binding.unmet import unmet_words
+from flatscan.levelling.binding.zone_cells import cells_of_line, cells_of_zone
 from flatscan.levelling.product import load_product
-from flatscan.levelling.unmet import unmet_words
-from flatscan.levelling.zone_cells import cells_of_line, cells_of_zone
 from flatscan.sources.scan import InputFile
 from flatscan.sources.survey import Door, Survey, Zone
 

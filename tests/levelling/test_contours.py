@@ -7,7 +7,7 @@ import pytest
 import shapely
 from scipy import ndimage
 
-from flatscan.levelling.contours import contours_of
+from flatscan.levelling.marking.contours import contours_of
 
 CELL_MM = 10.0
 ORIGIN_MM = (1234.0, -567.0)

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flatscan.levelling.costs import amounts, break_evens, cost_of
+from flatscan.levelling.choice.costs import amounts, break_evens, cost_of
 from flatscan.levelling.plan import Method
 from flatscan.levelling.product import load_product
 from flatscan.quantity import Quantity

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from flatscan.levelling import feather
-from flatscan.levelling.feather import run_out
+from flatscan.levelling.filling import feather
+from flatscan.levelling.filling.feather import run_out
 
 
 def test_twins_agree(monkeypatch: pytest.MonkeyPatch) -> None:

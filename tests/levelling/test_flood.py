@@ -11,11 +11,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from flatscan.levelling.basis import Basis
-from flatscan.levelling.bounds import free
-from flatscan.levelling.constraints import bounds_of
-from flatscan.levelling.flood import FloodPlan, above_level, flood, flood_again
-from flatscan.levelling.least_fill import EdgeRule
-from flatscan.levelling.lowest_level import HALVINGS, LEVELS
+from flatscan.levelling.binding.bounds import free
+from flatscan.levelling.binding.constraints import bounds_of
+from flatscan.levelling.filling.least_fill import EdgeRule
+from flatscan.levelling.pouring.flood import FloodPlan, above_level, flood, flood_again
+from flatscan.levelling.pouring.lowest_level import HALVINGS, LEVELS
 from flatscan.levelling.product import load_product
 from flatscan.levelling.quantities import volume_l
 from flatscan.measures.chords import gap_field

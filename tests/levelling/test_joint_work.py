@@ -10,8 +10,8 @@ import pytest
 
 from flatscan.judgement import judge, load_limits
 from flatscan.judgement.limits import Limit, LimitSet, LimitSource
-from flatscan.levelling.joint_fills import GUESSED_MM
-from flatscan.levelling.joint_work import joint_extra, joint_work_of
+from flatscan.levelling.joints.joint_fills import GUESSED_MM
+from flatscan.levelling.joints.joint_work import joint_extra, joint_work_of
 from flatscan.measures.joints.joints import Joints, MeasuredJoint, Station
 from flatscan.measures.joints.network import JointNetwork, JointPiece
 from flatscan.measures.measurement import Flatness, GapSpot, Measurement
@@ -92,7 +92,7 @@ def test_volume_is_width_times_depth_times_length_and_errors_add_up(made):
 
 def test_a_product_of_two_doubtful_figures_scatters_as_simulated():
     """The stated u against the spread of a million products with shared errors."""
-    from flatscan.levelling.joint_fills import Figures, litres
+    from flatscan.levelling.joints.joint_fills import Figures, litres
 
     rng = np.random.default_rng(5)
     w, d = np.array([5.0, 7.0]), np.array([5.0, 3.0])

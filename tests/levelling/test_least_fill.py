@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from scipy.spatial import ConvexHull
 from skimage.morphology import reconstruction
 
-from flatscan.levelling.least_fill import AIM_BELOW_MM, EdgeRule
-from flatscan.levelling.least_fill import least_fill as least_fill_of
+from flatscan.levelling.filling.least_fill import AIM_BELOW_MM, EdgeRule
+from flatscan.levelling.filling.least_fill import least_fill as least_fill_of
 from flatscan.measures.chords import gap_field
 
 CELL_MM = 50.0

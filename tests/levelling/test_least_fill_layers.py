@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from flatscan.levelling.feather import run_out
-from flatscan.levelling.least_fill import AIM_BELOW_MM, EdgeRule, least_fill
+from flatscan.levelling.filling.feather import run_out
+from flatscan.levelling.filling.least_fill import AIM_BELOW_MM, EdgeRule, least_fill
 from flatscan.measures.chords import gap_field
 
 CELL_MM = 50.0

@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import linprog
 from scipy.sparse import coo_matrix
 
-from flatscan.levelling.least_fill import AIM_BELOW_MM, EdgeRule, least_fill
+from flatscan.levelling.filling.least_fill import AIM_BELOW_MM, EdgeRule, least_fill
 
 CELL_MM, BRIDGE_MM = 50.0, 100.0
 #: Sweeps end when none lifts by more than a hundredth of AIM_BELOW_MM; what is missing then is a few times that.

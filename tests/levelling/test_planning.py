@@ -102,8 +102,8 @@ def test_a_fill_that_fails_its_proof_is_never_printed(make_surface, monkeypatch:
 
 def test_the_proof_sees_what_a_straightedge_would(make_surface) -> None:
     surface = make_surface(dished())
-    from flatscan.levelling.bounds import free
-    from flatscan.levelling.least_fill import EdgeRule
+    from flatscan.levelling.binding.bounds import free
+    from flatscan.levelling.filling.least_fill import EdgeRule
 
     proof = prove(surface.estimate_mm, surface, free(surface), ((2000.0, 3.0),), EdgeRule(cell_mm=50.0))
     expected = gap_field(surface.estimate_mm, surface.inside, cell_mm=50.0, edge_mm=2000.0).gap_mm

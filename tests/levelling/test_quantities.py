@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from flatscan.errors import SettingsError
 from flatscan.judgement import load_limits
-from flatscan.levelling.flood import above_level
+from flatscan.levelling.pouring.flood import above_level
 from flatscan.levelling.product import load_product
 from flatscan.levelling.quantities import bags_to_buy, interval_95, quantity_l, volume_l
 from flatscan.levelling.targets import gap_pairs, targets_of

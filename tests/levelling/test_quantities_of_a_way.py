@@ -11,12 +11,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from flatscan.levelling.doors import door_rises, doors_of
-from flatscan.levelling.joint_work import LipDown
+from flatscan.levelling.choice.doors import door_rises, doors_of
+from flatscan.levelling.choice.times import cover_h, layers_of, walk_on_h
+from flatscan.levelling.joints.joint_work import LipDown
 from flatscan.levelling.plan import Proposal
 from flatscan.levelling.product import load_product
 from flatscan.levelling.quantities import bags_to_buy, interval_95, method_of, quantiles_l, with_extras
-from flatscan.levelling.times import cover_h, layers_of, walk_on_h
 from flatscan.quantity import Quantity
 from flatscan.sources.survey.survey import Door
 

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 from flatscan.levelling.basis import Basis
-from flatscan.levelling.costs import break_evens, cost_of
-from flatscan.levelling.joint_work import JointFill, JointWork, LipDown
-from flatscan.levelling.lifting import LEAST_TAPS, lift, lifting_called_for
+from flatscan.levelling.choice.costs import break_evens, cost_of
+from flatscan.levelling.choice.recommendation import recommend
+from flatscan.levelling.joints.joint_work import JointFill, JointWork, LipDown
+from flatscan.levelling.joints.lifting import LEAST_TAPS, lift, lifting_called_for
 from flatscan.levelling.plan import Method
 from flatscan.levelling.product import load_product
-from flatscan.levelling.recommendation import recommend
 from flatscan.quantity import Quantity
 
 PRODUCT = replace(
@@ -191,7 +191,7 @@ def test_the_taps_that_tell_a_share_are_those_of_the_judgement():
 
 
 def test_lifting_says_that_nobody_has_seen_beneath(basis_of, make_surface):
-    from flatscan.levelling.bounds import free
+    from flatscan.levelling.binding.bounds import free
 
     surface = make_surface()
     proposal = lift(surface, basis_of(tapped=20, bad=5), free(surface), BARE)

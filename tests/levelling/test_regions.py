@@ -9,8 +9,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from flatscan.levelling.bounds import free
-from flatscan.levelling.regions import LEAST_REGION_MM2, OWN, regions_of
+from flatscan.levelling.binding.bounds import free
+from flatscan.levelling.pouring.regions import LEAST_REGION_MM2, OWN, regions_of
 
 CELL_MM = 20.0
 

@@ -20,7 +20,7 @@ from flatscan.caveats import Caveat
 from flatscan.errors import InputError
 from flatscan.levelling import load_product, plan_levelling
 from flatscan.levelling.basis import Basis
-from flatscan.levelling.joint_work import JointFill, JointWork, LipDown
+from flatscan.levelling.joints.joint_work import JointFill, JointWork, LipDown
 from flatscan.quantity import Quantity
 from flatscan.report.saved_basis import FILE_NAME, basis_bytes, load_basis
 from flatscan.surface.surface import NoiseModel

@@ -13,15 +13,15 @@ from hypothesis import strategies as st
 from scipy.optimize import linprog
 
 from flatscan.levelling.basis import Basis
-from flatscan.levelling.bounds import Bounds, free
-from flatscan.levelling.constraints import bounds_of
-from flatscan.levelling.flood import flood
-from flatscan.levelling.least_fill import EdgeRule
-from flatscan.levelling.lowest_plane import NoPlaneError, lowest_plane
+from flatscan.levelling.binding.bounds import Bounds, free
+from flatscan.levelling.binding.constraints import bounds_of
+from flatscan.levelling.filling.least_fill import EdgeRule
 from flatscan.levelling.plan import Proposal
+from flatscan.levelling.pouring.flood import flood
+from flatscan.levelling.pouring.lowest_plane import NoPlaneError, lowest_plane
+from flatscan.levelling.pouring.screed import screed, screed_again
 from flatscan.levelling.product import load_product
 from flatscan.levelling.quantities import volume_l
-from flatscan.levelling.screed import screed, screed_again
 from flatscan.measures.chords import gap_field
 from flatscan.sources.scan import InputFile
 from flatscan.sources.survey import Door, Survey, Zone

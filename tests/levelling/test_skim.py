@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flatscan.levelling.bounds import NamedMask, free
-from flatscan.levelling.joint_work import JointFill, JointWork, LipDown
-from flatscan.levelling.lip_work import beside, excess_mm, ground_at_lips, lip_ramps, lips_to_grind
+from flatscan.levelling.binding.bounds import NamedMask, free
+from flatscan.levelling.joints.joint_work import JointFill, JointWork, LipDown
+from flatscan.levelling.joints.lip_work import beside, excess_mm, ground_at_lips, lip_ramps, lips_to_grind
+from flatscan.levelling.joints.skim import skim
 from flatscan.levelling.product import load_product
-from flatscan.levelling.skim import skim
 from flatscan.quantity import Quantity
 
 PRODUCT = replace(load_product(), least_layer_mm=0.5, coat_mm=1.5, feather_mm_per_m=20.0)
@@ -149,7 +149,7 @@ def test_a_ramp_runs_out_on_the_low_side_alone(make_surface):
 @pytest.mark.parametrize(("limit_mm", "more"), [(3.0, False), (1.0, True)])
 def test_a_ramped_lip_stays_ramped_under_the_least_fill(make_surface, limit_mm, more):
     """A step of 1.6 mm along the joint; the fill lies on the floor with its ramp, so that it cannot undo it."""
-    from flatscan.levelling.least_fill import EdgeRule, least_fill
+    from flatscan.levelling.filling.least_fill import EdgeRule, least_fill
 
     height = np.zeros((70, 120))
     height[35:] = 1.6

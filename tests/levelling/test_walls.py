@@ -9,8 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from flatscan.levelling.plan import Wall
-from flatscan.levelling.walls import (
+from flatscan.levelling.marking.walls import (
     LEAST_WALL_MM,
     distances_mm,
     furthest_corners,
@@ -19,6 +18,7 @@ from flatscan.levelling.walls import (
     place_mm,
     walls_of,
 )
+from flatscan.levelling.plan import Wall
 
 ROOM = np.array([(0, 0), (5200, 0), (5200, 3100), (0, 3100)], dtype=np.float64)
 #: An L: the corner at (2600, 2500) juts into the room.

@@ -13,10 +13,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from flatscan.levelling.areas import areas_of, fill_labels, volumes_by_area
-from flatscan.levelling.bounds import free
-from flatscan.levelling.flood import flood
-from flatscan.levelling.least_fill import EdgeRule
+from flatscan.levelling.binding.bounds import free
+from flatscan.levelling.filling.least_fill import EdgeRule
+from flatscan.levelling.marking.areas import areas_of, fill_labels, volumes_by_area
+from flatscan.levelling.pouring.flood import flood
 from flatscan.levelling.product import load_product
 from flatscan.levelling.quantities import volume_l
 from flatscan.surface.surface import NoiseModel, Surface

@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from flatscan.levelling.bounds import free
-from flatscan.levelling.flood import FloodPlan, flood
-from flatscan.levelling.least_fill import EdgeRule
+from flatscan.levelling.binding.bounds import free
+from flatscan.levelling.filling.least_fill import EdgeRule
+from flatscan.levelling.pouring.flood import FloodPlan, flood
 from flatscan.levelling.product import load_product
 from flatscan.quantity import Quantity
 from flatscan.surface.surface import NoiseModel, Slope, Surface

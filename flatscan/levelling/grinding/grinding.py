@@ -20,10 +20,10 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from flatscan.levelling.filling.least_fill import EdgeRule
     from flatscan.levelling.grinding.lattice import Lattice
     from flatscan.levelling.grinding.problem import FullProblem
     from flatscan.levelling.grinding.programme import Optimum
-    from flatscan.levelling.least_fill import EdgeRule
     from flatscan.levelling.targets import Target
     from flatscan.progress import Progress
 

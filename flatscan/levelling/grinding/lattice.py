@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from flatscan.levelling.least_fill import EdgeRule
+    from flatscan.levelling.filling.least_fill import EdgeRule
     from flatscan.levelling.targets import Target
 
 

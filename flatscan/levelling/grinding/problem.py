@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from flatscan.levelling.filling.least_fill import EdgeRule
     from flatscan.levelling.grinding.lattice import Lattice
-    from flatscan.levelling.least_fill import EdgeRule
     from flatscan.levelling.targets import Target
 
 

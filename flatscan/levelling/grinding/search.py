@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan.levelling.filling.least_fill import least_fill
 from flatscan.levelling.grinding.depths import depths_of, without_refilled
 from flatscan.levelling.grinding.problem import programme_on
 from flatscan.levelling.grinding.programme import solve
-from flatscan.levelling.least_fill import least_fill
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -11,7 +11,7 @@ from flatscan.report.marking.labels import label_size
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from flatscan.levelling.contours import Contour
+    from flatscan.levelling.marking.contours import Contour
     from flatscan.report.marking.labels import LabelPlaces
     from flatscan.report.marking.view import Points, View
 

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.levelling.contours import contours_of
-from flatscan.levelling.outlines import marking_rings, rings_of
-from flatscan.levelling.walls import marked_out, walls_of
+from flatscan.levelling.marking.contours import contours_of
+from flatscan.levelling.marking.outlines import marking_rings, rings_of
+from flatscan.levelling.marking.walls import marked_out, walls_of
 from flatscan.report.plain_text import clean
 
 if TYPE_CHECKING:
@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from flatscan.levelling.contours import Contour
-    from flatscan.levelling.joint_work import JointWork
+    from flatscan.levelling.joints.joint_work import JointWork
+    from flatscan.levelling.marking.contours import Contour
     from flatscan.levelling.plan import Area, Dam, LevellingPlan, MarkedOut, Method, Pour, Wall
     from flatscan.settings import Segment
     from flatscan.sources.survey.survey import Survey, Zone

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from flatscan.levelling.contours import Contour
+    from flatscan.levelling.marking.contours import Contour
     from flatscan.report.marking.data import MarkedArea, MarkingData
 
 #: Layer, its colour by number (AutoCAD colour index: 5 blue, 30 orange, 3 green, 6 magenta), its line.

@@ -10,7 +10,7 @@ from flatscan.report.tables import as_csv, fine, mm
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from flatscan.levelling.joint_work import JointFill, LipDown
+    from flatscan.levelling.joints.joint_work import JointFill, LipDown
     from flatscan.levelling.plan import Wall
     from flatscan.quantity import Quantity
     from flatscan.report.marking.data import MarkedArea, MarkingData

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from flatscan.constants import MM_PER_M
-from flatscan.levelling.walls import distances_mm, furthest_corners, nearest_pair
+from flatscan.levelling.marking.walls import distances_mm, furthest_corners, nearest_pair
 from flatscan.report import places, wording
 from flatscan.report.marking.data import name_of
 from flatscan.report.marking.drawing import MOST_LISTED
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from flatscan.judgement.verdict import Point
-    from flatscan.levelling.joint_work import JointFill, JointWork, LipDown, WorkWord
+    from flatscan.levelling.joints.joint_work import JointFill, JointWork, LipDown, WorkWord
     from flatscan.levelling.plan import Area, Wall
     from flatscan.quantity import Quantity
     from flatscan.report.marking.data import MarkedArea, MarkingData, NamedPlace
@@ -135,7 +135,7 @@ def from_walls(at: Point, walls: Sequence[Wall]) -> tuple[tuple[Wall, float], tu
 def high_side(lip: LipDown) -> str:
     """Towards which side of the drawing the tile stands high.
 
-    >>> from flatscan.levelling.joint_work import LipDown
+    >>> from flatscan.levelling.joints.joint_work import LipDown
     >>> from flatscan.quantity import Quantity
     >>> line = ((0.0, 0.0), (900.0, 0.0))
     >>> high_side(LipDown("a", (400.0, 0.0), line, (400.0, 100.0), 900.0, "over", Quantity(2.0, 0.3, "mm"), 1.0))

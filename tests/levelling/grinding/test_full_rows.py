@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from flatscan.levelling.filling.least_fill import EdgeRule
 from flatscan.levelling.grinding.full_rows import full_rows, joined_rows
 from flatscan.levelling.grinding.lattice import lattice_of
 from flatscan.levelling.grinding.problem import full_problem
 from flatscan.levelling.grinding.straight_lines import broken_chords
-from flatscan.levelling.least_fill import EdgeRule
 
 CELL_MM = 50.0
 TARGETS = [(250.0, 0.1), (600.0, 0.2)]

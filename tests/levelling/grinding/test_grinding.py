@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from flatscan.levelling.filling.least_fill import EdgeRule, least_fill
 from flatscan.levelling.grinding import Grinding, lower_bound, plan_grinding
-from flatscan.levelling.least_fill import EdgeRule, least_fill
 from flatscan.measures.chords import gap_field
 
 CELL_MM = 50.0

@@ -12,7 +12,7 @@ import pytest
 
 from flatscan.judgement.verdict import AnswerCode, JointShares, JointTally
 from flatscan.levelling.basis import Basis
-from flatscan.levelling.joint_work import JointFill, JointWork
+from flatscan.levelling.joints.joint_work import JointFill, JointWork
 from flatscan.measures.joints.joints import Joints, MeasuredFace
 from flatscan.quantity import Quantity
 from flatscan.report import joint_story, joint_wording

@@ -10,7 +10,7 @@ import pytest
 from numpy.typing import NDArray
 
 from flatscan.caveats import caveat
-from flatscan.levelling.joint_work import JointFill, JointWork, LipDown
+from flatscan.levelling.joints.joint_work import JointFill, JointWork, LipDown
 from flatscan.levelling.plan import (
     Area,
     Cost,

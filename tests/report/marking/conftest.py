@@ -10,9 +10,9 @@ import pytest
 import shapely
 from scipy import ndimage
 
-from flatscan.levelling.areas import areas_of, fill_labels, grind_areas_of, volumes_by_area
-from flatscan.levelling.bounds import free
-from flatscan.levelling.joint_work import JointFill, JointWork, LipDown
+from flatscan.levelling.binding.bounds import free
+from flatscan.levelling.joints.joint_work import JointFill, JointWork, LipDown
+from flatscan.levelling.marking.areas import areas_of, fill_labels, grind_areas_of, volumes_by_area
 from flatscan.levelling.plan import Dam, LevellingPlan, Method
 from flatscan.levelling.product import load_product
 from flatscan.quantity import Quantity

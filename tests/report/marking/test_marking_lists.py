@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from flatscan.levelling.walls import place_mm
+from flatscan.levelling.marking.walls import place_mm
 from flatscan.report.marking import MarkingData, joint_work_csv, marking_csv, marking_data
 from flatscan.report.marking.data import letter
 from flatscan.surface.surface import Surface

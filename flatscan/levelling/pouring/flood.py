@@ -9,23 +9,23 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.constants import MM_PER_M
-from flatscan.levelling.dams import dams_of
-from flatscan.levelling.layer_bounds import thinnest_mm, too_thick_words
 from flatscan.levelling.plan import Proposal
-from flatscan.levelling.pour_levels import highest, poured_mm, settle
-from flatscan.levelling.pours import pours_of
-from flatscan.levelling.regions import regions_of
+from flatscan.levelling.pouring.dams import dams_of
+from flatscan.levelling.pouring.layer_bounds import thinnest_mm, too_thick_words
+from flatscan.levelling.pouring.pour_levels import highest, poured_mm, settle
+from flatscan.levelling.pouring.pours import pours_of
+from flatscan.levelling.pouring.regions import regions_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from flatscan.levelling.bounds import Bounds
-    from flatscan.levelling.least_fill import EdgeRule
+    from flatscan.levelling.binding.bounds import Bounds
+    from flatscan.levelling.filling.least_fill import EdgeRule
     from flatscan.levelling.plan import Product
-    from flatscan.levelling.pour_levels import Levels
-    from flatscan.levelling.regions import Regions
+    from flatscan.levelling.pouring.pour_levels import Levels
+    from flatscan.levelling.pouring.regions import Regions
     from flatscan.levelling.targets import Target
     from flatscan.surface.surface import Surface
 

@@ -8,16 +8,16 @@ import numpy as np
 
 from flatscan.constants import MM3_PER_LITRE
 from flatscan.judgement.places import place_in_words
-from flatscan.levelling.joint_work import joint_extra
-from flatscan.levelling.lip_work import lip_ramps, lips_to_grind
+from flatscan.levelling.binding.unmet import unmet_words
+from flatscan.levelling.joints.joint_work import joint_extra
+from flatscan.levelling.joints.lip_work import lip_ramps, lips_to_grind
 from flatscan.levelling.plan import Proposal
-from flatscan.levelling.unmet import unmet_words
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from flatscan.levelling.bounds import Bounds
-    from flatscan.levelling.joint_work import JointWork, LipDown
+    from flatscan.levelling.binding.bounds import Bounds
+    from flatscan.levelling.joints.joint_work import JointWork, LipDown
     from flatscan.levelling.plan import Product
     from flatscan.surface.surface import Surface
 

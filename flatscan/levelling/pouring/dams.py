@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.levelling.plan import Dam
-from flatscan.levelling.regions import OWN, leaves_own_height, spread
+from flatscan.levelling.pouring.regions import OWN, leaves_own_height, spread
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from numpy.typing import NDArray
 
-    from flatscan.levelling.bounds import Bounds
-    from flatscan.levelling.pour_levels import Levels
-    from flatscan.levelling.regions import Regions
+    from flatscan.levelling.binding.bounds import Bounds
+    from flatscan.levelling.pouring.pour_levels import Levels
+    from flatscan.levelling.pouring.regions import Regions
     from flatscan.surface.surface import Surface
 
 _Cut = tuple[slice, slice]

@@ -8,9 +8,9 @@ import numpy as np
 
 from flatscan.errors import InputError
 from flatscan.judgement.places import place_in_words
-from flatscan.levelling.bounds import Bounds
-from flatscan.levelling.rules import UPPER_KINDS, RuledFloor
-from flatscan.levelling.zone_cells import cells_of_line
+from flatscan.levelling.binding.bounds import Bounds
+from flatscan.levelling.binding.rules import UPPER_KINDS, RuledFloor
+from flatscan.levelling.binding.zone_cells import cells_of_line
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

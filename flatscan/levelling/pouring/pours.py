@@ -7,18 +7,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.constants import MM2_PER_M2
-from flatscan.levelling.outlines import rings_of
+from flatscan.levelling.marking.outlines import rings_of
 from flatscan.levelling.plan import Pour
+from flatscan.levelling.pouring.regions import LEAST_REGION_MM2
 from flatscan.levelling.quantities import volume_l
-from flatscan.levelling.regions import LEAST_REGION_MM2
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from numpy.typing import NDArray
 
-    from flatscan.levelling.pour_levels import Levels
-    from flatscan.levelling.regions import Regions
+    from flatscan.levelling.pouring.pour_levels import Levels
+    from flatscan.levelling.pouring.regions import Regions
     from flatscan.surface.surface import Surface
 
 

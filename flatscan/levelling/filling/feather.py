@@ -70,7 +70,7 @@ def _run_out_plain(
 def _kernel() -> ModuleType | None:
     """The compiled sweep; None where numba is missing or has nowhere to keep its cache."""
     try:
-        from flatscan.levelling import feather_kernel
+        from flatscan.levelling.filling import feather_kernel
     except (ImportError, RuntimeError):
         return None
     return feather_kernel

@@ -11,7 +11,7 @@ from flatscan.levelling.plan import Proposal
 
 if TYPE_CHECKING:
     from flatscan.levelling.basis import Basis
-    from flatscan.levelling.bounds import Bounds
+    from flatscan.levelling.binding.bounds import Bounds
     from flatscan.levelling.plan import Product
     from flatscan.surface.surface import Surface
 

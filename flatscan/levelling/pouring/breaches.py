@@ -9,7 +9,7 @@ import numpy as np
 
 from flatscan.constants import MM_PER_M
 from flatscan.judgement.places import place_in_words
-from flatscan.levelling.regions import OWN, leaves_own_height
+from flatscan.levelling.pouring.regions import OWN, leaves_own_height
 from flatscan.measures.chords import contacts_at, gap_field
 
 if TYPE_CHECKING:
@@ -17,9 +17,9 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from flatscan.levelling.bounds import Bounds
-    from flatscan.levelling.least_fill import EdgeRule
-    from flatscan.levelling.regions import Regions
+    from flatscan.levelling.binding.bounds import Bounds
+    from flatscan.levelling.filling.least_fill import EdgeRule
+    from flatscan.levelling.pouring.regions import Regions
     from flatscan.levelling.targets import Target
     from flatscan.measures.chords import GapField
     from flatscan.surface.surface import Surface

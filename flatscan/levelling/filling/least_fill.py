@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.constants import MM_PER_M
-from flatscan.levelling.feather import run_out
+from flatscan.levelling.filling.feather import run_out
 from flatscan.measures.raiser import Raiser
 
 if TYPE_CHECKING:

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.judgement.places import place_in_words
-from flatscan.levelling.unmet import unmet_words
+from flatscan.levelling.binding.unmet import unmet_words
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from flatscan.levelling.bounds import Bounds
+    from flatscan.levelling.binding.bounds import Bounds
     from flatscan.levelling.plan import Product
     from flatscan.surface.surface import Surface
 

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.levelling.breaches import gaps_of
+from flatscan.levelling.pouring.breaches import gaps_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from flatscan.levelling.least_fill import EdgeRule
+    from flatscan.levelling.filling.least_fill import EdgeRule
     from flatscan.levelling.targets import Target
 
 #: Steps, all alike, from the lowest level that is tried to the highest.

@@ -98,9 +98,11 @@ def _widened(area: Any, room: Any, apart: float, inlet: float) -> Any:
     """The widened and simplified polygon, or None where it falls apart or lets some of the area out."""
     import shapely
 
-    # Arcs of the closing leave corners so near each other that a pointed join between them cannot be worked out.
-    closed = area.buffer(inlet).buffer(-inlet).simplify(_ARC_MM).union(area) if inlet else area
-    wide = closed.buffer(apart, join_style="mitre", mitre_limit=_MITRE).simplify(apart, preserve_topology=True)
+    # Arcs of the closing leave corners so near each other that the pointed join between them divides by nothing: GEOS
+    # copes, and numpy must not tell.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        closed = area.buffer(inlet).buffer(-inlet).simplify(_ARC_MM).union(area) if inlet else area
+        wide = closed.buffer(apart, join_style="mitre", mitre_limit=_MITRE).simplify(apart, preserve_topology=True)
     if room is not None:
         wide = wide.intersection(room)
     if not isinstance(wide, shapely.Polygon):

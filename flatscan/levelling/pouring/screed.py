@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.constants import MM_PER_M
-from flatscan.levelling.breaches import breaches
-from flatscan.levelling.layer_bounds import thinnest_mm, too_thick_words
-from flatscan.levelling.lowest_plane import NoPlaneError, lowest_plane
 from flatscan.levelling.plan import Proposal
-from flatscan.levelling.regions import OWN, Regions, fixed_fill_mm, own_height
+from flatscan.levelling.pouring.breaches import breaches
+from flatscan.levelling.pouring.layer_bounds import thinnest_mm, too_thick_words
+from flatscan.levelling.pouring.lowest_plane import NoPlaneError, lowest_plane
+from flatscan.levelling.pouring.regions import OWN, Regions, fixed_fill_mm, own_height
 from flatscan.quantity import Quantity
 from flatscan.surface.planes import Plane
 
@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from flatscan.levelling.bounds import Bounds
-    from flatscan.levelling.least_fill import EdgeRule
+    from flatscan.levelling.binding.bounds import Bounds
+    from flatscan.levelling.filling.least_fill import EdgeRule
     from flatscan.levelling.plan import Product
     from flatscan.levelling.targets import Target
     from flatscan.surface.surface import Surface

@@ -8,21 +8,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.constants import MM3_PER_LITRE
-from flatscan.levelling.breaches import breaches
-from flatscan.levelling.layer_bounds import thinnest_mm
-from flatscan.levelling.lowest_level import Basin, lowest_level
-from flatscan.levelling.regions import OWN, fixed_fill_mm, own_height
+from flatscan.levelling.pouring.breaches import breaches
+from flatscan.levelling.pouring.layer_bounds import thinnest_mm
+from flatscan.levelling.pouring.lowest_level import Basin, lowest_level
+from flatscan.levelling.pouring.regions import OWN, fixed_fill_mm, own_height
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from flatscan.levelling.bounds import Bounds
-    from flatscan.levelling.breaches import Breach
-    from flatscan.levelling.least_fill import EdgeRule
+    from flatscan.levelling.binding.bounds import Bounds
+    from flatscan.levelling.filling.least_fill import EdgeRule
     from flatscan.levelling.plan import Product
-    from flatscan.levelling.regions import Regions
+    from flatscan.levelling.pouring.breaches import Breach
+    from flatscan.levelling.pouring.regions import Regions
     from flatscan.levelling.targets import Target
 
 

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.constants import MM2_PER_M2
-from flatscan.levelling.outlines import LEAST_ISLAND_MM2, marking_rings, rings_of
+from flatscan.levelling.marking.outlines import LEAST_ISLAND_MM2, marking_rings, rings_of
+from flatscan.levelling.marking.walls import marked_out, walls_of
 from flatscan.levelling.plan import Area
 from flatscan.levelling.quantities import quantity_l, volume_l
-from flatscan.levelling.walls import marked_out, walls_of
 from flatscan.quantity import Quantity
 
 if TYPE_CHECKING:

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from flatscan.judgement.answer import LEVEL_ALL_SHARE
-from flatscan.levelling.costs import break_evens
-from flatscan.levelling.lifting import LEAST_TAPS, lifting_called_for
-from flatscan.levelling.way_words import PRICES, WAYS, cost, currency, litres, takes, way
+from flatscan.levelling.choice.costs import break_evens
+from flatscan.levelling.choice.way_words import PRICES, WAYS, cost, currency, litres, takes, way
+from flatscan.levelling.joints.lifting import LEAST_TAPS, lifting_called_for
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

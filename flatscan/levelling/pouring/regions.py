@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.levelling.necks import split_at_necks
+from flatscan.levelling.pouring.necks import split_at_necks
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from flatscan.levelling.bounds import Bounds, NamedMask
+    from flatscan.levelling.binding.bounds import Bounds, NamedMask
     from flatscan.surface.surface import Surface
 
 #: Label of floor that no pour reaches: it keeps its slope, takes nothing, or has a fixed height.

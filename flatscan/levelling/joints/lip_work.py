@@ -14,8 +14,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from flatscan.levelling.bounds import Bounds
-    from flatscan.levelling.joint_work import JointWork, LipDown
+    from flatscan.levelling.binding.bounds import Bounds
+    from flatscan.levelling.joints.joint_work import JointWork, LipDown
     from flatscan.levelling.plan import Product
     from flatscan.surface.surface import Surface
 

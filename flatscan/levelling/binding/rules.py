@@ -11,8 +11,8 @@ import numpy as np
 from flatscan.constants import MM_PER_M
 from flatscan.errors import InputError
 from flatscan.judgement.places import place_in_words
-from flatscan.levelling.bounds import WHOLE_FLOOR, NamedMask
-from flatscan.levelling.zone_cells import cells_of_line, cells_of_zone
+from flatscan.levelling.binding.bounds import WHOLE_FLOOR, NamedMask
+from flatscan.levelling.binding.zone_cells import cells_of_line, cells_of_zone
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.judgement.places import place_in_words
-from flatscan.levelling.rules import UPPER_KINDS, asks
+from flatscan.levelling.binding.rules import UPPER_KINDS, asks
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from flatscan.levelling.bounds import Bounds, NamedMask
+    from flatscan.levelling.binding.bounds import Bounds, NamedMask
     from flatscan.surface.surface import Surface
 
 _CAPPING = (*UPPER_KINDS, "fixed_height")

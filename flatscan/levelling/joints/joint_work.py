@@ -13,7 +13,7 @@ from flatscan.constants import MM_PER_M
 from flatscan.judgement.findings import WORD_ORDER
 from flatscan.judgement.joint_stations import judge_stations
 from flatscan.judgement.verdict import Point
-from flatscan.levelling import joint_fills
+from flatscan.levelling.joints import joint_fills
 from flatscan.quantity import Quantity
 
 if TYPE_CHECKING:

@@ -9,8 +9,8 @@ from flatscan.quantity import decimals_for
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from flatscan.levelling.costs import PriceName
-    from flatscan.levelling.joint_work import JointWork
+    from flatscan.levelling.choice.costs import PriceName
+    from flatscan.levelling.joints.joint_work import JointWork
     from flatscan.levelling.plan import Method, MethodName, Product
 
 WAYS: Mapping[MethodName, str] = {

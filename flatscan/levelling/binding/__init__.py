@@ -1,0 +1,1 @@
+"""What binds the levelling: the survey's rules, cell by cell."""

@@ -1,0 +1,1 @@
+"""What each way costs, how long it takes, and which to choose."""

@@ -1,0 +1,1 @@
+"""The least fill, and the edges it runs out in."""

@@ -1,0 +1,1 @@
+"""Joints, lips and tiles: what they ask for and what it takes."""

@@ -1,0 +1,1 @@
+"""Areas as they are marked out on the floor."""

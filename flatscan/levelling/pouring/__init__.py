@@ -1,0 +1,1 @@
+"""Level pours and the screeded plane."""
