@@ -38,6 +38,11 @@ def test_every_command_s_help_stands_in_the_manual(command: str) -> None:
     assert help_text(command).strip() in README, f"README.md is behind: paste `flatscan {command} --help` (80 columns)"
 
 
+def test_every_block_of_the_manual_is_closed() -> None:
+    fences = re.findall(r"^```(\w*)$", README, flags=re.M)
+    assert all(bool(language) is (number % 2 == 0) for number, language in enumerate(fences))
+
+
 @pytest.mark.parametrize("name", caveat_names())
 def test_every_caveat_is_explained(name: str) -> None:
     assert f"`{name}`" in DEVELOPERS

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,15 +21,17 @@ from flatscan.levelling.possible import accounts_of, simulated_floors
 from flatscan.levelling.proof import finished_mm, prove, worst_over
 from flatscan.levelling.quantities import method_of, quantity_l
 from flatscan.levelling.targets import targets_of
-from flatscan.levelling.ways import ways
+from flatscan.levelling.ways import NOT_WORTH_GRINDING, ways
 from flatscan.progress import SILENT
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from flatscan.caveats import Caveat
     from flatscan.levelling.basis import Basis
-    from flatscan.levelling.plan import Area, MethodName, Product, Proof, Proposal
+    from flatscan.levelling.plan import Area, Method, MethodName, Product, Proof, Proposal
     from flatscan.levelling.ways import Way
     from flatscan.progress import Progress
     from flatscan.sources.survey.survey import Survey
@@ -38,6 +40,7 @@ if TYPE_CHECKING:
 #: Simulated floors behind an interval: as many as this many cells times targets allow, within the two bounds.
 _CELLS_FOR_ALL_DRAWS = 20_000_000
 FEWEST_DRAWS, MOST_DRAWS = 10, 20
+_LEAST_TOLD_L = 0.005
 #: Where more of the floor than this was not seen, no quantity is given: it would be of another floor.
 MOST_UNSEEN_SHARE = 0.3
 
@@ -69,48 +72,40 @@ def plan_levelling(
         return _refused(frame)
     before = prove(frame.floor_mm, surface, frame.bounds, frame.limits, frame.rule)
     judged = [_judged_again(way, frame) for way in ways(frame, worst_gap=worst_over(before), progress=progress)]
-    candidates = [way for way, _ in judged]
-    labels = [fill_labels(way.proposal.fill_mm, surface.cell_mm) for way in candidates]
-    draws = _draws(candidates, labels, frame, rng=rng, progress=progress)
-    accounts = accounts_of(surface)
-    methods = tuple(
-        method_of(
-            way.proposal,
-            list(by_area.sum(axis=1)),
-            product,
-            surface,
-            accounts=accounts,
-            doors=frame.doors,
-            proof=proof,
-            rng=rng,
-            feathered=way.feathered,
-            lips=way.lips,
-            lifted_m2=frame.lifted_m2,
-        )
-        for (way, proof), by_area in zip(judged, draws, strict=True)
-    )
+    worked = _without_vain_grinding(_counted(judged, frame, rng=rng, progress=progress))
+    methods = tuple(one.method for one in worked)
     chosen, sentences = recommend(methods, basis, product, asked=asked)
-    names = [way.proposal.name for way in candidates]
-    at = names.index(chosen) if chosen is not None else 0
-    shown = candidates[at].proposal
+    drawn = next((one for one in worked if one.method.name == chosen), worked[0])
+    shown = drawn.way.proposal
+    areas = _areas(shown, drawn.labels, drawn.draws_l, surface) if chosen is not None else ()
     return LevellingPlan(
         methods=methods,
-        areas=_areas(shown, labels[at], draws[at], surface) if chosen is not None else (),
+        areas=areas,
         fill_mm=shown.fill_mm,
         grind_mm=shown.grind_mm,
         product=product,
         targets=frame.targets,
-        caveats=_caveats(surface),
-        scattered_l=quantity_l(list(draws[at][:, 0])),
-        draws=len(draws[at]),
+        caveats=_caveats(surface, methods),
+        scattered_l=quantity_l(list(drawn.draws_l[:, 0])),
+        draws=len(drawn.draws_l),
         chosen=chosen,
         recommendation=sentences,
-        joint_work=basis.joint_work,
+        joint_work=None if chosen == "lift_tiles" else basis.joint_work,
         dams=shown.dams,
         pours=shown.pours,
         bounds=frame.bounds,
         before=before,
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Worked:
+    """A way with its areas, its litres on every drawn floor, (draws, areas + 1), and what it takes in all."""
+
+    way: Way
+    labels: NDArray[np.int32]
+    draws_l: NDArray[np.float64]
+    method: Method
 
 
 def draws_for(cells: int, targets: int) -> int:
@@ -162,6 +157,68 @@ def _judged_again(way: Way, frame: Frame) -> tuple[Way, Proof | None]:
 def _lip_left(frame: Frame) -> str:
     lip = frame.lips_left[0]
     return f"the lip of {lip.lip.size_text()} {place_in_words(lip.at)}, which may be neither ground nor filled against"
+
+
+def _counted(
+    judged: list[tuple[Way, Proof | None]], frame: Frame, *, rng: np.random.Generator, progress: Progress
+) -> list[_Worked]:
+    """Every way on every drawn floor, then what it takes."""
+    surface = frame.basis.surface
+    candidates = [way for way, _ in judged]
+    labels = [fill_labels(way.proposal.fill_mm, surface.cell_mm) for way in candidates]
+    draws = _draws(candidates, labels, frame, rng=rng, progress=progress)
+    methods = [
+        method_of(
+            way.proposal,
+            list(by_area.sum(axis=1)),
+            frame.product,
+            surface,
+            accounts=accounts_of(surface),
+            doors=frame.doors,
+            proof=proof,
+            rng=rng,
+            feathered=way.feathered,
+            lips=way.lips,
+            lifted_m2=frame.lifted_m2,
+            holes_mm=frame.bounds.void_mm,
+        )
+        for (way, proof), by_area in zip(judged, draws, strict=True)
+    ]
+    told = [
+        replace(method, notes=(*method.notes, *_notes(way, of_way, frame)))
+        for way, of_way, method in zip(candidates, labels, methods, strict=True)
+    ]
+    return [_Worked(*parts) for parts in zip(candidates, labels, draws, told, strict=True)]
+
+
+def _notes(way: Way, labels: NDArray[np.int32], frame: Frame) -> tuple[str, ...]:
+    """What the numbered areas do not show."""
+    said = []
+    specks_l = float(volumes_by_area(way.proposal.fill_mm, labels, frame.basis.surface.cell_mm)[0])
+    if specks_l >= _LEAST_TOLD_L:
+        said.append(
+            f"{specks_l:.2f} litres of it lie outside the numbered areas, in places too small to mark: fill "
+            "there what the straightedge still shows"
+        )
+    if frame.bounds.blocked.any() and way.proposal.name != "lift_tiles":
+        said.append("Movement joints are carried through: no compound in them, and the areas end there")
+    return tuple(said)
+
+
+def _without_vain_grinding(worked: list[_Worked]) -> list[_Worked]:
+    """Grinding that costs no less in whole bags and square metres than the patch gives way to it."""
+    by_name = {one.method.name: one for one in worked}
+    patch, grind = by_name["patch"], by_name["grind_and_patch"]
+    costs = patch.method.cost, grind.method.cost
+    if costs[0] is None or costs[1] is None or not patch.method.possible or costs[1].value < costs[0].value:
+        return worked
+    name: MethodName = "grind_and_patch"
+    same = replace(
+        patch,
+        way=replace(patch.way, proposal=replace(patch.way.proposal, name=name)),
+        method=replace(patch.method, name=name, notes=(NOT_WORTH_GRINDING,)),
+    )
+    return [same if one is grind else one for one in worked]
 
 
 def _draws(
@@ -219,11 +276,11 @@ def _refused(frame: Frame) -> LevellingPlan:
     )
 
 
-def _caveats(surface: Surface) -> tuple[Caveat, ...]:
+def _caveats(surface: Surface, methods: Sequence[Method]) -> tuple[Caveat, ...]:
     found = []
     unseen_m2 = float((surface.inside & ~surface.seen).sum()) * surface.cell_mm**2 / MM2_PER_M2
     if unseen_m2 > 0:
         found.append(caveat("unseen_not_filled", area_m2=unseen_m2))
-    if surface.slope is None:
+    if surface.slope is None and any(method.name == "flood" and method.possible for method in methods):
         found.append(caveat("flood_without_gravity"))
     return tuple(found)

@@ -13,6 +13,7 @@ from flatscan.judgement.places import place_in_words
 from flatscan.levelling.choice.costs import cost_of
 from flatscan.levelling.choice.doors import door_rises
 from flatscan.levelling.choice.times import cover_h, layers_of, walk_on_h
+from flatscan.levelling.joints.joint_work import HOLES
 from flatscan.levelling.joints.lip_work import ground_at_lips
 from flatscan.levelling.plan import Method
 from flatscan.quantity import Quantity
@@ -107,6 +108,7 @@ def method_of(
     feathered: NDArray[np.bool_] | None = None,
     lips: Sequence[LipDown] = (),
     lifted_m2: float = 0.0,
+    holes_mm: NDArray[np.floating] | None = None,
 ) -> Method:
     """One way of levelling with all that it takes.
 
@@ -123,6 +125,7 @@ def method_of(
     feathered : (rows, cols) bool, the edges that run out; they do not count for the thinnest layer
     lips : those that this way grinds down; they add to what is ground
     lifted_m2 : area of the tiles that come out
+    holes_mm : (rows, cols), the depth of the holes they leave, 0 elsewhere; filled before all else
     """
     cell_mm = surface.cell_mm
     planned_l = volume_l(proposal.fill_mm, cell_mm)
@@ -135,7 +138,8 @@ def method_of(
     filled = proposal.fill_mm > 0
     thin, mean, thick = _thickness(proposal.fill_mm, filled, feathered)
     area_m2 = float(filled.sum()) * cell_mm**2 / MM2_PER_M2
-    layers = layers_of(thick, product, fills=volume.value > 0.0)
+    deepest = thick if holes_mm is None else max(thick, _deepest_mm(proposal.fill_mm, holes_mm))
+    layers = layers_of(deepest, product, fills=volume.value > 0.0)
     lips_l, lips_m2 = ground_at_lips(lips, product)
     made = Method(
         name=proposal.name,
@@ -159,14 +163,36 @@ def method_of(
         primer_kg=None if product.primer_kg_per_m2 is None else product.primer_kg_per_m2 * area_m2,
         layers=layers,
         walk_on_h=walk_on_h(layers, product),
-        cover_h=cover_h(layers, thick, product),
-        doors=door_rises(proposal.fill_mm - proposal.grind_mm, surface, doors),
+        cover_h=cover_h(layers, deepest, product),
+        # What comes after the tiles are up, and how high it will stand, nobody knows.
+        doors=() if proposal.name == "lift_tiles" else door_rises(proposal.fill_mm - proposal.grind_mm, surface, doors),
         proof=proof,
         bound=proposal.bound,
         edges_mm=proposal.edges_mm,
-        notes=proposal.notes,
+        notes=(*proposal.notes, *_of_holes(proposal, holes_mm, deepest, product)),
     )
     return replace(made, cost=cost_of(made, product))
+
+
+def _deepest_mm(fill_mm: NDArray[np.floating], holes_mm: NDArray[np.floating]) -> float:
+    """The thickest fill over a hole, the hole counted in; 0 where there is none."""
+    return float(np.nanmax(np.where(holes_mm > 0.0, fill_mm + holes_mm, 0.0), initial=0.0))
+
+
+def _of_holes(
+    proposal: Proposal, holes_mm: NDArray[np.floating] | None, deepest_mm: float, product: Product
+) -> tuple[str, ...]:
+    litres = next((litres for name, litres in proposal.extra_l if name == HOLES), None)
+    if litres is None or holes_mm is None:
+        return ()
+    deep = f"{litres.value:.1f} litres, {float(holes_mm.max()):.0f} mm deep, counted in"
+    said = f"The holes of tiles that come out are filled flush first: {deep}"
+    most_mm = product.greatest_layer_mm
+    if most_mm is not None and deepest_mm > most_mm:
+        said += (
+            f"; with the fill above {deepest_mm:.0f} mm, and this product may lie {most_mm:g} mm thick: take another"
+        )
+    return (said,)
 
 
 def _three(values: Sequence[float]) -> Percentiles:

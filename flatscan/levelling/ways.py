@@ -14,6 +14,7 @@ from flatscan.levelling.grinding import plan_grinding
 from flatscan.levelling.joints.joint_work import joint_extra
 from flatscan.levelling.joints.lifting import lift
 from flatscan.levelling.joints.skim import skim
+from flatscan.levelling.marking.areas import fill_labels
 from flatscan.levelling.plan import Proposal
 from flatscan.levelling.pouring.flood import flood, flood_again
 from flatscan.levelling.pouring.screed import screed, screed_again
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     from flatscan.levelling.plan import MethodName, Product
     from flatscan.progress import Progress
 
+NOT_WORTH_GRINDING = "Nothing is worth grinding: this is the patch"
 #: Without prices a litre ground counts as this many litres of compound. Common practice, no source.
 GRIND_AS_LITRES = 5.0
 
@@ -132,7 +134,7 @@ def _grind_and_patch(frame: Frame, patch: Way, progress: Progress) -> Way:
         least_mm=bounds.least_fill_mm,
         progress=progress,
     )
-    grind_mm = np.nan_to_num(ground.grind_mm)
+    grind_mm = _in_places(np.nan_to_num(ground.grind_mm), frame.basis.surface.cell_mm)
     fill = _least(frame, frame.floor_mm - grind_mm)
     proposal = _proposal(frame, "grind_and_patch", fill, grind_mm)
 
@@ -142,7 +144,7 @@ def _grind_and_patch(frame: Frame, patch: Way, progress: Progress) -> Way:
 
     lowest = ground.lower_bound_cost
     if not grind_mm.any() or (cost(proposal) >= cost(patch.proposal) and not patch.proposal.why_not):
-        same = replace(patch.proposal, name="grind_and_patch", notes=("Nothing is worth grinding: this is the patch",))
+        same = replace(patch.proposal, name="grind_and_patch", notes=(NOT_WORTH_GRINDING,))
         return replace(patch, proposal=replace(same, bound=_share(lowest, cost(same))))
     return Way(
         replace(proposal, bound=_share(lowest, cost(proposal))),
@@ -150,6 +152,11 @@ def _grind_and_patch(frame: Frame, patch: Way, progress: Progress) -> Way:
         feathered=fill.feathered,
         lips=frame.lips_to_grind,
     )
+
+
+def _in_places(grind_mm: NDArray[np.float64], cell_mm: float) -> NDArray[np.float64]:
+    """The grinding without the specks that no outline would be drawn round: nobody could find them."""
+    return np.where(fill_labels(grind_mm, cell_mm) > 0, grind_mm, 0.0)
 
 
 def _share(lowest: float, cost: float) -> float | None:
@@ -174,26 +181,27 @@ def _skim(frame: Frame, worst_gap: str) -> Way:
 
 def _screed(frame: Frame) -> Way:
     surface, bounds, product = frame.basis.surface, frame.bounds, frame.product
-    proposal = screed(surface, frame.floor_mm, bounds, frame.targets, frame.rule, product)
-    return Way(
-        _with_zones(frame, proposal),
-        again=lambda height, _: screed_again(
-            surface, frame.without_joints(height), bounds, product, targets=frame.targets
-        ),
-        covers_lips=True,
-    )
+    proposal, zones_mm = _with_zones(frame, screed(surface, frame.floor_mm, bounds, frame.targets, frame.rule, product))
+
+    def again(height_mm: NDArray[np.floating], _: np.random.Generator) -> NDArray[np.floating]:
+        laid = screed_again(surface, frame.without_joints(height_mm), bounds, product, targets=frame.targets)
+        return laid + zones_mm
+
+    return Way(proposal, again=again, covers_lips=True)
 
 
 def _flood(frame: Frame) -> Way:
     surface, bounds, product = frame.basis.surface, frame.bounds, frame.product
     planned = flood(surface, frame.floor_mm, bounds, frame.targets, frame.rule, product)
+    proposal, zones_mm = _with_zones(frame, planned.proposal)
 
     def again(height_mm: NDArray[np.floating], rng: np.random.Generator) -> NDArray[np.floating]:
         slope = surface.slope
         fall = None if slope is None else float(rng.normal(slope.fall.value, slope.fall.u))
-        return flood_again(planned, surface, frame.without_joints(height_mm), bounds, product, fall_mm_per_m=fall)
+        height = frame.without_joints(height_mm)
+        return flood_again(planned, surface, height, bounds, product, fall_mm_per_m=fall) + zones_mm
 
-    return Way(_with_zones(frame, planned.proposal), again=again, covers_lips=True)
+    return Way(proposal, again=again, covers_lips=True)
 
 
 def _lift(frame: Frame) -> Way:
@@ -202,12 +210,16 @@ def _lift(frame: Frame) -> Way:
     return Way(proposal, again=lambda _height, _: nothing, covers_lips=True)
 
 
-def _with_zones(frame: Frame, proposal: Proposal) -> Proposal:
-    """The proposal with the zones that are not poured patched, and all that their borders need."""
+def _with_zones(frame: Frame, proposal: Proposal) -> tuple[Proposal, NDArray[np.float64] | float]:
+    """The proposal with a patch in the zones that are not poured, and what that patch adds, (rows, cols) mm.
+
+    The patch is that of the best estimate on whatever floor the pour is worked out again: redrawing it too would cost
+    a least fill for each floor, for a part that is small.
+    """
     with_extras = replace(proposal, extra_l=joint_extra(proposal.name, frame.basis.joint_work, frame.void_l))
     bounds, product = frame.bounds, frame.product
     if proposal.why_not or not bounds.keeps_slope.any():
-        return with_extras
+        return with_extras, 0.0
     poured = np.nan_to_num(proposal.fill_mm.astype(np.float64))
     patch = least_fill(
         frame.floor_mm + poured,
@@ -222,4 +234,4 @@ def _with_zones(frame: Frame, proposal: Proposal) -> Proposal:
     why_not = ""
     if patch.beyond_most.any():
         why_not = unmet_words(frame.basis.surface, bounds, patch.beyond_most, whole - bounds.most_fill_mm)
-    return replace(with_extras, fill_mm=_stored(frame, whole), why_not=why_not)
+    return replace(with_extras, fill_mm=_stored(frame, whole), why_not=why_not), np.nan_to_num(patch.fill_mm)

@@ -75,7 +75,7 @@ def test_an_outline_keeps_within_a_cell_of_its_cells(seed):
 
 def test_largest_first_and_specks_counted_but_not_listed():
     fill = np.zeros((40, 60))
-    fill[2:12, 3:13] = 2.0  # 100 cells of 10 mm: 0.02 l, a speck
+    fill[2:12, 3:13] = 0.5  # 100 cells of 10 mm: 0.005 l, a speck
     fill[20:38, 5:25] = 3.0  # 360 cells: 0.108 l
     fill[5:30, 30:58] = 4.0  # 700 cells: 0.28 l
     labels = fill_labels(fill, 10.0)

@@ -190,14 +190,28 @@ def test_a_zone_that_takes_no_grinding_is_not_ground(make_surface) -> None:
     x = np.mgrid[0:60, 0:83][1]
     ridge = make_surface(7.0 * np.exp(-((x - 41.0) ** 2) / 20.0))
     cheap = replace(
-        PRODUCT, currency="EUR", bag_price=60.0, grind_price_per_m2_mm=0.5, greatest_grind_mm=8.0, least_layer_mm=0.0
-    )
+        PRODUCT, currency="EUR", bag_kg=1.0, bag_price=2.4, grind_price_per_m2_mm=0.5, greatest_grind_mm=8.0,
+        least_layer_mm=0.0,
+    )  # fmt: skip
     pipes = Zone("no_grind", "heating pipes", square(0.0, 0.0, 83 * 50.0, 30 * 50.0))
     plan = plan_of(ridge, product=cheap, survey=survey_of(pipes), asked="grind_and_patch")
     assert plan.chosen == "grind_and_patch"
     assert np.nanmax(plan.grind_mm[:30]) == 0.0
     assert np.nanmax(plan.grind_mm[31:]) > 1.0
     assert any(area.action == "grind" for area in plan.areas)
+
+
+def test_grinding_that_costs_no_less_in_whole_bags_gives_way_to_the_patch(make_surface) -> None:
+    """One bag does with grinding and without, so grinding is money for nothing, whatever a litre costs."""
+    x = np.mgrid[0:60, 0:83][1]
+    ridge = make_surface(7.0 * np.exp(-((x - 41.0) ** 2) / 20.0))
+    bag = replace(
+        THIN, currency="EUR", bag_kg=1000.0, bag_price=2400.0, grind_price_per_m2_mm=0.5, greatest_grind_mm=8.0
+    )
+    ways_of = by_name(plan_of(ridge, product=bag))
+    assert ways_of["grind_and_patch"].ground_l == 0.0
+    assert ways_of["grind_and_patch"].cost == ways_of["patch"].cost
+    assert ways_of["grind_and_patch"].notes[0].startswith("Nothing is worth grinding")
 
 
 def test_a_fixed_height_is_kept_and_a_movement_joint_parts_the_areas(make_surface) -> None:
@@ -220,6 +234,10 @@ def test_tiles_that_come_out_take_their_hole(make_surface) -> None:
     added = methods[1].volume_l.value - methods[0].volume_l.value
     assert added == pytest.approx(0.3 * 0.3 * 14.0, rel=0.35)  # litres; its depth is told, not measured
     assert methods[1].lifted_m2 == pytest.approx(0.09)
+    # Beneath the fill the hole counts too: its pours and its drying are those of the deepest place.
+    assert methods[1].layers == 2
+    assert methods[1].cover_h > methods[0].cover_h
+    assert any("filled flush first" in note and "this product may lie 10 mm thick" in note for note in methods[1].notes)
 
 
 def test_fewer_draws_on_large_grids() -> None:

@@ -25,8 +25,8 @@ __all__ = [
     "areas_of", "fill_labels", "grind_areas_of", "rings_of", "volumes_by_area",
 ]  # fmt: skip
 
-#: A place that takes less than this (a quarter of a cup) is not worth an outline; its compound is still counted.
-LEAST_LISTED_L = 0.05
+#: A place that takes less than this (two teaspoons) is not worth an outline; its compound is still counted.
+LEAST_LISTED_L = 0.01
 MOST_LISTED = 40
 
 
