@@ -6,13 +6,14 @@ import math
 from typing import TYPE_CHECKING
 
 from flatscan.constants import MM_PER_M
-from flatscan.report import places, wording
+from flatscan.report import wording
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from flatscan.judgement.verdict import AnswerCode
-    from flatscan.levelling.plan import Cost, DoorRise, LevellingPlan, Method, MethodName, Product, Proof
+    from flatscan.levelling.joints.joint_work import JointWork
+    from flatscan.levelling.plan import Cost, DoorRise, LevellingPlan, Method, MethodName, Product
 
 #: As the ways are called in tables.
 NAME: Mapping[MethodName, str] = {name: text.partition(", ")[0] for name, text in wording.METHOD_TEXT.items()}
@@ -22,6 +23,11 @@ WHAT: Mapping[MethodName, str] = {name: text.partition(", ")[2] for name, text i
 LEAST_TOLD_L = 0.05
 #: A rise below this is none that a person could feel or measure.
 _LEAST_RISE_MM = 0.05
+#: Less primer than this is none.
+_LEAST_PRIMER_KG = 0.05
+#: Below this a sum is told with its cents.
+_LEAST_WHOLE = 100.0
+_LEAST_GROUND_L = 0.005
 _ALL_BUT_PROVEN = 0.999
 
 
@@ -45,9 +51,30 @@ def chosen_of(plan: LevellingPlan) -> Method | None:
 
 
 def nothing_to_level(plan: LevellingPlan) -> bool:
-    """The least fill is none, as measured and within the doubt of it."""
+    """The least fill is none, as measured and within the doubt of it, and no tiles come up."""
+    if plan.chosen == "lift_tiles":
+        return False
     patch = next((method for method in plan.methods if method.name == "patch"), None)
     return patch is not None and patch.possible and patch.area_m2 == 0.0 and patch.volume_p_l[2] < LEAST_TOLD_L
+
+
+def nothing_line(*, by_hand: bool) -> str:
+    """That none is to be levelled; floor where no edge could be laid is not spoken for."""
+    source = "readings" if by_hand else "capture"
+    return (
+        f"Nothing is to be levelled where the floor was measured: every gap there passes, with the doubt of the "
+        f"{source} too"
+    )
+
+
+def joint_work_of(plan: LevellingPlan) -> JointWork | None:
+    """The work on joints and lips that the chosen way leaves to do; none where the tiles come up."""
+    return None if plan.chosen == "lift_tiles" else plan.joint_work
+
+
+def doors_of(method: Method) -> tuple[DoorRise, ...]:
+    """How far the floor rises at doors; not known where the tiles come up."""
+    return method.doors if takes_known(method) else ()
 
 
 def takes_known(method: Method) -> bool:
@@ -87,13 +114,14 @@ def to_buy(method: Method, bag_kg: float) -> str:
     return f"{said}, keep {method.keep_sealed} sealed" if method.keep_sealed else said
 
 
-def money(value: float, currency: str) -> str:
-    """A sum, to the whole unit.
+def money(value: float, currency: str, *, cents: bool = False) -> str:
+    """A sum, to the whole unit; a small part of one with its ``cents``.
 
-    >>> money(1210.4, "EUR"), money(85.0, "")
-    ('1210 EUR', '85')
+    >>> money(1210.4, "EUR"), money(85.0, ""), money(28.5, "EUR", cents=True), money(128.5, "EUR", cents=True)
+    ('1210 EUR', '85', '28.50 EUR', '128 EUR')
     """
-    return f"{value:.0f} {currency}".rstrip()
+    places = 2 if cents and value < _LEAST_WHOLE else 0
+    return f"{value:.{places}f} {currency}".rstrip()
 
 
 def cost(method: Method) -> str:
@@ -120,7 +148,7 @@ def cost_parts(of: Cost | None) -> str:
     """What the cost is made of; empty where one part is all."""
     if of is None or len(of.parts) <= 1:
         return ""
-    return ", ".join(f"{name} {money(value, of.currency)}" for name, value in of.parts)
+    return ", ".join(f"{name} {money(value, of.currency, cents=True)}" for name, value in of.parts)
 
 
 def most_rise_mm(method: Method) -> float | None:
@@ -156,18 +184,29 @@ def door_line(door: DoorRise) -> str:
     return f"{said} ({wording.length(door.most_allowed_mm)} allowed{over})"
 
 
+def ground_litres(volume_l: float) -> str:
+    """What grinding takes off.
+
+    >>> ground_litres(0.04), ground_litres(1.26), ground_litres(0.001)
+    ('0.04 litres', '1.3 litres', 'less than 0.01 litres')
+    """
+    if volume_l < _LEAST_GROUND_L:
+        return "less than 0.01 litres"
+    return f"{volume_l:.{2 if volume_l < 1.0 else 1}f} litres"
+
+
 def work_lines(method: Method, product: Product) -> list[str]:
     """What else the way takes: grinding, lifting, primer, layers, waiting, and what its cost is made of."""
     lines = []
     if method.ground_m2 > 0.0:
-        taken_off = f"{max(method.ground_l, 0.1):.1f} litres of floor come off"
+        taken_off = f"{ground_litres(method.ground_l)} of floor come off"
         lines.append(
             f"Grind {wording.area(method.ground_m2)}, never deeper than {wording.length(product.greatest_grind_mm)}: "
             f"{taken_off}"
         )
     if method.lifted_m2 > 0.0:
         lines.append(f"Take up {wording.area(method.lifted_m2)} of old tiles")
-    if method.primer_kg:
+    if method.primer_kg is not None and method.primer_kg >= _LEAST_PRIMER_KG:
         lines.append(f"Primer: {method.primer_kg:.1f} kg")
     if method.layers > 1:
         lines.append(f"Fill in {method.layers} layers at the thickest place: {method.max_mm:.1f} mm in all")
@@ -183,27 +222,6 @@ def work_lines(method: Method, product: Product) -> list[str]:
     if parts := cost_parts(method.cost):
         lines.append(f"Cost: {cost(method)}, of which {parts}")
     return lines
-
-
-def proof_line(proof: Proof, before: Proof | None) -> str:
-    """The planned floor measured again, beside the floor as it is."""
-    was = {} if before is None else {gap.edge_mm: gap.gap_mm for gap in before.gaps}
-    parts = []
-    for gap in proof.gaps:
-        # One that is over is rounded up, so that it never looks like its limit.
-        over = gap.gap_mm > gap.limit_mm
-        size = math.ceil(gap.gap_mm * 100.0 - 1e-9) / 100.0 if over else gap.gap_mm
-        now = f", now {was[gap.edge_mm]:.2f} mm" if gap.edge_mm in was else ""
-        where = f", over it {places.point(gap.at)}" if over and gap.at is not None else ""
-        edge = wording.under_edge(gap.edge_mm)
-        parts.append(f"{size:.2f} mm {edge} (limit {wording.length(gap.limit_mm)}{where}{now})")
-    said = f"As planned, measured again on the same grid: largest gap {', '.join(parts)}" if parts else ""
-    left = [_count(proof.joints_over, "joint")] if proof.joints_over else []
-    left += [_count(proof.lips_over, "lip")] if proof.lips_over else []
-    stays = (
-        f"{' and '.join(left)} {'stays' if proof.joints_over + proof.lips_over == 1 else 'stay'} over" if left else ""
-    )
-    return ". ".join(part for part in (said, stays) if part)
 
 
 def bound_line(method: Method) -> str:
@@ -254,8 +272,11 @@ def price_line(product: Product) -> str:
 
 
 def not_possible(plan: LevellingPlan) -> list[tuple[str, str]]:
-    """(name, why) of each way that cannot be done here."""
-    return [(NAME[method.name], method.why_not) for method in plan.methods if not method.possible]
+    """(name, why) of each way that cannot be done here; none where the recommendation has told every reason."""
+    refused = [method for method in plan.methods if not method.possible]
+    if all(any(method.why_not in sentence for sentence in plan.recommendation) for method in refused):
+        return []
+    return [(NAME[method.name], method.why_not) for method in refused]
 
 
 def _priced(plan: LevellingPlan) -> bool:

@@ -6,7 +6,7 @@ import base64
 import re
 from typing import TYPE_CHECKING, Any
 
-from flatscan.report import levelling_places, levelling_words, wording
+from flatscan.report import levelling_places, levelling_words, proof_words, wording
 
 if TYPE_CHECKING:
     from flatscan.judgement.verdict import AnswerCode
@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 _WITHIN = re.compile(r"(?<!,) (?!\()")
 #: More rows than this and nobody reads them; the tables in the folder hold all.
 _MOST_LIPS, _MOST_DAMS = 20, 12
+#: How the sentence begins that stands under a heading of its own here.
+_CHANGE = "What would change that: "
 
 
 def levelling_page(
@@ -28,14 +30,15 @@ def levelling_page(
     chosen = levelling_words.chosen_of(plan)
     ways = [] if nothing else [method for method in plan.methods if method.possible]
     says = list(plan.recommendation)
-    work = plan.joint_work
-    lips = [] if work is None else [levelling_places.lip_line(lip) for lip in work.lips]
+    work = levelling_words.joint_work_of(plan)
+    down = [] if work is None else [lip for lip in work.lips if lip.word == "over"]
+    lips = [levelling_places.lip_line(lip) for lip in down]
     return {
         "title": levelling_words.title(code),
-        "nothing": _nothing(by_hand=by_hand) if nothing else "",
+        "nothing": f"{levelling_words.nothing_line(by_hand=by_hand)}." if nothing else "",
         # Which way and why; then what would change that.
         "recommended": says[:2],
-        "would_change": says[2:],
+        "would_change": [_raised(line.removeprefix(_CHANGE)) for line in says[2:]],
         "ways": [_way(method, plan) for method in ways],
         "doors": any(method.doors for method in ways),
         "priced": any(method.cost is not None for method in ways),
@@ -63,9 +66,8 @@ def levelling_page(
     }
 
 
-def _nothing(*, by_hand: bool) -> str:
-    source = "readings" if by_hand else "capture"
-    return f"Nothing is to be levelled: every edge passes as the floor is, with the doubt of the {source} too."
+def _raised(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def _way(method: Method, plan: LevellingPlan) -> dict[str, Any]:
@@ -96,15 +98,16 @@ def _asks(plan: LevellingPlan, chosen: Method | None) -> list[str]:
         return []
     return [
         *levelling_words.work_lines(chosen, plan.product),
-        *(levelling_words.door_line(door) for door in chosen.doors),
+        *(levelling_words.door_line(door) for door in levelling_words.doors_of(chosen)),
     ]
 
 
 def _proof(plan: LevellingPlan, chosen: Method | None) -> list[str]:
     if chosen is None or chosen.proof is None:
         return []
-    said = [levelling_words.proof_line(chosen.proof, plan.before), levelling_words.bound_line(chosen)]
-    return [line for line in [*said, *chosen.proof.open] if line]
+    said = [proof_words.proof_line(chosen.proof, plan.before), levelling_words.bound_line(chosen)]
+    # The lines on joints and lips say what of them is not decided.
+    return [line for line in [*said, *(chosen.proof.open if plan.joint_work is None else ())] if line]
 
 
 def _area(area: Area) -> dict[str, Any]:

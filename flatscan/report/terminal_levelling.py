@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from flatscan.report import levelling_places, levelling_words, wording
+from flatscan.report import levelling_places, levelling_words, proof_words, wording
 from flatscan.report.terminal_page import Column, Page
 
 if TYPE_CHECKING:
@@ -60,13 +60,8 @@ def add_levelling(
         return
     page.title(levelling_words.title(code))
     if levelling_words.nothing_to_level(plan):
-        source = "readings" if by_hand else "capture"
-        page.items(
-            [
-                f"Nothing is to be levelled: every edge passes as the floor is, with the doubt of the {source} too",
-                *levelling_places.joint_lines(plan.joint_work),
-            ]
-        )
+        joints = levelling_places.joint_lines(plan.joint_work)
+        page.items([levelling_words.nothing_line(by_hand=by_hand), *joints])
         return
     page.items(plan.recommendation)
     possible = [method for method in plan.methods if method.possible]
@@ -145,14 +140,14 @@ def _way_line(way: Method, plan: LevellingPlan) -> str:
 
 def _planned(plan: LevellingPlan, chosen: Method, files: Sequence[str]) -> list[str]:
     """What the chosen way asks for, how far it is proven, and where it is drawn."""
-    lines = levelling_places.joint_lines(plan.joint_work)
+    lines = levelling_places.joint_lines(levelling_words.joint_work_of(plan))
     lines += levelling_words.work_lines(chosen, plan.product)
     lines += _few([levelling_places.dam_line(dam) for dam in plan.dams], "dams")
     lines += _few([levelling_places.pour_line(n, pour) for n, pour in enumerate(plan.pours, 1)], "pours")
-    lines += [levelling_words.door_line(door) for door in chosen.doors]
+    lines += [levelling_words.door_line(door) for door in levelling_words.doors_of(chosen)]
     lines += chosen.notes
     if chosen.proof is not None:
-        lines += [levelling_words.proof_line(chosen.proof, plan.before)]
+        lines += [proof_words.proof_line(chosen.proof, plan.before)]
         lines += chosen.proof.open if plan.joint_work is None else ()
     lines.append(levelling_words.bound_line(chosen))
     drawn = [f"{name} ({what})" for name, what in _TO_MARK_OUT.items() if name in files]

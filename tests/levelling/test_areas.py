@@ -89,8 +89,8 @@ def test_largest_first_and_specks_counted_but_not_listed():
     assert areas[0].max_mm == 4.0
     total = np.mean([volume_l(f, 10.0) for f in (fill, 1.1 * fill)])
     assert sum(a.volume_l.value for a in areas) + litres[:, 0].mean() == pytest.approx(total)
-    assert litres[0, 0] == pytest.approx(0.02)
-    assert LEAST_LISTED_L > 0.02
+    assert litres[0, 0] == pytest.approx(0.005)
+    assert LEAST_LISTED_L > 0.005
 
 
 def test_at_most_so_many_are_listed():

@@ -11,6 +11,7 @@ import numpy as np
 from flatscan.levelling.marking.contours import contours_of
 from flatscan.levelling.marking.outlines import marking_rings, rings_of
 from flatscan.levelling.marking.walls import marked_out, walls_of
+from flatscan.report.levelling_words import joint_work_of
 from flatscan.report.plain_text import clean
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from flatscan.levelling.joints.joint_work import JointWork
+    from flatscan.levelling.joints.joint_work import JointFill, JointWork, LipDown, WorkWord
     from flatscan.levelling.marking.contours import Contour
     from flatscan.levelling.plan import Area, Dam, LevellingPlan, MarkedOut, Method, Pour, Wall
     from flatscan.settings import Segment
@@ -92,12 +93,21 @@ class MarkingData:
     pours: tuple[Pour, ...]
     zones: tuple[NamedPlace, ...]
     product_name: str
+    bag_kg: float
+
+    def fills(self, word: WorkWord = "over") -> tuple[JointFill, ...]:
+        """The joints to fill, or those that are not decided: only the first are an order."""
+        return tuple(fill for fill in (self.joint_work.fills if self.joint_work else ()) if fill.word == word)
+
+    def lips(self, word: WorkWord = "over") -> tuple[tuple[int, LipDown], ...]:
+        """The lips to take down, or those that are not decided, each with its number: those to take down first."""
+        lips = sorted(self.joint_work.lips if self.joint_work else (), key=lambda lip: lip.word != "over")
+        return tuple((number, lip) for number, lip in enumerate(lips, start=1) if lip.word == word)
 
     @property
     def nothing(self) -> bool:
-        """There is nothing to mark out."""
-        work = self.joint_work
-        no_joints = work is None or not (work.fills or work.lips)
+        """There is nothing to mark out; what is not decided yet is none of it."""
+        no_joints = not (self.fills() or self.lips())
         takes_out = any(zone.kind == "remove_tiles" for zone in self.zones)
         return not self.areas and not self.dams and no_joints and not takes_out
 
@@ -128,7 +138,7 @@ def marking_data(
         areas=areas,
         fill_contours=_within(contours_of(plan.fill_mm, surface.cell_mm, surface.origin_mm), filled),
         grind_contours=_within(contours_of(grind_mm, surface.cell_mm, surface.origin_mm), ground),
-        joint_work=plan.joint_work,
+        joint_work=joint_work_of(plan),
         doors=_doors(survey, doors_mm),
         movement_joints=tuple(
             NamedLine("movement joint", np.asarray(line, dtype=np.float64))
@@ -138,6 +148,7 @@ def marking_data(
         pours=plan.pours,
         zones=(*_zones(survey, plan, surface), *_tiles_out(plan, surface)),
         product_name=name_of(plan.product.name, most=80),
+        bag_kg=plan.product.bag_kg,
     )
 
 

@@ -85,17 +85,12 @@ def _frame(view: View) -> dict[str, Any]:
 
 def _marks(data: MarkingData, view: View, labels: LabelPlaces, areas: Sequence[MarkedArea]) -> dict[str, Any]:
     """What overview and detail both show, as far as it lies in the view."""
-    work = data.joint_work
     numbered = [_area(area, view, labels) for area in areas]
     return {
         "outline": [part for ring in data.outline for part in view.lines([ring])],
         "areas": [area for area in numbered if area is not None],
         "zones": _zones(data, view, labels),
-        "joints": [
-            {"line": part, "sure": fill.word == "over"}
-            for fill in (work.fills if work else ())
-            for part in view.lines([np.asarray(fill.line, dtype=np.float64)])
-        ],
+        "joints": [part for fill in data.fills() for part in view.lines([np.asarray(fill.line, dtype=np.float64)])],
         "lips": _lips(data, view, labels),
         "movement": view.lines([joint.line for joint in data.movement_joints]),
         "dams": view.lines([dam.line for dam in data.dams]),
@@ -156,8 +151,7 @@ def _drawn(areas: Sequence[MarkedArea], view: View) -> tuple[Any, ...]:
 def _lips(data: MarkingData, view: View, labels: LabelPlaces) -> list[dict[str, Any]]:
     """A wedge at each lip's worst place, its point to the low side, and its number."""
     found = []
-    lips = data.joint_work.lips if data.joint_work else ()
-    for number, lip in enumerate(lips[:MOST_LISTED], start=1):
+    for number, lip in data.lips()[:MOST_LISTED]:
         if not view.shows(lip.at):
             continue
         point = view.at(lip.at)

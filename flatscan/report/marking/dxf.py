@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from flatscan.levelling.joints.joint_work import WorkWord
     from flatscan.levelling.marking.contours import Contour
     from flatscan.report.marking.data import MarkedArea, MarkingData
 
@@ -34,11 +35,18 @@ LAYERS: tuple[tuple[str, int, str], ...] = (
     ("Fill contours 1 mm", 140, "CONTINUOUS"),
     ("Grind contours 1 mm", 40, "CONTINUOUS"),
     ("Joints to fill", 1, "CONTINUOUS"),
+    ("Joints not decided", 1, "DASHED"),
     ("Lips to take down", 6, "CONTINUOUS"),
+    ("Lips not decided", 6, "DASHED"),
     ("Movement joints", 3, "DASHDOT"),
     ("Dams", 32, "DASHED"),
     ("Zones", 9, "DASHED"),
     ("Tiles to take out", 200, "CONTINUOUS"),
+)
+#: Verdict, layer of its joints, layer of its lips.
+_WORK_LAYERS: tuple[tuple[WorkWord, str, str], ...] = (
+    ("over", "Joints to fill", "Lips to take down"),
+    ("not_decided", "Joints not decided", "Lips not decided"),
 )
 #: Heights of letters, floor mm: read at 1:50 on paper.
 _NUMBER_MM, _TEXT_MM, _SMALL_MM = 120.0, 60.0, 40.0
@@ -160,15 +168,15 @@ def _contours(space: Any, contours: Sequence[Contour], layer: str) -> None:
 
 
 def _joint_work(space: Any, data: MarkingData) -> None:
-    work = data.joint_work
-    for fill in work.fills if work else ():
-        _polyline(space, np.asarray(fill.line), "Joints to fill")
-    for number, lip in enumerate(work.lips if work else (), start=1):
-        x, y = lip.at
-        space.add_circle((x, y), _MARK_MM, dxfattribs={"layer": "Lips to take down"})
-        space.add_line((x, y), lip.high_at, dxfattribs={"layer": "Lips to take down"})
-        said = f"L{number} {lip.lip.text()}, high side {high_side(lip)}"
-        _text(space, said.replace("±", "+/-"), (x, y + 1.8 * _MARK_MM), "Lips to take down", _SMALL_MM)
+    for word, joints, lips in _WORK_LAYERS:
+        for fill in data.fills(word):
+            _polyline(space, np.asarray(fill.line), joints)
+        for number, lip in data.lips(word):
+            x, y = lip.at
+            space.add_circle((x, y), _MARK_MM, dxfattribs={"layer": lips})
+            space.add_line((x, y), lip.high_at, dxfattribs={"layer": lips})
+            said = f"L{number} {lip.lip.text()}, high side {high_side(lip)}"
+            _text(space, said.replace("±", "+/-"), (x, y + 1.8 * _MARK_MM), lips, _SMALL_MM)
 
 
 def _zones(space: Any, data: MarkingData) -> None:

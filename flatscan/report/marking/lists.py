@@ -26,16 +26,15 @@ def marking_csv(data: MarkingData) -> str:
 
 
 def joint_work_csv(data: MarkingData) -> str:
-    """joint_work.csv: joints to fill, then lips to take down, worst first. ``u``: one standard uncertainty."""
+    """joint_work.csv: joints to fill, then lips to take down, worst first, then those not decided. ``u``: one standard uncertainty."""
     header = (
         "what", "number", "joint", "verdict", "length_mm", "from_x_mm", "from_y_mm", "to_x_mm", "to_y_mm",
         "width_mm", "u_width_mm", "depth_mm", "u_depth_mm", "volume_litre", "u_volume_litre", "guessed",
         "lip_mm", "u_lip_mm", "limit_mm", "lip_x_mm", "lip_y_mm", "wall_1", "from_wall_1_mm", "wall_2",
         "from_wall_2_mm", "high_side",
     )  # fmt: skip
-    work = data.joint_work
-    fills = [_fill(fill) for fill in (work.fills if work else ())]
-    lips = [_lip(number, lip, data) for number, lip in enumerate(work.lips if work else (), start=1)]
+    fills = [_fill(fill) for fill in (data.joint_work.fills if data.joint_work else ())]
+    lips = [_lip(number, lip, data) for number, lip in (*data.lips(), *data.lips("not_decided"))]
     return as_csv(header, [*fills, *lips])
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from flatscan.constants import MM_PER_M
-from flatscan.report import wording
+from flatscan.report import levelling_words, wording
 from flatscan.report.marking import rows
 from flatscan.report.marking.clusters import clusters_of
 from flatscan.report.marking.drawing import AROUND_MM, detail, overview
@@ -15,6 +15,7 @@ from flatscan.report.marking.drawing import AROUND_MM, detail, overview
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from flatscan.levelling.plan import Method
     from flatscan.report.cautions import Caution
     from flatscan.report.marking.clusters import Cluster
     from flatscan.report.marking.data import MarkingData
@@ -61,34 +62,34 @@ def _way(data: MarkingData) -> list[str]:
     said = []
     if data.method is not None:
         said.append(f"The way drawn here: {wording.METHOD_TEXT[data.method.name]}.")
-        fills = [area.area for area in data.areas if area.area.action == "fill"]
-        if data.method.bags:
-            said.append(
-                f"{wording.litres(data.method.volume_l, data.method.volume_interval_l)} of {data.product_name}"
-                + (f" in {len(fills)} {'area' if len(fills) == 1 else 'areas'}." if fills else ".")
-            )
+        said += _compound(data, data.method)
         if data.method.ground_l > 0.0:
-            said.append(
-                f"{data.method.ground_l:.1f} litres are to be ground off {wording.area(data.method.ground_m2)}."
-            )
-    work = data.joint_work
-    if work is not None and work.fills:
-        said.append(rows.joints_sentence(work))
-    if work is not None and work.lips:
-        said.append(f"{len(work.lips)} {'lip' if len(work.lips) == 1 else 'lips'} to take down.")
-    return said
+            off = levelling_words.ground_litres(data.method.ground_l)
+            said.append(f"To grind off: {off} of floor, on {wording.area(data.method.ground_m2)}.")
+    said += [rows.joints_sentence(data), rows.lips_sentence(data), *rows.open_sentences(data)]
+    return [sentence for sentence in said if sentence]
+
+
+def _compound(data: MarkingData, method: Method) -> list[str]:
+    """Litres and bags, as the terminal tells them."""
+    if not levelling_words.takes_known(method) or method.volume_p_l[2] < levelling_words.LEAST_TOLD_L:
+        return []
+    areas = sum(area.area.action == "fill" for area in data.areas)
+    where = f" in {areas} {'area' if areas == 1 else 'areas'}" if areas else ""
+    litres = levelling_words.litres(method)
+    ranged = " (eight floors of ten need what the range holds)" if " to " in litres else ""
+    said = [f"{litres} of {data.product_name}{where}{ranged}."]
+    return [*said, f"Buy {levelling_words.to_buy(method, data.bag_kg)}."] if method.buy else said
 
 
 def _key(data: MarkingData) -> dict[str, bool]:
     """Which signs the drawings use."""
-    work, kinds = data.joint_work, {zone.kind for zone in data.zones}
-    words = {fill.word for fill in work.fills} if work else set()
+    kinds = {zone.kind for zone in data.zones}
     return {
         "fill": any(area.area.action == "fill" for area in data.areas),
         "grind": any(area.area.action == "grind" for area in data.areas),
-        "joints": "over" in words,
-        "doubtful": "not_decided" in words,
-        "lips": bool(work and work.lips),
+        "joints": bool(data.fills()),
+        "lips": bool(data.lips()),
         "movement": bool(data.movement_joints),
         "dams": bool(data.dams),
         "doors": bool(data.doors),

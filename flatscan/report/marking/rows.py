@@ -17,12 +17,11 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from flatscan.judgement.verdict import Point
-    from flatscan.levelling.joints.joint_work import JointFill, JointWork, LipDown, WorkWord
+    from flatscan.levelling.joints.joint_work import JointFill, LipDown
     from flatscan.levelling.plan import Area, Wall
     from flatscan.quantity import Quantity
     from flatscan.report.marking.data import MarkedArea, MarkingData, NamedPlace
 
-_WORK_TEXT: dict[WorkWord, str] = {"over": "over", "not_decided": "may be over"}
 #: Corners in one table, at most.
 _CORNERS_IN_ONE = 14
 _NOT_MEASURED = "not measured"
@@ -67,30 +66,46 @@ def corner_tables(marked: MarkedArea) -> list[dict[str, Any]]:
     ]
 
 
-def joints_sentence(work: JointWork) -> str:
-    """How many metres of joint there are to fill, and how many of them may be."""
-    over, open_m = work.metres_to_fill("over"), work.metres_to_fill("not_decided")
-    parts = [f"{over:.1f} m are over" if over else "", f"{open_m:.1f} m may be over" if open_m else ""]
-    return f"Joints to fill: {over + open_m:.1f} m in all ({', '.join(p for p in parts if p)})."
+def joints_sentence(data: MarkingData) -> str:
+    """How many metres of joint there are to fill; "" for none."""
+    over_m = sum(fill.length_mm for fill in data.fills()) / MM_PER_M
+    return f"Joints to fill: {over_m:.1f} m in all." if over_m else ""
+
+
+def lips_sentence(data: MarkingData) -> str:
+    """How many lips there are to take down; "" for none."""
+    down = len(data.lips())
+    return f"{down} {'lip' if down == 1 else 'lips'} to take down." if down else ""
+
+
+def open_sentences(data: MarkingData) -> list[str]:
+    """Joints and lips that are not decided: no work is ordered on them before they are read by hand."""
+    open_m, lips = sum(fill.length_mm for fill in data.fills("not_decided")) / MM_PER_M, len(data.lips("not_decided"))
+    said = []
+    if open_m:
+        said.append(f"{open_m:.1f} m {'more ' if data.fills() else ''}of joint {'is' if open_m == 1.0 else 'are'}")
+    if lips:
+        more = "more " if data.lips() else ""
+        said.append(f"{lips} {more}{'lip is' if lips == 1 else 'lips are'}")
+    return [f"{what} not decided: read them by hand first (joint_work.csv lists them)." for what in said]
 
 
 def joint_table(data: MarkingData) -> dict[str, Any]:
-    """The joints to fill, those over first and the longest first; more than ``MOST_LISTED`` are in the table file."""
-    work = data.joint_work
-    fills = sorted(work.fills if work else (), key=lambda f: (f.word != "over", -f.length_mm))
+    """The joints to fill, the longest first; more than ``MOST_LISTED`` are in the table file."""
+    fills = sorted(data.fills(), key=lambda fill: -fill.length_mm)
     return {
         "rows": [_joint_row(fill) for fill in fills[:MOST_LISTED]],
         "more": max(0, len(fills) - MOST_LISTED),
-        "sum": joints_sentence(work) if work is not None and fills else "",
+        "sum": joints_sentence(data),
         "guessed": any(fill.guessed for fill in fills[:MOST_LISTED]),
     }
 
 
 def lip_table(data: MarkingData) -> dict[str, Any]:
     """The lips to take down, worst first, each found from two walls."""
-    lips = data.joint_work.lips if data.joint_work else ()
+    lips = data.lips()
     return {
-        "rows": [_lip_row(k, lip, data.walls) for k, lip in enumerate(lips[:MOST_LISTED], start=1)],
+        "rows": [_lip_row(number, lip, data.walls) for number, lip in lips[:MOST_LISTED]],
         "more": max(0, len(lips) - MOST_LISTED),
     }
 
@@ -145,11 +160,6 @@ def high_side(lip: LipDown) -> str:
     return places.heading(math.atan2(dy, dx))
 
 
-def word_text(word: WorkWord) -> str:
-    """``over`` or ``may be over``."""
-    return _WORK_TEXT[word]
-
-
 def _area_row(area: Area) -> list[str]:
     # What is ground is what the plan says, so it has no uncertainty of measurement.
     litres = wording.size(area.volume_l) if area.action == "fill" else f"{area.volume_l.value:.2f} l, as planned"
@@ -166,7 +176,6 @@ def _joint_row(fill: JointFill) -> list[str]:
         _measured(fill.width),
         _measured(fill.depth),
         wording.size(fill.volume) + (" *" if fill.guessed else ""),
-        word_text(fill.word),
     ]
 
 
@@ -178,7 +187,7 @@ def _lip_row(number: int, lip: LipDown, walls: Sequence[Wall]) -> list[str]:
         else f"left {_metres(lip.at[0])}, bottom {_metres(lip.at[1])}"
     )
     size, limit = wording.size(lip.lip), wording.length(lip.limit_mm)
-    return [f"L{number}", name_of(lip.joint), place, size, limit, high_side(lip), word_text(lip.word)]
+    return [f"L{number}", name_of(lip.joint), place, size, limit, high_side(lip)]
 
 
 def _zone_row(zone: NamedPlace) -> list[str]:
