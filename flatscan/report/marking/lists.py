@@ -26,7 +26,10 @@ def marking_csv(data: MarkingData) -> str:
 
 
 def joint_work_csv(data: MarkingData) -> str:
-    """joint_work.csv: joints to fill, then lips to take down, worst first, then those not decided. ``u``: one standard uncertainty."""
+    """joint_work.csv: joints to fill, then lips to take down, worst first, those not decided last.
+
+    ``u``: one standard uncertainty.
+    """
     header = (
         "what", "number", "joint", "verdict", "length_mm", "from_x_mm", "from_y_mm", "to_x_mm", "to_y_mm",
         "width_mm", "u_width_mm", "depth_mm", "u_depth_mm", "volume_litre", "u_volume_litre", "guessed",

@@ -66,7 +66,7 @@ def _way(data: MarkingData) -> list[str]:
         if data.method.ground_l > 0.0:
             off = levelling_words.ground_litres(data.method.ground_l)
             said.append(f"To grind off: {off} of floor, on {wording.area(data.method.ground_m2)}.")
-    said += [rows.joints_sentence(data), rows.lips_sentence(data), *rows.open_sentences(data)]
+    said += [rows.joints_sentence(data), rows.lips_sentence(data), rows.open_sentence(data)]
     return [sentence for sentence in said if sentence]
 
 
@@ -77,8 +77,11 @@ def _compound(data: MarkingData, method: Method) -> list[str]:
     areas = sum(area.area.action == "fill" for area in data.areas)
     where = f" in {areas} {'area' if areas == 1 else 'areas'}" if areas else ""
     litres = levelling_words.litres(method)
-    ranged = " (eight floors of ten need what the range holds)" if " to " in litres else ""
-    said = [f"{litres} of {data.product_name}{where}{ranged}."]
+    if litres.endswith(")"):
+        litres = f"{litres[:-1]}, eight floors of ten)"
+    elif " to " in litres:
+        litres += " (eight floors of ten)"
+    said = [f"{litres} of {data.product_name}{where}."]
     return [*said, f"Buy {levelling_words.to_buy(method, data.bag_kg)}."] if method.buy else said
 
 

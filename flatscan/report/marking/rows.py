@@ -78,16 +78,17 @@ def lips_sentence(data: MarkingData) -> str:
     return f"{down} {'lip' if down == 1 else 'lips'} to take down." if down else ""
 
 
-def open_sentences(data: MarkingData) -> list[str]:
-    """Joints and lips that are not decided: no work is ordered on them before they are read by hand."""
-    open_m, lips = sum(fill.length_mm for fill in data.fills("not_decided")) / MM_PER_M, len(data.lips("not_decided"))
-    said = []
-    if open_m:
-        said.append(f"{open_m:.1f} m {'more ' if data.fills() else ''}of joint {'is' if open_m == 1.0 else 'are'}")
-    if lips:
-        more = "more " if data.lips() else ""
-        said.append(f"{lips} {more}{'lip is' if lips == 1 else 'lips are'}")
-    return [f"{what} not decided: read them by hand first (joint_work.csv lists them)." for what in said]
+def open_sentence(data: MarkingData) -> str:
+    """Joints and lips that are not decided, "" for none: no work is ordered on them before they are read by hand."""
+    open_m = sum(fill.length_mm for fill in data.fills("not_decided")) / MM_PER_M
+    lips = len(data.lips("not_decided"))
+    said = [f"{open_m:.1f} m {'more ' if data.fills() else ''}of joint"] if open_m else []
+    said += [f"{lips} {'more ' if data.lips() else ''}{'lip' if lips == 1 else 'lips'}"] if lips else []
+    if not said:
+        return ""
+    one = len(said) == 1 and lips <= 1
+    verb, them = ("is", "it") if one else ("are", "them")
+    return f"{' and '.join(said)} {verb} not decided: read {them} by hand first (joint_work.csv lists {them})."
 
 
 def joint_table(data: MarkingData) -> dict[str, Any]:

@@ -14,9 +14,10 @@ import pytest
 
 from flatscan.judgement.verdict import AnswerCode
 from flatscan.levelling.plan import METHOD_NAMES, DoorRise, GapAfter, LevellingPlan, MethodName, Proof
-from flatscan.report import levelling_places, levelling_words, wording
+from flatscan.report import levelling_places, levelling_words, proof_words, wording
 from flatscan.report.cautions import cautions_for, cautions_of
 from flatscan.report.page import page_html
+from flatscan.report.page_levelling import levelling_page
 from flatscan.report.report import Report
 from flatscan.report.story import next_steps
 from flatscan.report.tables import areas_csv, methods_csv
@@ -124,6 +125,53 @@ def test_where_no_way_is_possible_all_reasons_are_told(plan: LevellingPlan) -> N
     assert all(f"{levelling_words.NAME[name]}: no {name}" in said for name in METHOD_NAMES)
 
 
+def test_reasons_that_the_recommendation_told_are_not_told_again(planned: Report, plan: LevellingPlan) -> None:
+    reasons = "; ".join(method.why_not for method in plan.methods if method.why_not)
+    told = replace(plan, recommendation=("Patch it", f"Ruled out are {reasons}", "What would change that: a price"))
+    assert "Not possible here" not in flat(levelling_lines(told, "level_areas"))
+    page = levelling_page(told, "level_areas")
+    assert page["refused"] == []
+    assert page["would_change"] == ["A price"]
+    part = replace(plan, recommendation=("Patch it", f"Ruled out are {plan.methods[2].why_not}"))
+    assert all(why in flat(levelling_lines(part, "level_areas")) for why in reasons.split("; "))
+    # Where no way is left the page still says why.
+    none = replace(told, methods=tuple(m for m in plan.methods if not m.possible), chosen=None, areas=())
+    assert plan.methods[2].why_not in page_html(replace(planned, plan=none), b"")
+
+
+def test_where_tiles_come_up_nothing_is_told_of_what_comes_after(
+    planned: Report, report: Report, build_plan: Callable[..., LevellingPlan]
+) -> None:
+    plan = replace(build_plan(report.surface, chosen="lift_tiles"), areas=())
+    said = flat(levelling_lines(plan, "level_all"))
+    after = said[said.index("The way planned: lift tiles") :]
+    assert "Take up 12.5 m² of old tiles" in after
+    page = levelling_page(plan, "level_all")
+    for text in ("stays as high", "of joint", "lip", "to mark out"):
+        assert text not in after, text
+        assert not any(text in line for line in page["asks"]), text
+    assert page["joints"] == page["lips"] == []
+    bare = with_first(plan, area_m2=0.0, volume_p_l=(0.0, 0.0, 0.0))
+    assert "Take up 12.5 m² of old tiles" in flat(levelling_lines(bare, "level_all"))
+
+
+def test_what_is_ground_and_primed_is_told_as_it_is(plan: LevellingPlan) -> None:
+    ground = replace(plan.methods[1], ground_l=0.04, primer_kg=0.04)
+    said = "\n".join(levelling_words.work_lines(ground, plan.product))
+    assert "0.04 litres of floor come off" in said
+    assert "Primer" not in said
+    assert "bags 36.00 EUR" in said
+    assert "Primer: 0.2 kg" in "\n".join(levelling_words.work_lines(plan.methods[0], plan.product))
+
+
+def test_the_page_lists_only_lips_that_are_over_and_says_once_what_is_not_decided(plan: LevellingPlan) -> None:
+    page = levelling_page(plan, "level_areas")
+    assert len(page["lips"]) == 2
+    assert not any("not decided" in line for line in [*page["lips"], *page["proof"]])
+    unknown = levelling_page(replace(plan, joint_work=None), "level_areas")
+    assert unknown["proof"][-1] == "1.5 m of joint is not decided and not counted as filled"
+
+
 def test_the_recommendation_comes_before_the_table_and_the_rest_after_it(plan: LevellingPlan) -> None:
     said = flat(levelling_lines(plan, "level_areas", files=FILES))
     parts = [*plan.recommendation, "Way ", "Not possible here", "The way planned: patch", "marking_out.pdf (to print)"]
@@ -137,7 +185,8 @@ def test_a_file_that_was_not_written_is_not_promised(plan: LevellingPlan) -> Non
 def test_where_nothing_is_to_be_levelled_there_is_no_table(plan: LevellingPlan) -> None:
     flat_floor = with_first(plan, area_m2=0.0, volume_p_l=(0.0, 0.0, 0.04))
     said = "\n".join(levelling_lines(flat_floor, "lay_as_is"))
-    assert "Nothing is to be levelled" in said
+    assert "Nothing is to be levelled where the floor was measured" in said
+    assert "every edge" not in said
     assert "Litres" not in said
     doubtful = with_first(plan, area_m2=0.0, volume_p_l=(0.0, 0.0, 0.4))
     row = next(line for line in levelling_lines(doubtful, "not_decided") if line.startswith("* patch"))
@@ -172,15 +221,30 @@ def test_hostile_texts_cannot_repaint_the_terminal(plan: LevellingPlan) -> None:
 
 
 def test_the_proof_tells_each_edge_with_its_limit_and_what_it_is_now(plan: LevellingPlan) -> None:
-    assert levelling_words.proof_line(proof_of(plan), plan.before) == (
-        "As planned, measured again on the same grid: largest gap 0.62 mm under 0.2 m (limit 1 mm, now 0.71 mm), "
-        "2.99 mm under 2 m (limit 3 mm, now 5.10 mm)"
+    assert proof_words.proof_line(proof_of(plan), plan.before) == (
+        "As planned, measured again on the same grid: largest gap 0.62 mm under 0.2 m (limit 1 mm, now 0.71 mm, "
+        "noise not taken off), 2.99 mm under 2 m (limit 3 mm, now 5.10 mm)"
     )
+
+
+def test_of_many_edges_the_two_nearest_to_their_limit_are_told(plan: LevellingPlan) -> None:
+    # Shares of their limits: 0.5, 0.9, 0.99, 0.2.
+    edges = ((325.0, 2.0, 1.0), (500.0, 2.0, 1.8), (2000.0, 3.0, 2.97), (4000.0, 5.0, 1.0))
+    many = replace(proof_of(plan), gaps=tuple(GapAfter(edge, t, gap, (0.0, 0.0)) for edge, t, gap in edges))
+    said = proof_words.proof_line(many, many)
+    assert said == (
+        "As planned, measured again on the same grid: all 4 limits are met, nearest to their limits 2.97 mm under 2 m "
+        "(limit 3 mm, now 2.97 mm, noise not taken off), 1.80 mm under 0.5 m (limit 2 mm, now 1.80 mm)"
+    )
+    bad = replace(many, gaps=(GapAfter(325.0, 2.0, 2.5, (0.0, 0.0)), *many.gaps[1:]))
+    said = proof_words.proof_line(bad, None)
+    assert "1 of 4 limits are not met, nearest to their limits 2.50 mm under 0.325 m (limit 2 mm, over it " in said
+    assert "all 4" not in said
 
 
 def test_a_planned_gap_that_is_over_never_looks_like_its_limit(plan: LevellingPlan) -> None:
     over = replace(proof_of(plan), gaps=(GapAfter(2000.0, 3.0, 3.002, (1000.0, 500.0)),), joints_over=1, lips_over=2)
-    said = levelling_words.proof_line(over, None)
+    said = proof_words.proof_line(over, None)
     assert "3.01 mm under 2 m (limit 3 mm, over it 1.00 m from the left wall, 0.50 m from the bottom wall)" in said
     assert said.endswith(". 1 joint and 2 lips stay over")
 

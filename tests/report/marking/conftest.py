@@ -86,7 +86,7 @@ def joint_work(joints: int, lips: int, ring: np.ndarray = L_ROOM, seed: int = 5)
                     line=((at[0], at[1] - 150.0), (at[0], at[1] + 150.0)),
                     high_at=(at[0] + (100.0 if k % 2 else -100.0), at[1]),
                     length_mm=300.0,
-                    word="over",
+                    word="not_decided" if k % 8 == 3 else "over",
                     lip=mm(2.6 - 0.01 * k, 0.3),
                     limit_mm=1.0,
                 )
@@ -113,7 +113,7 @@ def plan_of(surface: Surface, work: JointWork | None, *, width: float = 9.0, lea
     void[20:35, 50:65] = 12.0
     method = Method(
         "grind_and_patch", volume, (9.0, 15.0), Quantity(20.0, 2.0, "kg"), 2, (2, 3), 3.0, 3.0, 9.0,
-        ground_l=1.2, ground_m2=0.9,
+        volume_p_l=(9.8, 11.9, 14.2), buy=3, keep_sealed=1, ground_l=0.04, ground_m2=0.9,
     )  # fmt: skip
     return LevellingPlan(
         methods=(method,),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,10 +13,14 @@ import pytest
 from pypdf import PageObject, PdfReader
 
 from flatscan.report.cautions import ASBESTOS, LIMITS, SILICA
-from flatscan.report.marking import MarkingData, marking_pdf
+from flatscan.report.marking import MarkingData, marking_data, marking_pdf
 from flatscan.report.marking.clusters import MOST_DRAWINGS, SCALES, clusters_of
+from flatscan.report.marking.page_data import page_data
 from flatscan.report.wording import METHOD_TEXT
 from flatscan.settings import Paper
+from flatscan.surface.surface import Surface
+
+from .conftest import joint_work, plan_of
 
 PT_PER_MM = 72.0 / 25.4
 PAPERS: tuple[Paper, ...] = ("a4", "letter")
@@ -171,8 +176,49 @@ def test_names_from_files_are_text_and_not_run(pages: Pages) -> None:
 
 def test_the_sum_of_the_joints_is_told(pages: Pages, data: MarkingData) -> None:
     assert data.joint_work is not None
-    metres = sum(fill.length_mm for fill in data.joint_work.fills) / 1000.0
-    assert f"Joints to fill: {metres:.1f} m in all" in text_of(pages("data", "a4"))
+    work, text = data.joint_work, text_of(pages("data", "a4"))
+    over, may_be = (sum(f.length_mm for f in work.fills if f.word == word) / 1000.0 for word in ("over", "not_decided"))
+    assert f"Joints to fill: {over:.1f} m in all" in text
+    # Of nine lips the fourth is not decided.
+    assert "8 lips to take down. " in text
+    assert f"{may_be:.1f} m more of joint and 1 more lip are not decided: read them by hand first" in text
+
+
+def test_the_headline_is_the_terminal_s(pages: Pages) -> None:
+    text = text_of(pages("data", "a4"))
+    assert "11.9 litres (9.8 to 14.2, eight floors of ten) of " in text or "12 litres (10 to 14, eight floors" in text
+    assert "Buy 3 bags of 25 kg, keep 1 sealed." in text
+    assert "To grind off: 0.04 litres of floor, on 0.90 m²." in text
+
+
+def test_only_what_is_over_is_drawn_and_listed(data: MarkingData) -> None:
+    page = page_data(data, "a4", ())
+    numbers = [f"L{k}" for k in range(1, 9)]
+    assert [row[0] for row in page["lips"]["rows"]] == numbers
+    assert [row[1] for row in page["lips"]["rows"]] == ["V0", "V1", "V2", "V4", "V5", "V6", "V7", "V8"]
+    assert [lip["text"] for lip in page["overview"]["lips"]] == numbers
+    assert data.joint_work is not None
+    over = sum(fill.word == "over" for fill in data.joint_work.fills)
+    assert len(page["joints"]["rows"]) == len(page["overview"]["joints"]) == over
+
+
+def test_what_is_not_decided_alone_is_nothing_to_mark_out(empty: MarkingData, data: MarkingData) -> None:
+    assert data.joint_work is not None
+    work = data.joint_work
+    fills, lips = ([one for one in found if one.word == "not_decided"] for found in (work.fills, work.lips))
+    undecided = replace(empty, joint_work=replace(work, fills=tuple(fills), lips=tuple(lips)))
+    assert undecided.nothing
+    assert "not decided: read them by hand first" in " ".join(page_data(undecided, "a4", ())["way"])
+    assert not replace(undecided, joint_work=replace(work, fills=())).nothing
+
+
+def test_where_tiles_come_up_no_joint_and_no_lip_is_marked(surface: Surface) -> None:
+    plan = plan_of(surface, joint_work(14, 9))
+    lift = replace(plan.methods[0], name="lift_tiles", ground_l=0.0, ground_m2=0.0)
+    bare = replace(plan, methods=(lift,), chosen="lift_tiles", areas=(), grind_mm=None, dams=(), bounds=None)
+    data = marking_data(bare, surface)
+    assert data.nothing
+    assert page_data(data, "a4", ())["way"] == [f"The way drawn here: {METHOD_TEXT['lift_tiles']}."]
 
 
 @pytest.mark.parametrize("paper", PAPERS)
@@ -184,7 +230,7 @@ def test_many_areas_and_joints_take_few_pages(pages: Pages, crowded: MarkingData
     text = text_of(pdf)
     assert "all of them are in joint_work.csv" in text
     assert len(re.findall(r"\bL\d+ V\d+\b", text)) == 60
-    assert "20 more are in joint_work.csv" in text
+    assert "10 more are in joint_work.csv" in text
 
 
 def test_nothing_to_do_is_one_page_that_says_so(pages: Pages, empty: MarkingData) -> None:

@@ -47,10 +47,27 @@ def test_units_are_millimetres_and_nothing_is_at_fault(drawing: Drawing) -> None
         "Fill areas",
         "Grind areas",
         "Joints to fill",
+        "Joints not decided",
         "Lips to take down",
+        "Lips not decided",
         "Movement joints",
         "Dams",
     }
+
+
+@pytest.mark.parametrize(
+    ("word", "joints", "lips"),
+    [("over", "Joints to fill", "Lips to take down"), ("not_decided", "Joints not decided", "Lips not decided")],
+)
+def test_what_is_not_decided_is_on_layers_of_its_own(
+    drawing: Drawing, data: MarkingData, word: str, joints: str, lips: str
+) -> None:
+    assert data.joint_work is not None
+    found = drawing.modelspace().query(f'LWPOLYLINE[layer=="{joints}"]')
+    assert len(found) == sum(fill.word == word for fill in data.joint_work.fills) > 0
+    circles = drawing.modelspace().query(f'CIRCLE[layer=="{lips}"]')
+    at = {(circle.dxf.center.x, circle.dxf.center.y) for circle in circles}
+    assert at == {lip.at for lip in data.joint_work.lips if lip.word == word}
 
 
 @pytest.mark.parametrize(("layer", "action"), [("Fill areas", "fill"), ("Grind areas", "grind")])
