@@ -25,7 +25,7 @@ from flatscan.levelling.ways import NOT_WORTH_GRINDING, ways
 from flatscan.progress import SILENT
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
 
@@ -71,7 +71,7 @@ def plan_levelling(
     if 1.0 - surface.seen_share > MOST_UNSEEN_SHARE:
         return _refused(frame)
     before = prove(frame.floor_mm, surface, frame.bounds, frame.limits, frame.rule)
-    judged = [_judged_again(way, frame) for way in ways(frame, worst_gap=worst_over(before), progress=progress)]
+    judged = _all_judged_again(ways(frame, worst_gap=worst_over(before), progress=progress), frame)
     worked = _without_vain_grinding(_counted(judged, frame, rng=rng, progress=progress))
     methods = tuple(one.method for one in worked)
     chosen, sentences = recommend(methods, basis, product, asked=asked)
@@ -127,6 +127,15 @@ def _frame(basis: Basis, product: Product, survey: Survey | None, margin_mm: flo
         lips_left=lips_left,
         lips_to_grind=lips_to_grind(basis.surface, bounds, basis.joint_work),
     )
+
+
+def _all_judged_again(candidates: Iterable[Way], frame: Frame) -> list[tuple[Way, Proof | None]]:
+    judged: list[tuple[Way, Proof | None]] = []
+    for way in candidates:
+        # Where nothing is worth grinding two ways are one.
+        same = next((proof for other, proof in judged if other.again is way.again), None)
+        judged.append(_judged_again(way, frame) if same is None else (way, same))
+    return judged
 
 
 def _judged_again(way: Way, frame: Frame) -> tuple[Way, Proof | None]:

@@ -206,7 +206,7 @@ def test_grinding_that_costs_no_less_in_whole_bags_gives_way_to_the_patch(make_s
     x = np.mgrid[0:60, 0:83][1]
     ridge = make_surface(7.0 * np.exp(-((x - 41.0) ** 2) / 20.0))
     bag = replace(
-        THIN, currency="EUR", bag_kg=1000.0, bag_price=2400.0, grind_price_per_m2_mm=0.5, greatest_grind_mm=8.0
+        THIN, currency="EUR", bag_kg=1000.0, bag_price=2400.0, grind_price_per_m2_mm=0.5, greatest_grind_mm=1.0
     )
     ways_of = by_name(plan_of(ridge, product=bag))
     assert ways_of["grind_and_patch"].ground_l == 0.0
