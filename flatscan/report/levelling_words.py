@@ -168,10 +168,10 @@ def door_line(door: DoorRise) -> str:
     >>> from flatscan.levelling.plan import DoorRise
     >>> door_line(DoorRise("hall", 3.2, 4.0, 10.0))
     'Door hall: the floor rises by 3.2 mm on average, 4.0 mm at most (10 mm allowed)'
-    >>> door_line(DoorRise("door 1", 0.0, 0.0))
-    'Door 1: the floor stays as high as it is'
+    >>> door_line(DoorRise("door 1", 0.0, 0.0)), door_line(DoorRise("hall door", 0.0, 0.0))
+    ('Door 1: the floor stays as high as it is', 'Hall door: the floor stays as high as it is')
     """
-    name = door.door if door.door.lower().startswith("door") else f"door {door.door}"
+    name = door.door if "door" in door.door.lower() else f"door {door.door}"
     said = f"{name[0].upper()}{name[1:]}: the floor "
     if max(abs(door.mean_mm), abs(door.max_mm)) < _LEAST_RISE_MM:
         return f"{said}stays as high as it is"
