@@ -9,8 +9,9 @@ import pytest
 
 from flatscan.levelling import load_product
 from flatscan.levelling.basis import Basis
+from flatscan.levelling.counting import FEWEST_DRAWS, MOST_DRAWS, draws_for
 from flatscan.levelling.plan import METHOD_NAMES
-from flatscan.levelling.planning import FEWEST_DRAWS, MOST_DRAWS, MOST_UNSEEN_SHARE, draws_for, plan_levelling
+from flatscan.levelling.planning import MOST_UNSEEN_SHARE, plan_levelling
 from flatscan.levelling.possible import mirrored_l
 from flatscan.levelling.proof import prove, worst_over
 from flatscan.levelling.ways import ways

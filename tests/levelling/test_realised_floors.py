@@ -9,8 +9,8 @@ import pytest
 
 from flatscan.levelling import load_product, plan_levelling
 from flatscan.levelling.basis import Basis
+from flatscan.levelling.counting import MOST_DRAWS
 from flatscan.levelling.filling.least_fill import EdgeRule, least_fill
-from flatscan.levelling.planning import MOST_DRAWS
 from flatscan.levelling.quantities import interval_95, volume_l
 from flatscan.surface.surface import NoiseModel
 
