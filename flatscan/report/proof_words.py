@@ -19,7 +19,11 @@ _MOST_TOLD = 2
 def proof_line(proof: Proof, before: Proof | None) -> str:
     """The planned floor measured again, beside the floor as it is; of many edges the two nearest to their limit."""
     was = {} if before is None else {gap.edge_mm: gap.gap_mm for gap in before.gaps}
-    return ". ".join(part for part in (_gaps(proof.gaps, was), _stays(proof)) if part)
+    # Where an edge fitted nowhere, no gap was found, which is not a gap of nothing.
+    laid = [gap for gap in proof.gaps if gap.at is not None]
+    nowhere = [wording.reach(gap.edge_mm) for gap in proof.gaps if gap.at is None]
+    unlaid = f"Nowhere could an edge of {', '.join(nowhere)} be laid" if nowhere else ""
+    return ". ".join(part for part in (_gaps(laid, was), unlaid, _stays(proof)) if part)
 
 
 def _gaps(gaps: Sequence[GapAfter], was: Mapping[float, float]) -> str:

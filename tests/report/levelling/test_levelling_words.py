@@ -236,6 +236,10 @@ def test_of_many_edges_the_two_nearest_to_their_limit_are_told(plan: LevellingPl
         "As planned, measured again on the same grid: all 4 limits are met, nearest to their limits 2.97 mm under 2 m "
         "(limit 3 mm, now 2.97 mm, noise not taken off), 1.80 mm under 0.5 m (limit 2 mm, now 1.80 mm)"
     )
+    short = replace(many, gaps=(*many.gaps[:3], GapAfter(4000.0, 5.0, 0.0, None)))
+    said = proof_words.proof_line(short, None)
+    assert "all 3 limits are met" in said
+    assert said.endswith(". Nowhere could an edge of 4 m be laid")
     bad = replace(many, gaps=(GapAfter(325.0, 2.0, 2.5, (0.0, 0.0)), *many.gaps[1:]))
     said = proof_words.proof_line(bad, None)
     assert "1 of 4 limits are not met, nearest to their limits 2.50 mm under 0.325 m (limit 2 mm, over it " in said
