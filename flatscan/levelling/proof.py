@@ -96,7 +96,7 @@ def _worst(gap: NDArray[np.float32], surface: Surface, edge_mm: float, limit_mm:
 
 def _open(work: JointWork | None) -> tuple[str, ...]:
     if work is None:
-        return ("Joints and lips were not measured, so they are not part of this",)
+        return ("Joints and lips are not in this plan: the capture measured none",)
     said = []
     undecided_m = work.metres_to_fill("not_decided")
     if undecided_m > 0.0:

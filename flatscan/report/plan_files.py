@@ -46,8 +46,8 @@ def write_plan_files(
         tables["marking_out.csv"] = marking_csv(data)
         (folder / "marking_out.pdf").write_bytes(marking_pdf(data, paper, cautions))
         (folder / "plan.dxf").write_bytes(plan_dxf(data))
-        if plan.joint_work is not None and (plan.joint_work.fills or plan.joint_work.lips):
-            tables["joint_work.csv"] = joint_work_csv(data)
+    if plan.joint_work is not None and (plan.joint_work.fills or plan.joint_work.lips):
+        tables["joint_work.csv"] = joint_work_csv(data)
     for name, text in tables.items():
         (folder / name).write_text(text, encoding="utf-8", newline="")
     after = planned_png(surface, plan)

@@ -48,7 +48,7 @@ class Breach:
             names = [r.name for r in bounds.rules if leaves_own_height(r) and r.mask[self.own_cell]]
             beside = f" beside '{names[0]}', which keeps its height" if names else " beside floor that keeps its height"
         return (
-            f"a gap of {self.gap_mm:.1f} mm under a {self.edge_mm / MM_PER_M:g} m edge{beside}, where "
+            f"a gap of {self.gap_mm:.1f} mm under a {round(self.edge_mm / MM_PER_M, 2):g} m edge{beside}, where "
             f"{self.limit_mm:g} mm is the limit, {place_in_words(surface.xy_mm(*self.cell))}"
         )
 
