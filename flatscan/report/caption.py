@@ -20,6 +20,8 @@ KIND_TEXT: dict[ScanKind, str] = {
     "readings": "readings taken by hand",
 }
 _MOST_FILES = 3
+#: Files that are no capture: what was read, and what was written down about the room.
+_BESIDE = ("readings", "survey")
 
 
 def subtitle() -> str:
@@ -50,8 +52,10 @@ def capture_line(report: Report) -> str:
     """What was captured, on which grid, how much was seen, how sure a height is."""
     surface = report.surface
     if surface.kind == "readings":
-        return field_words.made_from_line(report, _named([file.path.name for file in report.inputs]))
-    named = _named([file.path.name for file in report.inputs if file.kind != "readings"])  # the sheet is no capture
+        return field_words.made_from_line(
+            report, _named([file.path.name for file in report.inputs if file.kind != "survey"])
+        )
+    named = _named([file.path.name for file in report.inputs if file.kind not in _BESIDE])
     return (
         f"Capture: {KIND_TEXT[surface.kind]} ({named}); {wording.area(surface.area_m2)} of floor, "
         f"{wording.share(surface.seen_share)} seen; cells {wording.cell(surface.cell_mm)} apart; "

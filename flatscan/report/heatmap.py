@@ -108,7 +108,7 @@ def _draw_map(axes: Axes, report: Report, judged: Sequence[JudgedJoint], sheet: 
     edge_labels, on_edges = marks.draw_edges(axes, shown_gaps(report), surface, sheet)
     area_labels, on_areas = marks.draw_areas(axes, report.plan.areas, sheet)
     on_field = draw_field(axes, report, sheet, avoid=np.concatenate([on_edges, on_joints]))
-    labels = [*edge_labels, *joint_labels, *area_labels, *marks.draw_doors(axes, place.doors_mm, sheet)]
+    labels = [*edge_labels, *joint_labels, *area_labels, *marks.draw_doors(axes, report.doors_mm, sheet)]
     labels += marks.extreme_labels(axes, surface, report.measurement.flatness, sheet)
     if place.north_deg is not None:
         marks.draw_north(axes, math.radians(place.north_deg), sheet)

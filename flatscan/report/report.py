@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from flatscan.levelling.basis import Basis
     from flatscan.levelling.plan import LevellingPlan
     from flatscan.measures.measurement import Measurement
-    from flatscan.settings import Settings
+    from flatscan.settings import Segment, Settings
     from flatscan.sources.hand.field_readings import FieldReadings
     from flatscan.sources.scan import InputFile
     from flatscan.sources.survey.survey import Survey
@@ -40,3 +40,9 @@ class Report:
     basis: Basis | None = None
     #: What a survey file says; None: there was none.
     survey: Survey | None = None
+
+    @property
+    def doors_mm(self) -> tuple[Segment, ...]:
+        """Both ends of every door: those named on the command line, then those of the survey file."""
+        surveyed = () if self.survey is None else tuple(door.line_mm for door in self.survey.doors)
+        return (*self.settings.place.doors_mm, *surveyed)

@@ -6,6 +6,7 @@ import io
 from collections.abc import Callable
 from dataclasses import replace
 from itertools import combinations
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 from PIL import Image
 from skimage.color import rgb2lab
 
+from flatscan.report import caption
 from flatscan.report.heatmap import MOST_BYTES, draw_heatmap, heatmap_png
 from flatscan.report.picture.colours import contour_step_mm, height_colours, scale_mm
 from flatscan.report.picture.edge_line import edge_line
@@ -25,6 +27,8 @@ from flatscan.report.picture.lettering import width_in, wrap
 from flatscan.report.picture.sheet import room_of, sheet_for
 from flatscan.report.report import Report
 from flatscan.settings import PlaceSettings
+from flatscan.sources.scan import InputFile
+from flatscan.sources.survey import Door, Survey
 
 Build = Callable[..., Report]
 
@@ -315,3 +319,12 @@ def test_any_room_fits_its_paper_undistorted(wide: float, deep: float) -> None:
 def test_wrapped_lines_fit(text: str, room_in: float) -> None:
     lines = wrap(text, room_in, 8.0)
     assert all(width_in(line, 8.0) <= room_in or len(line) == 1 for line in lines)
+
+
+def test_a_survey_file_is_no_part_of_the_capture_and_its_doors_are_on_the_map(report) -> None:
+    file = InputFile(Path("rooms.toml"), "0" * 64, "survey")
+    door = Door("hall door", ((500.0, 0.0), (1400.0, 0.0)))
+    surveyed = replace(report, inputs=(*report.inputs, file), survey=Survey(file, doors=(door,)))
+    assert caption.caption_lines(surveyed, 1000.0) == caption.caption_lines(report, 1000.0)
+    assert surveyed.doors_mm == (*report.settings.place.doors_mm, door.line_mm)
+    assert heatmap_png(surveyed) != heatmap_png(report)
