@@ -26,7 +26,8 @@ def replan(folder: Path | str, settings: LevelSettings, *, seed: int, progress: 
     Parameters
     ----------
     folder : the result folder; only the floor's file in it is read
-    settings : product, survey file, margin and way; the limits stay those of the result
+    settings : product, survey file, margin and way; without a product or a survey file those of the check hold, and
+        the limits always stay those of the result
     seed : of the simulated floors behind the intervals
 
     Raises
@@ -38,9 +39,11 @@ def replan(folder: Path | str, settings: LevelSettings, *, seed: int, progress: 
     if not folder.is_dir():
         what = "this is a file" if folder.is_file() else "there is no such folder"
         raise InputError(folder.name, what, "Give the result folder that flatscan check wrote with --out")
-    product = load_product(settings.product_file)
+    product = None if settings.product_file is None else load_product(settings.product_file)
     survey = None if settings.survey_file is None else read_survey(Path(settings.survey_file))
     basis = load_basis(folder / FILE_NAME)
+    # What binds the floor binds it still: a zone that must not be ground is not forgotten.
+    product, survey = product or basis.product or load_product(), survey or basis.survey
     # The same floors are drawn as by the check with that seed.
     _, _, level_rng, _, _ = np.random.default_rng(seed).spawn(5)
     plan = plan_levelling(

@@ -97,7 +97,7 @@ def check(
     verdict = clock.time(
         "judge", lambda: judge(measurement, surface, limits, settings.judge, place=settings.place, field=field)
     )
-    basis = basis_of(surface, measurement, verdict, limits, settings, field)
+    basis = basis_of(surface, measurement, verdict, limits, settings, field, product=product, survey=survey)
     plan = clock.time(
         "level",
         lambda: plan_levelling(

@@ -18,10 +18,12 @@ if TYPE_CHECKING:
     from flatscan.judgement.limits import LimitSet
     from flatscan.judgement.verdict import AnswerCode, Point, Verdict
     from flatscan.levelling.joints.joint_work import JointWork
+    from flatscan.levelling.plan import Product
     from flatscan.levelling.targets import Target
     from flatscan.measures.measurement import Measurement
     from flatscan.settings import Segment, Settings
     from flatscan.sources.hand.field_readings import FieldReadings
+    from flatscan.sources.survey.survey import Survey
     from flatscan.surface.surface import Surface
 
 
@@ -40,6 +42,7 @@ class Basis:
     tapped, bad_taps : places tapped, and those of them that sounded hollow or loose
     doors_mm : doors drawn on the map
     directions, bridge_mm : how the straightedge is laid
+    product, survey : what the check was given; a plan made anew has the same unless it is given others
     """
 
     surface: Surface
@@ -53,6 +56,8 @@ class Basis:
     doors_mm: tuple[Segment, ...] = ()
     directions: int = 12
     bridge_mm: float = 100.0
+    product: Product | None = None
+    survey: Survey | None = None
 
 
 def basis_of(
@@ -62,6 +67,9 @@ def basis_of(
     limit_sets: Sequence[LimitSet],
     settings: Settings,
     field: FieldReadings | None = None,
+    *,
+    product: Product | None = None,
+    survey: Survey | None = None,
 ) -> Basis:
     """What the stages before have found, as far as the plan needs it."""
     sound = Soundness.of(field)
@@ -77,4 +85,6 @@ def basis_of(
         doors_mm=settings.place.doors_mm,
         directions=settings.measure.directions,
         bridge_mm=settings.measure.bridge_mm,
+        product=product,
+        survey=survey,
     )

@@ -6,7 +6,8 @@ from __future__ import annotations
 import io
 import zipfile
 import zlib
-from typing import TYPE_CHECKING, Any, Literal
+from pathlib import Path
+from typing import Any, Literal
 
 import msgspec
 import numpy as np
@@ -16,13 +17,12 @@ from flatscan.errors import InputError
 from flatscan.judgement.verdict import AnswerCode, Point
 from flatscan.levelling.basis import Basis
 from flatscan.levelling.joints.joint_work import JointWork
+from flatscan.levelling.plan import Product
 from flatscan.quantity import Quantity
 from flatscan.settings import Segment
 from flatscan.sources.scan import ScanKind
+from flatscan.sources.survey import survey_from
 from flatscan.surface.surface import NoiseModel, Slope, Surface
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 FILE_NAME = "floor.npz"
 _FORM: Literal["flatscan-floor/1"] = "flatscan-floor/1"
@@ -70,6 +70,10 @@ class _Head(msgspec.Struct, frozen=True, kw_only=True):
     directions: int
     bridge_mm: float
     caveats: tuple[Caveat, ...]
+    product: Product | None = None
+    survey_name: str = ""
+    #: The survey file word for word; "": there was none.
+    survey_text: str = ""
 
 
 def basis_bytes(basis: Basis) -> bytes:
@@ -96,6 +100,9 @@ def basis_bytes(basis: Basis) -> bytes:
         directions=basis.directions,
         bridge_mm=basis.bridge_mm,
         caveats=surface.caveats,
+        product=basis.product,
+        survey_name="" if basis.survey is None else basis.survey.file.path.name,
+        survey_text="" if basis.survey is None else basis.survey.data.decode("utf-8"),
     )
     arrays: dict[str, Any] = {name: getattr(surface, name) for name in _GRIDS}
     arrays["floor_from_scan"] = surface.floor_from_scan
@@ -183,4 +190,6 @@ def _basis(head: _Head, arrays: dict[str, Any]) -> Basis:
         doors_mm=head.doors_mm,
         directions=head.directions,
         bridge_mm=head.bridge_mm,
+        product=head.product,
+        survey=survey_from(Path(head.survey_name), head.survey_text.encode("utf-8")) if head.survey_name else None,
     )

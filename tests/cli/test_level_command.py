@@ -252,3 +252,19 @@ def test_check_takes_the_same_choices(tmp_path: Path, product: Path, survey: Pat
         first = by_name(levelling)[name]
         same = ("possible", "why_not", "area_m2", "max_mm", "min_mm", "ground_l", "layers", "doors", "proof", "bound")
         assert {key: method[key] for key in same} == {key: first[key] for key in same}
+
+
+def test_what_bound_the_check_binds_the_plan_made_anew(tmp_path: Path, product: Path, survey: Path) -> None:
+    """Neither the drain nor the prices are forgotten, though their files are gone."""
+    drawn, priced = tmp_path / "bounds.toml", tmp_path / "prices.toml"
+    drawn.write_bytes(survey.read_bytes())
+    priced.write_bytes(product.read_bytes())
+    said("check", SCAN, *QUICK, "--survey", drawn, "--product", priced, "--out", tmp_path / "bound")
+    of_check = json.loads((tmp_path / "bound" / "result.json").read_text(encoding="utf-8"))["levelling"]
+    drawn.unlink()
+    priced.unlink()
+    assert planned(tmp_path / "bound") == of_check
+    other = tmp_path / "other.toml"
+    other.write_text("# nothing binds\n", encoding="utf-8")
+    assert planned(tmp_path / "bound", "--survey", other)["product"]["name"] == "invented"
+    assert planned(tmp_path / "bound", "--survey", other)["methods"] != of_check["methods"]

@@ -139,6 +139,11 @@ def read_toml(path: Path, what: str) -> tuple[Section, bytes]:
         raise InputError(name, f"it is {size / 1e6:.1f} MB large, too large for a {what}", "Give the file you wrote")
     with library_errors(path, "it cannot be read"):
         data = path.read_bytes()
+    return toml_section(name, data, what), data
+
+
+def toml_section(name: str, data: bytes, what: str) -> Section:
+    """The top section of a TOML file's bytes; raises InputError for what is not text, or not TOML."""
     if b"\0" in data:
         raise InputError(name, f"it is not text, so it cannot be a {what}", "Write it with a plain text editor")
     try:
@@ -146,7 +151,7 @@ def read_toml(path: Path, what: str) -> tuple[Section, bytes]:
     except UnicodeDecodeError as error:
         raise InputError(name, "it is not text in UTF-8", "Save it as UTF-8 in a plain text editor") from error
     try:
-        return Section(name, "", tomllib.loads(text.replace("\r\n", "\n"))), data
+        return Section(name, "", tomllib.loads(text.replace("\r\n", "\n")))
     except (ValueError, RecursionError) as error:
         words = str(error) if isinstance(error, tomllib.TOMLDecodeError) else "a number or list is too long"
         advice = 'Write one `key = value` on a line, texts in "quotes", decimals with a point'

@@ -61,3 +61,5 @@ class Survey:
     dams_mm: tuple[tuple[Point, ...], ...] = ()
     greatest_build_up_mm: float | None = None
     remove_hollow_mm: float | None = None
+    #: The file's own bytes, kept with the result.
+    data: bytes = b""
