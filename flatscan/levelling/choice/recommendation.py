@@ -146,7 +146,7 @@ def _change(ranking: _Ranking, methods: Sequence[Method], basis: Basis, product:
     if basis.answer == "fill_joints_and_lips":
         said.append("a gap over its limit, found by laying a straightedge, would call for levelling")
     elif not ranking.by_cost and len(ranking.ways) > 1:
-        said.append("prices may: put those of a bag and of the work in the product file")
+        said.append("prices might: put those of a bag and of the work in the product file")
     if len(said) == 0 or (len(said) == 1 and basis.answer == "not_decided"):
         said.append(_tapping(basis))
     return f"What would change that: {'; '.join(said)}"
