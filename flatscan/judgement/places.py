@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +15,19 @@ if TYPE_CHECKING:
 
 #: Unseen patches smaller than this (14 cm square) count in the unseen share but are not listed one by one.
 LEAST_LISTED_M2 = 0.02
+
+_HEADINGS = ("right", "top right", "top", "top left", "left", "bottom left", "bottom", "bottom right")
+
+
+def heading(direction_rad: float) -> str:
+    """A direction as seen on the map.
+
+    >>> import math
+    >>> heading(0.1), heading(math.pi), heading(-0.8)
+    ('right', 'left', 'bottom right')
+    """
+    eighth = round(direction_rad / (math.pi / 4.0)) % len(_HEADINGS)
+    return _HEADINGS[eighth]
 
 
 def place_in_words(at: Point) -> str:

@@ -10,7 +10,7 @@ import numpy as np
 from flatscan.constants import MM_PER_M
 from flatscan.levelling.binding.unmet import unmet_words
 from flatscan.levelling.filling.least_fill import least_fill
-from flatscan.levelling.grinding import plan_grinding
+from flatscan.levelling.grinding import full_problem, plan_grinding
 from flatscan.levelling.joints.joint_work import joint_extra
 from flatscan.levelling.joints.lifting import lift
 from flatscan.levelling.joints.skim import skim
@@ -69,19 +69,24 @@ def ways(frame: Frame, *, worst_gap: str, progress: Progress = SILENT) -> tuple[
 
 
 def _least(frame: Frame, height_mm: NDArray[np.floating]) -> Fill:
-    """The least fill on that floor, with the ramps at lips beneath it and counted in."""
-    product, bounds, ramps_mm = frame.product, frame.bounds, frame.ramps_mm
+    """The least fill on that floor, the ramps at lips beneath it."""
+    return _least_on(frame, height_mm, frame.ramps_mm)
+
+
+def _least_on(frame: Frame, height_mm: NDArray[np.floating], laid_mm: NDArray[np.floating]) -> Fill:
+    """The least fill on a floor on which something is laid, (rows, cols) mm, and that counted in."""
+    product, bounds = frame.product, frame.bounds
     fill = least_fill(
-        frame.without_joints(height_mm) + ramps_mm,
+        frame.without_joints(height_mm) + laid_mm,
         bounds.inside,
         frame.targets,
         frame.rule,
         least_layer_mm=product.least_layer_mm,
         feather_mm_per_m=product.feather_mm_per_m,
-        least_mm=bounds.least_fill_mm - ramps_mm,
-        most_mm=bounds.most_fill_mm - ramps_mm,
+        least_mm=bounds.least_fill_mm - laid_mm,
+        most_mm=bounds.most_fill_mm - laid_mm,
     )
-    return fill if not ramps_mm.any() else replace(fill, fill_mm=fill.fill_mm + ramps_mm)
+    return replace(fill, fill_mm=fill.fill_mm + laid_mm) if laid_mm.any() else fill
 
 
 def _proposal(frame: Frame, name: MethodName, fill: Fill, grind_mm: NDArray[np.floating] | None = None) -> Proposal:
@@ -123,15 +128,17 @@ def _grind_and_patch(frame: Frame, patch: Way, progress: Progress) -> Way:
     fill_price, grind_price = _litre_prices(frame.product)
     bounds = frame.bounds
     ground = plan_grinding(
-        frame.floor_mm,
-        bounds.inside,
-        frame.targets,
-        frame.rule,
-        fill_price_per_l=fill_price,
-        grind_price_per_l=grind_price,
-        most_fill_mm=bounds.most_fill_mm,
-        most_grind_mm=bounds.most_grind_mm,
-        least_mm=bounds.least_fill_mm,
+        full_problem(
+            frame.floor_mm,
+            bounds.inside,
+            frame.targets,
+            frame.rule,
+            fill_price_per_l=fill_price,
+            grind_price_per_l=grind_price,
+            most_fill_mm=bounds.most_fill_mm,
+            most_grind_mm=bounds.most_grind_mm,
+            least_mm=bounds.least_fill_mm,
+        ),
         progress=progress,
     )
     grind_mm = _in_places(np.nan_to_num(ground.grind_mm), frame.basis.surface.cell_mm)
@@ -217,21 +224,13 @@ def _with_zones(frame: Frame, proposal: Proposal) -> tuple[Proposal, NDArray[np.
     a least fill for each floor, for a part that is small.
     """
     with_extras = replace(proposal, extra_l=joint_extra(proposal.name, frame.basis.joint_work, frame.void_l))
-    bounds, product = frame.bounds, frame.product
+    bounds = frame.bounds
     if proposal.why_not or not bounds.keeps_slope.any():
         return with_extras, 0.0
     poured = np.nan_to_num(proposal.fill_mm.astype(np.float64))
-    patch = least_fill(
-        frame.floor_mm + poured,
-        bounds.inside,
-        frame.targets,
-        frame.rule,
-        least_layer_mm=product.least_layer_mm,
-        feather_mm_per_m=product.feather_mm_per_m,
-        most_mm=bounds.most_fill_mm - poured,
-    )
-    whole = poured + patch.fill_mm
+    whole = _least_on(frame, frame.floor_mm, poured)
     why_not = ""
-    if patch.beyond_most.any():
-        why_not = unmet_words(frame.basis.surface, bounds, patch.beyond_most, whole - bounds.most_fill_mm)
-    return replace(with_extras, fill_mm=_stored(frame, whole), why_not=why_not), np.nan_to_num(patch.fill_mm)
+    if whole.beyond_most.any():
+        why_not = unmet_words(frame.basis.surface, bounds, whole.beyond_most, whole.fill_mm - bounds.most_fill_mm)
+    added = np.nan_to_num(whole.fill_mm - poured)
+    return replace(with_extras, fill_mm=_stored(frame, whole.fill_mm), why_not=why_not), added

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -11,6 +10,7 @@ import numpy as np
 from flatscan.report import levelling_words
 from flatscan.report.picture import after_key, floor, key, marks
 from flatscan.report.picture.lettering import font, line_in, wrap
+from flatscan.report.picture.png import png_of
 from flatscan.report.picture.sheet import EDGE_IN, Sheet, room_of
 
 if TYPE_CHECKING:
@@ -62,12 +62,7 @@ def after_png(
     ``before_share``, ``after_share``: (rows, cols) float32, largest gap over its limit, 1 at the limit; NaN not seen.
     """
     figure = draw_after(surface, before_share, after_share, plan)
-    for dpi in _DPI:
-        buffer = io.BytesIO()
-        figure.savefig(buffer, format="png", dpi=dpi, metadata={"Software": None})
-        if buffer.tell() <= MOST_BYTES:
-            break
-    return buffer.getvalue()
+    return png_of(figure, _DPI, MOST_BYTES)
 
 
 def planned_png(surface: Surface, plan: LevellingPlan) -> bytes:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import math
 from typing import TYPE_CHECKING
 
@@ -17,6 +16,7 @@ from flatscan.report.picture.colours import contour_step_mm, height_colours, sca
 from flatscan.report.picture.field import draw_field, field_entries
 from flatscan.report.picture.joints import draw_joints, joint_entries
 from flatscan.report.picture.lettering import line_in, wrap
+from flatscan.report.picture.png import png_of
 from flatscan.report.picture.sheet import EDGE_IN, Sheet, room_of, sheet_for, text_width_in
 
 if TYPE_CHECKING:
@@ -73,13 +73,7 @@ def draw_heatmap(report: Report) -> Figure:
 
 def heatmap_png(report: Report) -> bytes:
     """The picture as PNG, under 2 MB; the same bytes for the same report."""
-    figure = draw_heatmap(report)
-    for dpi in _DPI:
-        buffer = io.BytesIO()
-        figure.savefig(buffer, format="png", dpi=dpi, metadata={"Software": None})
-        if buffer.tell() <= MOST_BYTES:
-            break
-    return buffer.getvalue()
+    return png_of(draw_heatmap(report), _DPI, MOST_BYTES)
 
 
 def _entries(report: Report, scale: float) -> list[key.Entry]:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import math
-
 from flatscan.constants import MM_PER_M
+from flatscan.judgement.places import heading
 
-_HEADINGS = ("right", "top right", "top", "top left", "left", "bottom left", "bottom", "bottom right")
+__all__ = ["FRAME_TEXT", "NO_MAP_TEXT", "box", "heading", "point"]
+
 FRAME_TEXT = "Left and bottom wall as on the map; both tapes start at the corner marked 0"
 NO_MAP_TEXT = "Left and bottom wall as on the map that --out draws; both tapes start at its corner 0"
 
@@ -19,17 +19,6 @@ def point(at: tuple[float, float]) -> str:
     """
     x, y = (round(v / MM_PER_M, 2) + 0.0 for v in at)
     return f"{x:.2f} m from the left wall, {y:.2f} m from the bottom wall"
-
-
-def heading(direction_rad: float) -> str:
-    """A direction as seen on the map.
-
-    >>> import math
-    >>> heading(0.1), heading(math.pi), heading(-0.8)
-    ('right', 'left', 'bottom right')
-    """
-    eighth = round(direction_rad / (math.pi / 4.0)) % len(_HEADINGS)
-    return _HEADINGS[eighth]
 
 
 def box(low: tuple[float, float], high: tuple[float, float]) -> str:

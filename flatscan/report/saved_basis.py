@@ -34,10 +34,11 @@ _TYPES: dict[str, type[np.generic]] = {
 _RINGS = ("outline_", "tile_")
 #: A file that claims more cells than this was not written here.
 _MOST_CELLS = 200_000_000
-#: What unpacking a file that is not whole, or not ours, may raise.
+#: What unpacking a file that is not whole, or not ours, may raise. RuntimeError: an archive with a password, or packed
+#: in a way that is not known.
 _BROKEN = (
     OSError, KeyError, ValueError, TypeError, AttributeError, EOFError, MemoryError, zlib.error, zipfile.BadZipFile,
-    NotImplementedError,
+    RuntimeError,
 )  # fmt: skip
 _ADVICE = "Run flatscan check again and give its result folder"
 

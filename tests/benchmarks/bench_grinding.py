@@ -15,7 +15,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter
 
 from flatscan.levelling.filling.least_fill import EdgeRule, least_fill
-from flatscan.levelling.grinding import plan_grinding
+from flatscan.levelling.grinding import full_problem, plan_grinding
 from flatscan.measures.chords import gap_field
 from flatscan.synth.floor import make_floor
 from flatscan.synth.outline import rectangle
@@ -50,14 +50,16 @@ def main(cells_mm: list[float]) -> None:
             least_fill(z[:50, :50], inside[:50, :50], targets, rule)
             start = time.perf_counter()
             plan = plan_grinding(
-                z,
-                inside,
-                targets,
-                rule,
-                fill_price_per_l=1.0,
-                grind_price_per_l=5.0,
-                most_fill_mm=np.full(z.shape, np.inf),
-                most_grind_mm=np.full(z.shape, 3.0),
+                full_problem(
+                    z,
+                    inside,
+                    targets,
+                    rule,
+                    fill_price_per_l=1.0,
+                    grind_price_per_l=5.0,
+                    most_fill_mm=np.full(z.shape, np.inf),
+                    most_grind_mm=np.full(z.shape, 3.0),
+                )
             )
             seconds = time.perf_counter() - start
             print(

@@ -3,5 +3,6 @@
 from __future__ import annotations
 
 from flatscan.levelling.grinding.grinding import Grinding, lower_bound, plan_grinding
+from flatscan.levelling.grinding.problem import FullProblem, full_problem
 
-__all__ = ["Grinding", "lower_bound", "plan_grinding"]
+__all__ = ["FullProblem", "Grinding", "full_problem", "lower_bound", "plan_grinding"]

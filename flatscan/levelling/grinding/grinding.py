@@ -8,15 +8,13 @@ from typing import TYPE_CHECKING
 
 from flatscan.levelling.grinding.lattice import lattice_of
 from flatscan.levelling.grinding.lower_bound import bound_from
-from flatscan.levelling.grinding.problem import full_problem, programme_on
+from flatscan.levelling.grinding.problem import programme_on
 from flatscan.levelling.grinding.programme import solve
 from flatscan.levelling.grinding.search import search
 from flatscan.measures.line_family import line_families
 from flatscan.progress import SILENT
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     import numpy as np
     from numpy.typing import NDArray
 
@@ -24,7 +22,6 @@ if TYPE_CHECKING:
     from flatscan.levelling.grinding.lattice import Lattice
     from flatscan.levelling.grinding.problem import FullProblem
     from flatscan.levelling.grinding.programme import Optimum
-    from flatscan.levelling.targets import Target
     from flatscan.progress import Progress
 
 #: The lattice has at most this many blocks: in a room of 50 m² they are 100 mm wide, and the programme takes seconds.
@@ -63,18 +60,7 @@ class Grinding:
 
 
 def plan_grinding(
-    height_mm: NDArray[np.floating],
-    inside: NDArray[np.bool_],
-    targets: Sequence[Target],
-    rule: EdgeRule,
-    *,
-    fill_price_per_l: float,
-    grind_price_per_l: float,
-    most_fill_mm: NDArray[np.floating],
-    most_grind_mm: NDArray[np.floating],
-    least_mm: NDArray[np.floating] | None = None,
-    planning_cell_mm: float | None = None,
-    progress: Progress = SILENT,
+    problem: FullProblem, *, planning_cell_mm: float | None = None, progress: Progress = SILENT
 ) -> Grinding:
     """Plan the grinding on block means, carry it to the full grid, and keep it if it is cheaper than filling alone.
 
@@ -85,33 +71,15 @@ def plan_grinding(
 
     Parameters
     ----------
-    height_mm : (rows, cols) float, mm, about the reference plane; NaN is not seen
-    inside : (rows, cols) bool, where the edge can pass
-    targets : (edge_mm, limit_mm) pairs
-    rule : how the edge is laid
-    fill_price_per_l, grind_price_per_l : cost of a litre filled and of a litre ground, more than 0, else ValueError
-    most_fill_mm : (rows, cols), inf where nothing binds
-    most_grind_mm : (rows, cols), 0 where nothing may be ground
-    least_mm : (rows, cols), fill that must be there; None: none
+    problem : the floor, its targets, bounds and prices (``full_problem``)
     planning_cell_mm : side of the lattice's blocks, rounded to whole cells; None: as fine as is solved in seconds, and
         the floor's own cell where that is coarse enough
     """
-    problem = full_problem(
-        height_mm,
-        inside,
-        targets,
-        rule,
-        fill_price_per_l=fill_price_per_l,
-        grind_price_per_l=grind_price_per_l,
-        most_fill_mm=most_fill_mm,
-        most_grind_mm=most_grind_mm,
-        least_mm=least_mm,
-    )
     lattice = _lattice(problem, planning_cell_mm)
     found = search(problem, lattice, progress)
     return Grinding(
         grind_mm=found.best.grind_mm,
-        planning_cell_mm=lattice.step * rule.cell_mm,
+        planning_cell_mm=lattice.step * problem.rule.cell_mm,
         rounds=found.rounds,
         rows=found.rows,
         coarse_cost=found.optimum.cost * lattice.step**2,
@@ -122,31 +90,8 @@ def plan_grinding(
     )
 
 
-def lower_bound(
-    height_mm: NDArray[np.floating],
-    inside: NDArray[np.bool_],
-    targets: Sequence[Target],
-    rule: EdgeRule,
-    *,
-    fill_price_per_l: float,
-    grind_price_per_l: float,
-    most_fill_mm: NDArray[np.floating],
-    most_grind_mm: NDArray[np.floating],
-    least_mm: NDArray[np.floating] | None = None,
-    planning_cell_mm: float | None = None,
-) -> float:
+def lower_bound(problem: FullProblem, *, planning_cell_mm: float | None = None) -> float:
     """What no plan can cost less than; parameters as for :func:`plan_grinding`, proof in ``bound_from``."""
-    problem = full_problem(
-        height_mm,
-        inside,
-        targets,
-        rule,
-        fill_price_per_l=fill_price_per_l,
-        grind_price_per_l=grind_price_per_l,
-        most_fill_mm=most_fill_mm,
-        most_grind_mm=most_grind_mm,
-        least_mm=least_mm,
-    )
     lattice = _lattice(problem, planning_cell_mm)
     return _bound(problem, lattice, solve(programme_on(problem, lattice)))
 

@@ -59,9 +59,21 @@ def full_problem(
     grind_price_per_l: float,
     most_fill_mm: NDArray[np.floating],
     most_grind_mm: NDArray[np.floating],
-    least_mm: NDArray[np.floating] | None,
+    least_mm: NDArray[np.floating] | None = None,
 ) -> FullProblem:
-    """From prices per litre; where the floor was not seen nothing is filled or ground."""
+    """From prices per litre; where the floor was not seen nothing is filled or ground.
+
+    Parameters
+    ----------
+    height_mm : (rows, cols) float, mm, about the reference plane; NaN is not seen
+    inside : (rows, cols) bool, where the edge can pass
+    targets : (edge_mm, limit_mm) pairs
+    rule : how the edge is laid
+    fill_price_per_l, grind_price_per_l : cost of a litre filled and of a litre ground, more than 0, else ValueError
+    most_fill_mm : (rows, cols), inf where nothing binds
+    most_grind_mm : (rows, cols), 0 where nothing may be ground
+    least_mm : (rows, cols), fill that must be there; None: none
+    """
     if not (fill_price_per_l > 0 and grind_price_per_l > 0):
         raise ValueError("prices must be more than 0")
     litres_per_mm = rule.cell_mm**2 / MM3_PER_LITRE

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.constants import MM_PER_M
+from flatscan.judgement.places import heading
 from flatscan.levelling.plan import Proposal
 from flatscan.levelling.pouring.breaches import breaches
 from flatscan.levelling.pouring.layer_bounds import thinnest_mm, too_thick_words
@@ -29,8 +30,6 @@ if TYPE_CHECKING:
 
 #: The plane meets floor that keeps its height this much better than the limit, so that rounding does not take it over.
 _AIM_BELOW_MM = 0.001
-#: Directions on the map, from the right anticlockwise.
-_WAYS = ("right", "top right", "top", "top left", "left", "bottom left", "bottom", "bottom right")
 
 
 def screed(
@@ -172,8 +171,7 @@ def _fall_words(plane: Plane, surface: Surface) -> tuple[str, ...]:
     fall, way = surface.slope.fall, surface.slope.direction_rad
     down_x = fall.value * math.cos(way) - MM_PER_M * plane.a
     down_y = fall.value * math.sin(way) - MM_PER_M * plane.b
-    eighth = round(math.atan2(down_y, down_x) / (math.pi / 4.0)) % len(_WAYS)
     steep = Quantity(math.hypot(down_x, down_y), fall.u, "mm/m")
     if steep.value < steep.expanded:
         return (f"The plane is level within what is known: {steep.size_text()}",)
-    return (f"The plane falls {steep.text()} towards the {_WAYS[eighth]} of the map",)
+    return (f"The plane falls {steep.text()} towards the {heading(math.atan2(down_y, down_x))} of the map",)

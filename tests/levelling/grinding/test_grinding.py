@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flatscan.levelling.filling.least_fill import EdgeRule, least_fill
-from flatscan.levelling.grinding import Grinding, lower_bound, plan_grinding
+from flatscan.levelling.grinding import Grinding, full_problem, lower_bound, plan_grinding
 from flatscan.measures.chords import gap_field
 
 CELL_MM = 50.0
@@ -26,14 +26,16 @@ def plan(z, targets, fill_price=1.0, grind_price=4.0, *, rule=FOUR, inside=None,
     cell = grids.pop("planning_cell_mm", None)
     grids = {name: np.broadcast_to(np.asarray(grid, float), z.shape) for name, grid in grids.items()}
     return plan_grinding(
-        z,
-        inside,
-        targets,
-        rule,
-        fill_price_per_l=fill_price,
-        grind_price_per_l=grind_price,
+        full_problem(
+            z,
+            inside,
+            targets,
+            rule,
+            fill_price_per_l=fill_price,
+            grind_price_per_l=grind_price,
+            **grids,
+        ),
         planning_cell_mm=cell,
-        **grids,
     )
 
 
@@ -41,14 +43,16 @@ def bound(z, targets, prices, *, inside=None, planning_cell_mm=None, **bounds) -
     inside = np.ones(z.shape, bool) if inside is None else inside
     grids = {"most_fill_mm": np.inf, "most_grind_mm": 3.0} | bounds
     return lower_bound(
-        z,
-        inside,
-        targets,
-        FOUR,
-        fill_price_per_l=prices[0],
-        grind_price_per_l=prices[1],
+        full_problem(
+            z,
+            inside,
+            targets,
+            FOUR,
+            fill_price_per_l=prices[0],
+            grind_price_per_l=prices[1],
+            **{name: np.broadcast_to(np.asarray(grid, float), z.shape) for name, grid in grids.items()},
+        ),
         planning_cell_mm=planning_cell_mm,
-        **{name: np.broadcast_to(np.asarray(grid, float), z.shape) for name, grid in grids.items()},
     )
 
 
