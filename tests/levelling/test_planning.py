@@ -263,3 +263,14 @@ def test_the_bound_of_grinding_is_that_of_the_plan_in_the_same_money(make_surfac
     grind = by_name(plan_of(surface, product=priced))["grind_and_patch"]
     assert grind.ground_l > 0.5
     assert 0.8 < grind.bound <= 1.0
+
+
+def test_a_fixed_height_beside_a_zone_that_keeps_its_slope_is_laid_once(make_surface) -> None:
+    """The patch of such a zone lies on the screed, which has already laid what the fixed height asks for."""
+    survey = survey_of(
+        Zone("keep_slope", "shower", square(500.0, 500.0, 1100.0, 1100.0)),
+        Zone("fixed_height", "threshold", square(3700.0, 100.0, 3950.0, 300.0), value_mm=0.5),
+    )
+    plan = plan_of(make_surface(0.5 * dished()), product=THIN, survey=survey, asked="screed")
+    assert plan.chosen == "screed", by_name(plan)["screed"].why_not
+    np.testing.assert_allclose(plan.fill_mm[2:6, 74:79], 0.5, atol=1e-3)
