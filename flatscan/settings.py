@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+from flatscan.units import UnitSystem  # noqa: TC001 - the result's schema is built from these names
+
 #: Two ends, floor-frame mm.
 Segment = tuple[tuple[float, float], tuple[float, float]]
 Paper = Literal["a4", "letter"]
@@ -127,5 +129,8 @@ class Settings:
     judge: JudgeSettings = field(default_factory=JudgeSettings)
     level: LevelSettings = field(default_factory=LevelSettings)
     place: PlaceSettings = field(default_factory=PlaceSettings)
-    limits: tuple[str, ...] = ("over-old-tiles",)
+    #: Names or files of limit sets. Empty: those of the survey file's covering, else those over old tiles.
+    limits: tuple[str, ...] = ()
+    #: What people read; the files for machines stay metric.
+    units: UnitSystem = "metric"
     seed: int = 20_260_101

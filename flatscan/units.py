@@ -11,6 +11,7 @@ UnitSystem = Literal["metric", "imperial"]
 #: Exact by definition (international inch, 1959).
 MM_PER: dict[str, float] = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
 LENGTH_UNITS: tuple[str, ...] = get_args(LengthUnit)
+UNIT_SYSTEMS: tuple[UnitSystem, ...] = get_args(UnitSystem)
 
 _INCH_DENOMINATOR = 32
 

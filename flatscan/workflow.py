@@ -11,6 +11,7 @@ import numpy as np
 
 from flatscan.errors import InputError, SettingsError
 from flatscan.judgement import edges_needed, judge, load_limits
+from flatscan.judgement.limit_files import DEFAULT_LIMITS
 from flatscan.levelling import basis_of, load_product, plan_levelling
 from flatscan.levelling.plan import method_named
 from flatscan.measures import measure
@@ -21,6 +22,7 @@ from flatscan.measures.level_runs import with_level_runs
 from flatscan.measures.placements import placement_figures
 from flatscan.progress import SILENT, Progress
 from flatscan.report.report import Report
+from flatscan.said import speaking
 from flatscan.settings import Settings
 from flatscan.sources import read
 from flatscan.sources.hand.merging import merged
@@ -63,10 +65,17 @@ def check(
         for input that cannot be used; doubt is a caveat in the report instead
     """
     settings = settings or Settings()
+    with speaking(settings.units):
+        return _check(sources, settings, progress)
+
+
+def _check(sources: Path | str | Sequence[Path | str], settings: Settings, progress: Progress) -> Report:
     clock = _Clock()
     surface_rng, measure_rng, level_rng, joint_rng, run_rng = np.random.default_rng(settings.seed).spawn(5)
-    limits, product = load_limits(settings.limits), load_product(settings.level.product_file)
     survey = None if settings.level.survey_file is None else read_survey(Path(settings.level.survey_file))
+    asked = settings.limits or (survey.site.covering.limits if survey is not None else ()) or (DEFAULT_LIMITS,)
+    settings = replace(settings, limits=asked)
+    limits, product = load_limits(settings.limits), load_product(settings.level.product_file)
     captures, field = _by_hand(sources, settings)
     scan = clock.time("read", lambda: read(captures, settings.read, progress=progress)) if captures else None
     surface = clock.time("surface", lambda: _surface(scan, field, settings, rng=surface_rng, progress=progress))
@@ -95,7 +104,8 @@ def check(
             measurement, field, asked_mm=settings.measure.lines_mm, alone=scan is None, rng=run_rng
         )
     verdict = clock.time(
-        "judge", lambda: judge(measurement, surface, limits, settings.judge, place=settings.place, field=field)
+        "judge",
+        lambda: judge(measurement, surface, limits, settings.judge, place=settings.place, field=field, survey=survey),
     )
     basis = basis_of(surface, measurement, verdict, limits, settings, field, product=product, survey=survey)
     plan = clock.time(
@@ -111,7 +121,8 @@ def check(
         ),
     )
     inputs = (*(scan.inputs if scan is not None else ()), *(field.inputs if field is not None else ()))
-    inputs = (*inputs, *((survey.file,) if survey is not None else ()))
+    if survey is not None:
+        inputs = (*inputs, survey.file, *(photo.file for photo in survey.site.photos))
     return Report(
         inputs, settings, limits, surface, measurement, verdict, plan, clock.seconds, picture, field, basis, survey
     )

@@ -9,8 +9,6 @@ import typer
 
 from flatscan.cli import options
 
-DEFAULT_LIMITS = ("over-old-tiles",)
-
 #: What ``--exit-code`` returns for each answer.
 EXIT_CODES = {"lay_as_is": 0, "fill_joints_and_lips": 3, "level_areas": 3, "level_all": 3, "not_decided": 4}
 
@@ -98,6 +96,7 @@ def check(
     margin: options.Margin = None,
     method: options.Method = None,
     paper: options.Paper = "a4",
+    units: options.Units = "metric",
     json: Annotated[
         bool, typer.Option("--json", help="Print result.json to standard output instead of words.")
     ] = False,
@@ -150,7 +149,8 @@ def check(
         judge=JudgeSettings(confidence=options.share(confidence, "--confidence")),
         level=options.level_settings(product=product, survey=survey, margin=margin, method=method, paper=paper),
         place=PlaceSettings(north_deg=north, doors_mm=options.segments_mm(door, "--door")),
-        limits=tuple(limits or DEFAULT_LIMITS),
+        limits=tuple(limits or ()),
+        units=options.unit_system(units),
         seed=seed,
     )
     if out is not None:

@@ -35,15 +35,15 @@ def demo(
 ) -> None:
     """Invent a floor, capture it with a simulated sensor, check it."""
     from flatscan.cli.bars import Bars
-    from flatscan.cli.check import DEFAULT_LIMITS
     from flatscan.judgement import load_limits
+    from flatscan.judgement.limit_files import DEFAULT_LIMITS
     from flatscan.report import output
     from flatscan.settings import Settings
     from flatscan.synth.demo import write_demo
     from flatscan.workflow import check
 
     output.refuse_existing(folder, force=False)
-    settings = Settings(limits=tuple(limits or DEFAULT_LIMITS), seed=seed)
+    settings = Settings(limits=tuple(limits or (DEFAULT_LIMITS,)), seed=seed)
     load_limits(settings.limits)
     try:
         capture = write_demo(folder, kind=kind.value, seed=seed)

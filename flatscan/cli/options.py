@@ -11,7 +11,7 @@ import typer
 from flatscan.errors import OutputError, SettingsError
 from flatscan.settings import LevelSettings, Segment, UpAxis
 from flatscan.settings import Paper as PaperSize
-from flatscan.units import LENGTH_UNITS, MM_PER
+from flatscan.units import LENGTH_UNITS, MM_PER, UNIT_SYSTEMS, UnitSystem
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -46,6 +46,9 @@ Method = Annotated[
         metavar="WAY",
         help="Way to draw: patch, grind-and-patch, skim, screed, flood or lift-tiles; the advised one if not given.",
     ),
+]
+Units = Annotated[
+    str, typer.Option("--units", metavar="SYSTEM", help="What you read: metric, or imperial (inches and feet).")
 ]
 Paper = Annotated[str, typer.Option("--paper", metavar="SIZE", help="Paper of the drawings: a4 or letter.")]
 
@@ -115,6 +118,14 @@ def up_axis(text: str | None) -> UpAxis | None:
         if text.lower().removeprefix("+") == axis:
             return axis
     raise SettingsError("--up", f"{text!r} is not an axis", f"Use one of {', '.join(UP_AXES)}")
+
+
+def unit_system(text: str) -> UnitSystem:
+    """The system named by ``--units``; raises SettingsError."""
+    for system in UNIT_SYSTEMS:
+        if text.strip().lower() == system:
+            return system
+    raise SettingsError("--units", f"{text!r} is not known", f"Use {' or '.join(UNIT_SYSTEMS)}")
 
 
 def share(value: float, option: str) -> float:

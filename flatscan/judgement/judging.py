@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from flatscan.measures.measurement import Measurement
     from flatscan.settings import JudgeSettings
     from flatscan.sources.hand.field_readings import FieldReadings
+    from flatscan.sources.survey.survey import Survey
     from flatscan.surface.surface import Surface
 
 _NOWHERE = PlaceSettings()
@@ -50,6 +51,7 @@ def judge(
     *,
     place: PlaceSettings = _NOWHERE,
     field: FieldReadings | None = None,
+    survey: Survey | None = None,  # noqa: ARG001
 ) -> Verdict:
     """Hold every limit against the measurement (JCGM 106) and answer whether the floor can be laid over.
 
@@ -57,7 +59,8 @@ def judge(
     limit whose edge was not measured is *not seen*. The whole floor is within only if every judged part is and
     less than ``settings.most_unseen_share`` of it was not seen; so are its joints, by their length. ``place`` names
     the doors that joints are counted from. ``field``: what was written down on site: its readings at single places,
-    taps and cracks; the placements of a straightedge are judged as they stand in the measurement.
+    taps and cracks; the placements of a straightedge are judged as they stand in the measurement. ``survey``: what a
+    survey file says of the other conditions.
     """
     measurement = with_spots(measurement, field)
     joints = measurement.joints if measurement.joints is not None and measurement.joints.joints else None

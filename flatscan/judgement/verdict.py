@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from flatscan.caveats import Caveat
+    from flatscan.judgement.readiness.readiness import Readiness
     from flatscan.quantity import Quantity
     from flatscan.sources.hand.hand_reading import HandWhat
 
@@ -105,7 +106,10 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """``findings`` worst first. ``more_readings``: hand readings that would help too, beyond those listed."""
+    """``findings`` worst first. ``more_readings``: hand readings that would help too, beyond those listed.
+
+    ``readiness``: the other conditions; None: a judgement that was not asked for them.
+    """
 
     answer: Answer
     findings: tuple[Finding, ...]
@@ -113,3 +117,4 @@ class Verdict:
     caveats: tuple[Caveat, ...]
     joint_tally: JointTally | None = None
     more_readings: int = 0
+    readiness: Readiness | None = None

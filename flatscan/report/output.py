@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from flatscan import new_folder
 from flatscan.report.result import json_of, result_of
+from flatscan.said import speaking
 from flatscan.sources.hand.typed import is_typed
 
 if TYPE_CHECKING:
@@ -49,7 +50,8 @@ def write_report(report: Report, out: Path, *, force: bool = False) -> tuple[Pat
     """
 
     def write(folder: Path) -> None:
-        _write_files(report, folder)
+        with speaking(report.settings.units):
+            _write_files(report, folder)
 
     return new_folder.write_folder(
         out, write, may_hold=FILE_NAMES, part_of=_PART_OF, force=force, written_by_hand=_written_by_hand
@@ -73,7 +75,8 @@ def as_words(report: Report, written: Sequence[Path] = ()) -> str:
     from flatscan.report.terminal import summary, wants_ascii, wants_colour
 
     stream = sys.stdout
-    return summary(report, colour=wants_colour(stream), ascii_text=wants_ascii(stream), files=written)
+    with speaking(report.settings.units):
+        return summary(report, colour=wants_colour(stream), ascii_text=wants_ascii(stream), files=written)
 
 
 def _write_files(report: Report, folder: Path) -> None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from flatscan.sources.survey.site import NO_SITE
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -12,6 +14,7 @@ if TYPE_CHECKING:
     from flatscan.measures.measurement import Point
     from flatscan.settings import Segment
     from flatscan.sources.scan import InputFile
+    from flatscan.sources.survey.site import Site
 
 #: ``no_fill``: no compound there (a drain, a channel). ``no_grind``: nothing is ground there (heating pipes, suspected
 #: asbestos). ``keep_slope``: falls to a drain; levelled by itself, never poured level. ``fixed_height``: the finished
@@ -51,7 +54,7 @@ class Survey:
     """What a survey file says.
 
     ``remove_hollow_mm``: depth of hole where tiles that sounded hollow or loose come out, None: they stay.
-    ``dams_mm``: lines where the person means to dam a pour.
+    ``dams_mm``: lines where the person means to dam a pour. ``site``: everything that binds no levelling.
     """
 
     file: InputFile
@@ -61,5 +64,6 @@ class Survey:
     dams_mm: tuple[tuple[Point, ...], ...] = ()
     greatest_build_up_mm: float | None = None
     remove_hollow_mm: float | None = None
+    site: Site = NO_SITE
     #: The file's own bytes, kept with the result.
     data: bytes = b""
