@@ -16,6 +16,7 @@ from flatscan.report import result_records as records
 from flatscan.report.cautions import cautions_for
 from flatscan.report.doubts import caveats_of
 from flatscan.report.result_levelling import levelling_record
+from flatscan.report.result_readiness import readiness_record
 from flatscan.report.result_records import Result, result_schema
 from flatscan.report.traced import from_readings
 
@@ -74,6 +75,7 @@ def result_of(report: Report) -> Result:
         placements=result_field.placement_records(report),
         fit=result_field.fit_record(report.surface.fit),
         field=result_field.field_record(report.field),
+        readiness=readiness_record(report.verdict.readiness),
     )
 
 

@@ -27,6 +27,7 @@ from flatscan.report.result_measured import (
     Share,
     SurfaceRecord,
 )
+from flatscan.report.result_readiness import ReadinessRecord
 from flatscan.settings import Settings
 from flatscan.sources.hand.hand_reading import HandWhat
 
@@ -152,6 +153,7 @@ class Result(Struct, frozen=True, kw_only=True):
     placements: list[PlacementRecord] = []
     fit: FitRecord | None = None
     field: FieldRecord | None = None
+    readiness: ReadinessRecord | None = None
 
 
 def result_schema() -> dict[str, Any]:
