@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from flatscan import said
 from flatscan.constants import COVERAGE_K
 
 
@@ -36,13 +37,16 @@ class Quantity:
         return COVERAGE_K * self.u
 
     def text(self) -> str:
-        """``3.1 ± 0.8 mm``: rounded once, here, by the uncertainty (JCGM 100, 7.2.6).
+        """``3.1 ± 0.8 mm``, in the reader's unit: rounded once, here, by the uncertainty (JCGM 100, 7.2.6).
 
         >>> Quantity(3.14, 0.42, "mm").text()
         '3.1 ± 0.8 mm'
+        >>> with said.speaking("imperial"):
+        ...     Quantity(3.14, 0.42, "mm").text()
+        '0.12 ± 0.03 in'
         """
-        places = decimals_for(self.expanded)
-        return f"{self.value:.{places}f} ± {self.expanded:.{places}f} {self.unit}"
+        value, expanded, unit, places = self._shown()
+        return f"{value:.{places}f} ± {expanded:.{places}f} {unit}"
 
     def size_text(self) -> str:
         """As ``text``, for what cannot be negative: where U is the larger, its range takes the place of ±.
@@ -52,10 +56,21 @@ class Quantity:
         """
         if self.value >= self.expanded or not math.isfinite(self.u):
             return self.text()
-        places = decimals_for(self.expanded)
-        most = f"{max(0.0, self.value) + self.expanded:.{places}f}"
-        value = f"{self.value:.{places}f}"
-        return f"{value} {self.unit} (0 to {most})" if float(value) > 0.0 else f"0 to {most} {self.unit}"
+        value, expanded, unit, places = self._shown()
+        most = f"{max(0.0, value) + expanded:.{places}f}"
+        shown = f"{value:.{places}f}"
+        return f"{shown} {unit} (0 to {most})" if float(shown) > 0.0 else f"0 to {most} {unit}"
+
+    def _shown(self) -> tuple[float, float, str, int]:
+        """Value, U, unit and decimals as the reader has them."""
+        value, expanded = said.in_unit(self.value, self.unit), said.in_unit(self.expanded, self.unit)
+        more = said.extra_decimals(self.unit)
+        return (
+            value,
+            expanded,
+            said.unit(self.unit),
+            decimals_for(self.expanded) + more if more else decimals_for(expanded),
+        )
 
 
 def decimals_for(expanded_u: float) -> int:

@@ -1,7 +1,6 @@
-"""How values, places and verdicts are said to people: the one place where numbers become words.
+"""How values, limits and verdicts are said to people: what ``said`` tells in the reader's units, put into phrases.
 
-Every text a person reads takes its lengths, places and chances from here, so another unit system
-is a change in this module alone. Rounding happens here, once, by the uncertainty.
+Rounding happens there and here, once, by the uncertainty.
 """
 
 from __future__ import annotations
@@ -9,8 +8,13 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from flatscan.constants import COVERAGE_K, MM_PER_M
-from flatscan.quantity import decimals_for
+from flatscan import said
+from flatscan.constants import COVERAGE_K
+from flatscan.quantity import Quantity, decimals_for
+from flatscan.said import area as area  # noqa: PLC0414 - told from here too
+from flatscan.said import cell as cell  # noqa: PLC0414
+from flatscan.said import length as length  # noqa: PLC0414
+from flatscan.said import reach as reach  # noqa: PLC0414
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -19,7 +23,6 @@ if TYPE_CHECKING:
     from flatscan.judgement.verdict import AnswerCode, VerdictWord
     from flatscan.levelling.plan import MethodName
     from flatscan.measures.measurement import GapSpot
-    from flatscan.quantity import Quantity
 
 VERDICT_TEXT: Mapping[VerdictWord, str] = {
     "over": "over",
@@ -66,14 +69,14 @@ def signed(value: float, places: int) -> str:
 def quantity(q: Quantity) -> str:
     """``5.2 ± 0.6 mm``, the ± being U with k = 2."""
     if not math.isfinite(q.u):
-        return f"{q.value:.1f} {q.unit}, uncertainty unknown"
+        return _unsure(q)
     return q.text()
 
 
 def size(q: Quantity) -> str:
     """A gap or a range of heights, which cannot be negative: ``5.2 ± 0.6 mm``, or ``2.6 mm (0 to 9.1)``."""
     if not math.isfinite(q.u):
-        return f"{q.value:.1f} {q.unit}, uncertainty unknown"
+        return _unsure(q)
     return q.size_text()
 
 
@@ -84,13 +87,17 @@ def weight(mass: Quantity) -> str:
     >>> weight(Quantity(1.53, 0.2, "kg")), weight(Quantity(381.7, 70.0, "kg"))
     ('1.5 kg', '382 kg')
     """
-    return f"{mass.value:.{1 if mass.value < 10.0 else 0}f} {mass.unit}"  # noqa: PLR2004
+    return said.mass(mass.value, 1 if said.in_unit(mass.value, "kg") < 10.0 else 0)  # noqa: PLR2004
+
+
+def _unsure(q: Quantity) -> str:
+    return f"{said.number(q.value, q.unit, 1)} {said.unit(q.unit)}, uncertainty unknown"
 
 
 def gap(spot: GapSpot, what: str = "gap", *, edge: bool = True) -> str:
     """A gap beneath its edge, or (``what`` is span_gap) by its contacts; one across unseen floor may be more."""
-    said = f"at least {size(spot.gap)}" if spot.bridges_hole else size(spot.gap)
-    return f"{said} {laid(spot.edge_mm, what)}" if edge else said
+    told = f"at least {size(spot.gap)}" if spot.bridges_hole else size(spot.gap)
+    return f"{told} {laid(spot.edge_mm, what)}" if edge else told
 
 
 def laid(edge_mm: float, what: str = "gap") -> str:
@@ -101,7 +108,7 @@ def laid(edge_mm: float, what: str = "gap") -> str:
     """
     if what != "span_gap":
         return under_edge(edge_mm)
-    return f"between contacts up to {round(edge_mm / MM_PER_M, 2):g} m apart"
+    return f"between contacts up to {reach(round(edge_mm, -1))} apart"
 
 
 def extreme(q: Quantity, *, high: bool) -> str:
@@ -117,32 +124,9 @@ def extreme(q: Quantity, *, high: bool) -> str:
     return f"{word} {sign}{quantity(q)}"
 
 
-def length(length_mm: float) -> str:
-    """A limit or a layer, as a document states it.
-
-    >>> length(5.0), length(4.7625), length(0.5)
-    ('5 mm', '4.76 mm', '0.5 mm')
-    """
-    return f"{round(length_mm, 2):g} mm"
-
-
-def reach(length_mm: float) -> str:
-    """An edge or a span in metres.
-
-    >>> reach(2000.0), reach(200.0), reach(305.0)
-    ('2 m', '0.2 m', '0.305 m')
-    """
-    return f"{round(length_mm / MM_PER_M, 3):g} m"
-
-
 def under_edge(edge_mm: float) -> str:
     """``under 2 m``: which edge a gap was read with."""
     return f"under {reach(edge_mm)}"
-
-
-def area(area_m2: float) -> str:
-    """Square metres with as many figures as a person uses."""
-    return f"{area_m2:.2f} m²" if area_m2 < 10.0 else f"{area_m2:.1f} m²"  # noqa: PLR2004
 
 
 def litres(volume_l: Quantity, interval_l: tuple[float, float] | None = None) -> str:
@@ -153,32 +137,43 @@ def litres(volume_l: Quantity, interval_l: tuple[float, float] | None = None) ->
     ('104.4 ± 1.0 litres', '0.2 litres (0 to 0.6)')
     >>> litres(Quantity(224.0, 42.0, "l"), (146.2, 318.4)), litres(Quantity(0.04, 0.1, "l"), (0.0, 0.31))
     ('224 litres (146 to 318)', '0 to 0.3 litres')
+    >>> with said.speaking("imperial"):
+    ...     litres(Quantity(104.4, 0.5, "l"))
+    '27.6 ± 0.3 US gal'
     """
     if not math.isfinite(volume_l.u):
-        return f"{volume_l.value:.1f} litres, uncertainty unknown"
-    places = decimals_for(volume_l.expanded)
+        return f"{said.volume(volume_l.value)}, uncertainty unknown"
     if interval_l is not None:
         return spread(volume_l.value, interval_l, "litres")
+    named = Quantity(volume_l.value, volume_l.u, "litres")
     if volume_l.value < volume_l.expanded:
-        return volume_l.size_text().replace(f" {volume_l.unit}", " litres")
+        return named.size_text()
     # A small uncertainty is rounded up, never to nothing.
-    shown = max(volume_l.expanded, 10.0**-places) if volume_l.u > 0.0 else 0.0
-    return f"{volume_l.value:.{places}f} ± {shown:.{places}f} litres"
+    expanded = said.in_unit(volume_l.expanded, "l")
+    places = decimals_for(expanded)
+    shown = max(expanded, 10.0**-places) if volume_l.u > 0.0 else 0.0
+    return f"{said.in_unit(volume_l.value, 'l'):.{places}f} ± {shown:.{places}f} {said.unit('litres')}"
 
 
 def spread(value: float, interval: tuple[float, float], unit: str) -> str:
-    """A value with its 95 % range, rounded by the range.
+    """A value with its 95 % range, rounded by the range. ``unit``: litres or kg, told in the reader's own.
 
     >>> spread(20.4, (0.0, 61.2), "kg"), spread(0.9, (0.71, 1.12), "litres")
     ('20 kg (0 to 61)', '0.9 litres (0.7 to 1.1)')
+    >>> with said.speaking("imperial"):
+    ...     spread(0.9, (0.71, 1.12), "litres")
+    '0.24 US gal (0.19 to 0.30)'
     """
-    low, high = interval
-    places = min(decimals_for((high - low) / 2.0), 1)
-    said = [f"{max(0.0, v):.{places}f}" for v in (value, low, high)]
-    said = ["0" if float(v) == 0.0 else v for v in said]
-    if said[1] == said[2]:
-        return f"{said[0]} {unit}"
-    return f"0 to {said[2]} {unit}" if said[0] == "0" else f"{said[0]} {unit} ({said[1]} to {said[2]})"
+    name = said.unit(unit)
+    middle, low, high = (said.in_unit(v, unit) for v in (value, *interval))
+    # A gallon is near four litres: what is less than a few of them is told to the hundredth.
+    most = 2 if said.imperial() and high < 10.0 else 1  # noqa: PLR2004
+    places = min(decimals_for((high - low) / 2.0), most)
+    told = [f"{max(0.0, v):.{places}f}" for v in (middle, low, high)]
+    told = ["0" if float(v) == 0.0 else v for v in told]
+    if told[1] == told[2]:
+        return f"{told[0]} {name}"
+    return f"0 to {told[2]} {name}" if told[0] == "0" else f"{told[0]} {name} ({told[1]} to {told[2]})"
 
 
 def bags(count: int, interval: tuple[int, int], bag_kg: float) -> str:
@@ -187,8 +182,8 @@ def bags(count: int, interval: tuple[int, int], bag_kg: float) -> str:
     >>> bags(1, (1, 1), 25.0), bags(3, (2, 3), 20.0)
     ('1 bag of 25 kg', '3 bags of 20 kg (2 to 3)')
     """
-    said = f"{count} {'bag' if count == 1 else 'bags'} of {bag_kg:g} kg"
-    return said if interval[0] == interval[1] else f"{said} ({interval[0]} to {interval[1]})"
+    told = f"{count} {'bag' if count == 1 else 'bags'} of {said.bag(bag_kg)}"
+    return told if interval[0] == interval[1] else f"{told} ({interval[0]} to {interval[1]})"
 
 
 def share(part: float) -> str:
@@ -246,16 +241,16 @@ def kind(what: str) -> str:
 
 def limit(rule: Limit) -> str:
     """One limit as a phrase: ``3 mm under 2 m``."""
-    said = length(rule.limit_mm)
+    told = length(rule.limit_mm)
     if rule.per_tile_sum:
-        said += f" and {rule.per_tile_sum:g} of the tile's length and width"
+        told += f" and {rule.per_tile_sum:g} of the tile's length and width"
     if rule.edge_mm is None:
-        return f"{kind(rule.what)} {said}"
+        return f"{kind(rule.what)} {told}"
     if rule.what == "gap":
-        return f"{said} {under_edge(rule.edge_mm)}"
+        return f"{told} under {said.edge(rule.edge_mm)}"
     if rule.what == "span_gap":
-        return f"{said} between contacts up to {reach(rule.edge_mm)} apart"
-    return f"{kind(rule.what)} {said} over {reach(rule.edge_mm)}"
+        return f"{told} between contacts up to {said.edge(rule.edge_mm)} apart"
+    return f"{kind(rule.what)} {told} over {said.edge(rule.edge_mm)}"
 
 
 def source(s: LimitSource) -> str:
@@ -266,19 +261,10 @@ def source(s: LimitSource) -> str:
     return f"{named} ({s.mark})"
 
 
-def cell(cell_mm: float) -> str:
-    """Distance of grid cells or of hand readings.
-
-    >>> cell(10.0), cell(1000.0)
-    ('10 mm', '1 m')
-    """
-    return reach(cell_mm) if cell_mm >= MM_PER_M / 4.0 else f"{round(cell_mm, 1):g} mm"
-
-
 def plus_minus(u: float, unit: str) -> str:
     """U = 2 u of an uncertainty that stands alone.
 
     >>> plus_minus(0.13, "mm"), plus_minus(0.013, "mm")
     ('± 0.3 mm', '± 0.03 mm')
     """
-    return f"± {COVERAGE_K * u:.{decimals_for(COVERAGE_K * u)}f} {unit}"
+    return f"± {said.number(COVERAGE_K * u, unit, decimals_for(COVERAGE_K * u))} {said.unit(unit)}"
