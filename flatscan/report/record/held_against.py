@@ -1,0 +1,107 @@
+"""The findings as a table: each limit, what was measured, how far apart they are and what may be said of it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from flatscan.constants import COVERAGE_K
+from flatscan.judgement.decision import guard_factor
+from flatscan.report import story, wording
+from flatscan.report.joint_wording import unsigned
+from flatscan.report.told_findings import decision_rule, listed_findings, more_findings
+
+if TYPE_CHECKING:
+    from flatscan.judgement.verdict import Finding, VerdictWord
+    from flatscan.quantity import Quantity
+    from flatscan.report.report import Report
+
+#: What the word says of the guard band, which is the z of the confidence times u on either side of the limit.
+_GUARD: dict[VerdictWord, str] = {
+    "within": "kept",
+    "over": "over by more than it",
+    "not_decided": "not kept",
+    "not_seen": "",
+}
+#: A chance worked out from a model is never all or none.
+_LEAST_CHANCE = 1e-6
+
+
+def findings_table(report: Report) -> dict[str, Any]:
+    """Rows worst first; of joints and single straightedge readings the worst for each limit, and a count."""
+    found = report.verdict.findings
+    listed = listed_findings(found)
+    factor = guard_factor(report.settings.judge.confidence)
+    return {
+        "rows": [_row(finding, factor) for finding in listed],
+        "more": more_findings(listed, found),
+        "rule": decision_rule(report),
+        "margin": (
+            "Margin is the limit minus the value: with a minus the value is over the limit. The guard band is "
+            f"{factor:.2f} u (u is half of the ±) on either side of the limit: only a value outside it is said to be "
+            "within or over."
+        ),
+    }
+
+
+def measured_value(finding: Finding) -> Quantity | None:
+    """The value that is held against the limit: of a lip its size, whichever side is high."""
+    if finding.value is None or finding.what != "lip":
+        return finding.value
+    return unsigned(finding.value)
+
+
+def rule_text(finding: Finding) -> str:
+    """What is held against a limit: ``gap under 2 m``, ``lip of J7``."""
+    of = f" of {finding.joint}" if finding.joint else ""
+    laid = f" {wording.laid(finding.edge_mm, finding.what)}" if _has_edge(finding) and finding.edge_mm else ""
+    return f"{wording.kind(finding.what)}{of}{laid}"
+
+
+def margin(finding: Finding) -> Quantity | None:
+    """The limit minus the value, as doubtful as the value; None where nothing was measured."""
+    value = measured_value(finding)
+    return None if value is None else replace(value, value=finding.limit_mm - value.value, budget=())
+
+
+def excess(finding: Finding) -> Quantity | None:
+    """The value minus the limit: what a value that is over is over by."""
+    value = measured_value(finding)
+    return None if value is None else replace(value, value=value.value - finding.limit_mm, budget=())
+
+
+def _has_edge(finding: Finding) -> bool:
+    return finding.what in {"gap", "span_gap"}
+
+
+def _row(finding: Finding, factor: float) -> dict[str, Any]:
+    value, spare = measured_value(finding), margin(finding)
+    return {
+        "word": wording.VERDICT_TEXT[finding.verdict],
+        "shape": wording.VERDICT_SHAPE[finding.verdict],
+        "rule": rule_text(finding),
+        "limit": wording.length(finding.limit_mm),
+        "set": story.limit_set(finding),
+        "value": "not measured" if value is None else wording.size(value),
+        "margin": "" if spare is None else wording.quantity(spare).replace("-", "−"),
+        "guard": "" if value is None else _guard(value, finding.verdict, factor),
+        "chance": "" if finding.p_over is None else chance_share(finding.p_over),
+        "where": finding.where,
+    }
+
+
+def chance_share(p_over: float) -> str:
+    """The chance of being over as a share.
+
+    >>> chance_share(1.0), chance_share(0.62)
+    ('more than 99 %', '62 %')
+    """
+    return wording.share(min(max(p_over, _LEAST_CHANCE), 1.0 - _LEAST_CHANCE))
+
+
+def _guard(value: Quantity, word: VerdictWord, factor: float) -> str:
+    if not math.isfinite(value.u) or not _GUARD[word]:
+        return ""
+    wide = wording.plus_minus(factor * value.u / COVERAGE_K, value.unit).removeprefix("± ")
+    return f"{wide}: {_GUARD[word]}"

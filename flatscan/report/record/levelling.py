@@ -1,0 +1,39 @@
+"""The levelling plan in the record: the ways side by side, the chosen one, its areas and where their corners lie."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from flatscan.report import field_words
+from flatscan.report.marking.data import marking_data
+from flatscan.report.marking.rows import corner_tables
+from flatscan.report.page_levelling import levelling_page
+
+if TYPE_CHECKING:
+    from flatscan.report.marking.data import MarkingData
+    from flatscan.report.report import Report
+
+#: Corners of more areas than this are for the marking-out sheet alone.
+_MOST_AREAS = 6
+
+
+def levelling_pages(report: Report) -> dict[str, Any]:
+    """As the page tells it, with the corners of the areas as the marking-out sheet has them."""
+    told = levelling_page(report.plan, report.verdict.answer.code, by_hand=field_words.by_hand(report.surface))
+    data = marking_data(report.plan, report.surface, survey=report.survey, doors_mm=report.settings.place.doors_mm)
+    del told["after"], told["corners"]
+    return told | {
+        "anything": any(told[part] for part in ("ways", "areas", "refused", "nothing", "recommended")),
+        "corners": _corners(data),
+        "sheet": "" if data.nothing else _sheet(data),
+    }
+
+
+def _corners(data: MarkingData) -> list[dict[str, Any]]:
+    areas = data.areas if len(data.areas) <= _MOST_AREAS else ()
+    return [table for area in areas for table in corner_tables(area)]
+
+
+def _sheet(data: MarkingData) -> str:
+    more = "" if len(data.areas) <= _MOST_AREAS else f", which has the corners of all {len(data.areas)} areas"
+    return f"Drawings true to scale are in the marking-out sheet, marking_out.pdf{more}."

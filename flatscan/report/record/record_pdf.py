@@ -1,0 +1,72 @@
+"""``report.pdf``: the survey record to sign, send and keep."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from flatscan.report.cautions import cautions_for
+from flatscan.report.map_words import map_words
+from flatscan.report.record.evidence import evidence_pages, short_id
+from flatscan.report.record.front import front_page, site_of
+from flatscan.report.record.held_against import findings_table
+from flatscan.report.record.levelling import levelling_pages
+from flatscan.report.record.measured import measured_pages
+from flatscan.report.record.photos import photo_pages
+from flatscan.report.record.pictures import fitted
+from flatscan.report.record.ready import ready_table
+from flatscan.report.record.setting import day_of, paper_name, set_pages
+from flatscan.report.record.site_words import site_facts
+
+if TYPE_CHECKING:
+    from flatscan.report.report import Report
+    from flatscan.settings import Paper
+
+#: Longest side and largest file of each picture: with the photographs the record stays below 5 MB.
+_MAP, _AFTER, _FLOOR = (1800, 1_200_000), (2000, 700_000), (1600, 700_000)
+
+
+def record_pdf(
+    report: Report, *, map_png: bytes, after_png: bytes, floor_jpg: bytes, result_sha256: str, paper: Paper
+) -> bytes:
+    """The survey record. Two runs on the same report agree byte for byte.
+
+    Parameters
+    ----------
+    report : the whole run
+    map_png, after_png, floor_jpg : the heat map, the floor before and after levelling, the floor from straight above;
+        b"": there is none
+    result_sha256 : SHA-256 of ``result.json``, whose record this is
+    paper : A4 or US letter
+    """
+    pictures = {
+        "map.png": fitted(map_png, most_pixels=_MAP[0], most_bytes=_MAP[1]),
+        "after.png": fitted(after_png, most_pixels=_AFTER[0], most_bytes=_AFTER[1]),
+        "floor.jpg": fitted(floor_jpg, most_pixels=_FLOOR[0], most_bytes=_FLOOR[1]),
+    }
+    pictures = {name: data for name, data in pictures.items() if data}
+    photos, photo_files = photo_pages(report)
+    data = record_data(report, result_sha256, paper) | {
+        "photos": photos,
+        "map_alt": map_words(report),
+        "has": {name.partition(".")[0]: name in pictures for name in ("map.png", "after.png", "floor.jpg")},
+    }
+    return set_pages("record.typ", data, pictures | photo_files)
+
+
+def record_data(report: Report, result_sha256: str, paper: Paper) -> dict[str, Any]:
+    """All words and figures of the record."""
+    site = site_of(report)
+    return {
+        "paper": paper_name(paper),
+        "id": short_id(result_sha256),
+        "date": day_of(site.visit.date),
+        "front": front_page(report),
+        "ready": ready_table(report.verdict),
+        "findings": findings_table(report),
+        "cautions": [[caution.title, caution.text] for caution in cautions_for(report)],
+        "surveyed": report.survey is not None,
+        "facts": [{"title": facts.title, "rows": facts.rows} for facts in site_facts(site)],
+        "levelling": levelling_pages(report),
+        "measured": measured_pages(report),
+        "evidence": evidence_pages(report, result_sha256),
+    }
