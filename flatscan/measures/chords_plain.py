@@ -77,7 +77,7 @@ def upper_chords(values: Array, window: int, hole: int) -> tuple[Array, NDArray[
     upper : like ``values``, at least the value itself
     holed : bool, the chord that gave it crosses unseen readings
     """
-    piece = _pieces(values, hole)
+    piece = pieces(values, hole)
     unseen = np.cumsum(np.isnan(values), axis=1)
     z = np.where(np.isfinite(values), values, np.nan)
     n = values.shape[1]
@@ -99,7 +99,7 @@ def upper_chords(values: Array, window: int, hole: int) -> tuple[Array, NDArray[
     return upper, holed
 
 
-def _pieces(values: Array, hole: int) -> NDArray[np.int64]:
+def pieces(values: Array, hole: int) -> NDArray[np.int64]:
     """Number of the unbroken piece each reading belongs to: walls and long holes raise it."""
     piece = np.zeros(values.shape, dtype=np.int64)
     run = np.zeros(len(values), dtype=np.int64)

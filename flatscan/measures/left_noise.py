@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from flatscan.measures.chords import Contacts
+    from flatscan.surface.noise.denoise import Posterior
     from flatscan.surface.surface import Surface
 
 
@@ -28,13 +29,14 @@ class LeftNoise:
     sigma_mm: NDArray[np.float32]
 
     @classmethod
-    def of(cls, surface: Surface) -> LeftNoise:
+    def of(cls, surface: Surface, known: Posterior | None = None) -> LeftNoise:
         """Posterior variance of the Wiener filter, gain · noise, and the whole noise where heights were kept.
 
         An error that mixes the filtered with the share k of the measured one has the variance
         ``(1 - k²)·filtered + k²·noise``, since a filter's error and its input's have the former as covariance.
+        ``known``: from ``posterior_of``, where it was worked out already.
         """
-        known = posterior_of(surface)
+        known = posterior_of(surface) if known is None else known
         filtered = float(np.mean(known.gain * known.noise_mm2))
         share2 = np.square(known.kept_raw)
         variance = (1.0 - share2) * filtered + share2 * float(np.mean(known.noise_mm2))

@@ -12,11 +12,11 @@ stands above the line of the feet is told besides, as the hump. Nothing is said 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan.measures.highest_chord import Deepest, deepest
 from flatscan.measures.measurement import PlacementFigure
 from flatscan.measures.surface_chord import SurfaceChord
 from flatscan.quantity import Quantity
@@ -32,18 +32,6 @@ if TYPE_CHECKING:
 _AT_FOOT_MM = 5.0
 #: Ends are marked with a tape, so stations may be this share further apart than the bar is long.
 _STRETCH = 0.03
-#: Gaps this near to each other are the same but for rounding.
-_SAME_MM = 1e-9
-
-
-@dataclass(frozen=True, slots=True)
-class Deepest:
-    """Station ``at`` lies ``gap_mm`` below the chord of stations ``first`` and ``second``; all the same where none."""
-
-    at: int
-    first: int
-    second: int
-    gap_mm: float
 
 
 def placement_figures(field: FieldReadings, surface: Surface | None) -> tuple[PlacementFigure, ...]:
@@ -54,35 +42,6 @@ def placement_figures(field: FieldReadings, surface: Surface | None) -> tuple[Pl
     beside = SurfaceChord.of(surface, field.steps) if surface is not None and field.placements else None
     figures = [_of_placement(p, beside) for p in field.placements] + [_of_hump(h) for h in field.humps]
     return tuple(sorted(figures, key=lambda f: f.row))
-
-
-def deepest(at_mm: NDArray[np.float64], height_mm: NDArray[np.float64], longest_mm: float = math.inf) -> Deepest:
-    """The largest height of a chord between two stations over a station between them; of equal ones the widest.
-
-    Parameters
-    ----------
-    at_mm, height_mm : (n,) stations, rising, and the floor there
-    longest_mm : chords between stations further apart do not count
-
-    >>> deepest(np.array([0.0, 1.0, 2.0]), -np.array([50.0, 62.0, 30.0])).gap_mm
-    22.0
-    """
-    middle = int(np.argmin(np.where(height_mm == height_mm.max(), np.abs(at_mm - at_mm.mean()), np.inf)))
-    found = Deepest(middle, middle, middle, 0.0)
-    n = len(at_mm)
-    for span in range(n - 1, 1, -1):
-        for first in range(n - span):
-            second = first + span
-            length = at_mm[second] - at_mm[first]
-            if length > longest_mm:
-                continue
-            share = (at_mm[first + 1 : second] - at_mm[first]) / length
-            chord = (1.0 - share) * height_mm[first] + share * height_mm[second]
-            gap = chord - height_mm[first + 1 : second]
-            k = int(gap.argmax())
-            if gap[k] > found.gap_mm + _SAME_MM:
-                found = Deepest(first + 1 + k, first, second, float(gap[k]))
-    return found
 
 
 def _of_placement(placement: Placement, beside: SurfaceChord | None) -> PlacementFigure:

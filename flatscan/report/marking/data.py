@@ -146,7 +146,7 @@ def marking_data(
         ),
         dams=plan.dams,
         pours=plan.pours,
-        zones=(*_zones(survey, plan, surface), *_tiles_out(plan, surface)),
+        zones=zones_of(survey, plan, surface),
         product_name=name_of(plan.product.name, most=80),
         bag_kg=plan.product.bag_kg,
     )
@@ -198,6 +198,11 @@ def _doors(survey: Survey | None, doors_mm: Sequence[Segment]) -> tuple[NamedLin
     known = {line for _, line in named}
     named += [("door", line) for line in doors_mm if line not in known]
     return tuple(NamedLine(name, np.asarray(line, dtype=np.float64)) for name, line in named)
+
+
+def zones_of(survey: Survey | None, plan: LevellingPlan, surface: Surface) -> tuple[NamedPlace, ...]:
+    """All zones that bind the levelling, and the tiles that come out, each connected place by itself."""
+    return (*_zones(survey, plan, surface), *_tiles_out(plan, surface))
 
 
 def _zones(survey: Survey | None, plan: LevellingPlan, surface: Surface) -> list[NamedPlace]:

@@ -79,11 +79,28 @@ def sample_bend(seen: NDArray[np.bool_], rng: np.random.Generator) -> NDArray[np
 
     One draw has its own size; over many draws the mean square over the seen cells is 1.
     """
+    mix = bend_mix(seen)
+    if mix is None:
+        return np.zeros(seen.shape, dtype=np.float32)
+    rows, cols = seen.shape
+    v, u = np.linspace(-1.0, 1.0, rows), np.linspace(-1.0, 1.0, cols)
+    c = mix @ rng.standard_normal(3)
+    along_y = (c[0] + c[2] * v + c[5] * v * v).astype(np.float32)
+    along_x = (c[1] * u + c[3] * u * u).astype(np.float32)
+    both = (c[4] * v).astype(np.float32)
+    return np.asarray(along_y[:, None] + along_x[None, :] + both[:, None] * u[None, :].astype(np.float32))
+
+
+def bend_mix(seen: NDArray[np.bool_]) -> NDArray[np.float64] | None:
+    """(6, 3) float64: a bend is Σ columns · independent unit normals, in terms 1, x, y, x², xy, y², each axis -1 to 1.
+
+    None where the seen cells carry no bend.
+    """
     rows, cols = seen.shape
     v, u = np.linspace(-1.0, 1.0, rows), np.linspace(-1.0, 1.0, cols)
     at = np.flatnonzero(seen)
     if len(at) < 6:  # noqa: PLR2004 - six terms
-        return np.zeros(seen.shape, dtype=np.float32)
+        return None
     at = at[:: max(1, len(at) // _BEND_SAMPLES)]
     y, x = v[at // cols], u[at % cols]
     terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
@@ -92,12 +109,7 @@ def sample_bend(seen: NDArray[np.bool_], rng: np.random.Generator) -> NDArray[np
     try:
         r = np.linalg.cholesky(moments).T
     except np.linalg.LinAlgError:
-        return np.zeros(seen.shape, dtype=np.float32)
+        return None
     if np.diag(r).min() < _ON_A_LINE:
-        return np.zeros(seen.shape, dtype=np.float32)
-    mix = np.linalg.inv(r)[:, 3:] / np.sqrt(3.0)
-    c = mix @ rng.standard_normal(3)
-    along_y = (c[0] + c[2] * v + c[5] * v * v).astype(np.float32)
-    along_x = (c[1] * u + c[3] * u * u).astype(np.float32)
-    both = (c[4] * v).astype(np.float32)
-    return np.asarray(along_y[:, None] + along_x[None, :] + both[:, None] * u[None, :].astype(np.float32))
+        return None
+    return np.asarray(np.linalg.inv(r)[:, 3:] / np.sqrt(3.0))
