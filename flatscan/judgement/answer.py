@@ -4,29 +4,32 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from flatscan.constants import MM_PER_M
 from flatscan.judgement.bends import bend_reasons
-from flatscan.judgement.findings import GAP_KINDS, JOINT_KINDS, WORD_ORDER
+from flatscan.judgement.findings import GAP_KINDS, JOINT_KINDS
 from flatscan.judgement.joint_reasons import joint_reasons
-from flatscan.judgement.placement_findings import placement_reasons, speaks
+from flatscan.judgement.placement_findings import placement_reasons
+from flatscan.judgement.readiness.measured import combined_word, flat_word, joint_word
+from flatscan.judgement.readiness.telling import not_recorded, readiness_reasons, still_to_show, to_settle
 from flatscan.judgement.searched_joints import searched_reasons
-from flatscan.judgement.soundness import not_recorded, soundness_reasons
+from flatscan.judgement.soundness import soundness_reasons
 from flatscan.judgement.verdict import Answer
+from flatscan.said import length, reach
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from flatscan.judgement.readiness.readiness import Readiness
     from flatscan.judgement.soundness import Soundness
     from flatscan.judgement.verdict import AnswerCode, Finding, JointTally, VerdictWord
     from flatscan.surface.readings.fit import LongMode
 
 #: Over more than this share of the seen floor, levelling places one by one is no longer the simpler job.
 LEVEL_ALL_SHARE = 0.5
-#: Not geometry, so never decided here; the last reason where nobody wrote any of it down.
+#: No height shows any of it; the last reason where nobody wrote any of it down.
 NOT_RECORDED = not_recorded(None)
 
 _TEXTS: dict[AnswerCode, str] = {
-    "lay_as_is": "Flat enough: lay over it as it is",
+    "lay_as_is": "Ready: lay over it as it is",
     "fill_joints_and_lips": "Fill the joints and take down the lips, then lay",
     "level_areas": "Level the marked areas, then lay",
     "level_all": "Level the whole floor, then lay",
@@ -38,11 +41,6 @@ _OPEN: dict[VerdictWord | None, str] = {
     "not_seen": "Cannot be told yet: not all of the floor could be judged",
     None: "Cannot be told yet: flatness was not judged",
 }
-
-
-def combined_word(findings: Iterable[Finding]) -> VerdictWord | None:
-    """One word for the whole: over if any part is, within only if every part is; None for nothing to judge."""
-    return min((f.verdict for f in findings), key=WORD_ORDER.index, default=None)
 
 
 def answer_code(flat: VerdictWord | None, joints: VerdictWord | None, share_over: float) -> AnswerCode:
@@ -64,6 +62,7 @@ def answer(
     share_over: float,
     tally: JointTally | None = None,
     soundness: Soundness | None = None,
+    readiness: Readiness | None = None,
     bends: Sequence[LongMode] = (),
     hidden: Sequence[Finding] = (),
     by_hand: bool = False,
@@ -72,26 +71,20 @@ def answer(
 ) -> Answer:
     """The answer; ``findings`` worst first, shares 0 to 1. ``tally``: over all joints, where they were measured.
 
-    ``soundness``: taps and cracks; while any is bad the floor is never to be laid over as it is. ``bends``: those that
-    keep flatness open. ``hidden``: limits met where the floor was read, with room between. ``by_hand``: no sensor
+    ``soundness``: taps and cracks, for the reasons. ``readiness``: while any condition is not in order the floor is
+    never to be laid over as it is, and while one was not shown the answer says so; None: none was. ``bends``: those
+    that keep flatness open. ``hidden``: limits met where the floor was read, with room between. ``by_hand``: no sensor
     captured the floor. ``laid``: straightedge readings that tell of gaps. ``slip``: what says that a
     reading does not fit the others; it is the first reason then, for it may have made the answer.
     """
     every_gap = [f for f in findings if f.what in GAP_KINDS]
-    gaps = [f for f in every_gap if speaks(f)]
     # Few enough joints without a figure do not keep the others from being within.
     counted = [f for f in findings if f.share is None or f.share >= most_unseen_share]
     joints = [f for f in counted if f.what in JOINT_KINDS]
     too_little_seen = unseen_share >= most_unseen_share
-    # Listed unseen patches do not count one by one: the share does.
-    flat = combined_word(f for f in gaps if f.verdict != "not_seen" or f.at is None)
-    if flat == "within" and too_little_seen:
-        flat = "not_seen"
-    joint_word = combined_word(joints)
-    if joint_word == "over" and tally is not None and not tally.lips_beyond_noise:
-        others = [f for f in joints if not (f.what == "lip" and f.verdict == "over")]
-        joint_word = "over" if combined_word(others) == "over" else "not_decided"
-    code = answer_code(flat, joint_word, share_over)
+    flat, gaps = flat_word(findings, unseen_share=unseen_share, most_unseen_share=most_unseen_share)
+    of_joints = joint_word(joints, tally)
+    code = answer_code(flat, of_joints, share_over)
     only_hidden = flat == "not_seen" and not too_little_seen and combined_word(f for f in gaps if f.value) == "within"
     told = "within" if only_hidden and hidden else flat
     of_surface = [f for f in gaps if f.value is not None and f.verdict == told and f.placement is None]
@@ -114,20 +107,26 @@ def answer(
         text = "Level where the straightedge reads over the limit, then lay"
     if code == "not_decided" and flat == "within":
         text = f"Flat enough; {_open_kinds(joints)}"
-    elif code == "not_decided" and joint_word == "over":
+    elif code == "not_decided" and of_joints == "over":
         text = f"Joints or lips are over; flatness {text[0].lower()}{text[1:]}"
-    if soundness is not None and soundness.to_settle:
-        code, text = _first_settle(code, text, soundness.to_settle)
+    code, text = _with_readiness(code, text, readiness)
     if slip:
         text, reasons = f"{text}; but first read again what does not fit", [slip, *reasons]
-    return Answer(code=code, text=text, reasons=(*reasons, not_recorded(soundness)))
+    reasons += [not_recorded(None)] if readiness is None else readiness_reasons(readiness)
+    return Answer(code=code, text=text, reasons=tuple(reasons))
 
 
-def _first_settle(code: AnswerCode, text: str, what: str) -> tuple[AnswerCode, str]:
-    """The answer while hollow or loose places or cracks wait for a decision: never that all is well."""
-    if code == "lay_as_is":
-        return "not_decided", f"Flat enough; first settle {what}"
-    return code, f"{text}; first settle {what}"
+def _with_readiness(code: AnswerCode, text: str, readiness: Readiness | None) -> tuple[AnswerCode, str]:
+    """The answer with the other conditions: never that all is well while one is not in order or was not shown."""
+    first = "" if readiness is None else to_settle(readiness)
+    if first:
+        if code == "lay_as_is":
+            return "not_decided", f"Flat enough; first settle {first}"
+        return code, f"{text}; first settle {first}"
+    if code == "lay_as_is" and (readiness is None or not readiness.ready):
+        unshown = still_to_show(readiness) if readiness is not None else "everything else"
+        return code, f"Flat enough; before laying, still to be shown: {unshown}"
+    return code, text
 
 
 _KIND_WORDS = {
@@ -175,10 +174,10 @@ def _gap_reasons(findings: Sequence[Finding]) -> list[str]:
 
 def _gap_reason(finding: Finding) -> str:
     value = finding.value.size_text() if finding.value else "not measured"
-    edge = f"{round((finding.edge_mm or 0.0) / MM_PER_M, 2):g} m"
+    edge = reach(round(finding.edge_mm or 0.0, -1) if finding.what == "span_gap" else finding.edge_mm or 0.0)
     laid = f"between contacts up to {edge} apart" if finding.what == "span_gap" else f"under a {edge} straightedge"
     word = finding.verdict.replace("_", " ")
-    return f"Gap of {value} {laid}: {word} (limit {finding.limit_mm:g} mm)"
+    return f"Gap of {value} {laid}: {word} (limit {length(finding.limit_mm)})"
 
 
 def _percent(share: float) -> str:

@@ -21,6 +21,7 @@ from flatscan.judgement.hand_findings import lone_findings
 from flatscan.judgement.joint_findings import joint_findings
 from flatscan.judgement.joint_places import JointPlaces
 from flatscan.judgement.placement_findings import placement_findings, tells_gap
+from flatscan.judgement.readiness.judging import readiness_of
 from flatscan.judgement.readings import next_readings
 from flatscan.judgement.searched_joints import with_spots, without_network
 from flatscan.judgement.soundness import Soundness
@@ -51,7 +52,7 @@ def judge(
     *,
     place: PlaceSettings = _NOWHERE,
     field: FieldReadings | None = None,
-    survey: Survey | None = None,  # noqa: ARG001
+    survey: Survey | None = None,
 ) -> Verdict:
     """Hold every limit against the measurement (JCGM 106) and answer whether the floor can be laid over.
 
@@ -93,6 +94,17 @@ def judge(
         first=(*bend_readings(bends, _middle(surface)), *search_readings(hidden, _middle(surface))),
         by_hand=surface.kind == "readings",
     )
+    soundness = Soundness.of(field, survey)
+    readiness = readiness_of(
+        findings,
+        limit_sets,
+        soundness,
+        survey,
+        unseen_share=1.0 - surface.seen_share,
+        most_unseen_share=settings.most_unseen_share,
+        confidence=settings.confidence,
+        tally=tally,
+    )
     return Verdict(
         answer=answer(
             findings,
@@ -100,7 +112,8 @@ def judge(
             most_unseen_share=settings.most_unseen_share,
             share_over=share_over(measurement, surface, limit_sets),
             tally=tally,
-            soundness=Soundness.of(field),
+            soundness=soundness,
+            readiness=readiness,
             bends=bends,
             hidden=hidden,
             slip=next((c.text for c in surface.caveats if c.name == SLIP), ""),
@@ -112,6 +125,7 @@ def judge(
         caveats=(),
         joint_tally=tally,
         more_readings=more,
+        readiness=readiness,
     )
 
 

@@ -187,7 +187,7 @@ def test_more_than_a_tenth_hollow_of_at_least_ten_taps(basis_of, make_surface, t
 def test_the_taps_that_tell_a_share_are_those_of_the_judgement():
     from flatscan.judgement import soundness
 
-    assert LEAST_TAPS == soundness._LEAST_TAPS
+    assert LEAST_TAPS == soundness.LEAST_TAPS
 
 
 def test_lifting_says_that_nobody_has_seen_beneath(basis_of, make_surface):

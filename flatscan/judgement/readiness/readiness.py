@@ -21,7 +21,8 @@ class Condition:
 
     ``title``: what it is called (``Dry``). ``recorded``: what was found, in words, "" where nothing was. ``asked``:
     what is asked, with its figure. ``source``, ``mark``: where that comes from and how far it can be trusted.
-    ``advice``: what to do while it is not met; "" where it is.
+    ``advice``: what to do while it is not met; "" where it is. ``short``: what is to be settled, in a few words for a
+    headline (``moisture (2.6 CM-%, at most 2.0)``); "" where nothing was recorded that needs settling.
     """
 
     name: ConditionName
@@ -32,6 +33,7 @@ class Condition:
     source: str
     mark: str
     advice: str
+    short: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +46,10 @@ class Readiness:
     def ready(self) -> bool:
         """Whether every condition is met or not needed: only then may anything be called ready."""
         return all(c.word in ("met", "not_needed") for c in self.conditions)
+
+    def named(self, name: ConditionName) -> Condition:
+        """The condition of that name."""
+        return next(c for c in self.conditions if c.name == name)
 
     def of(self, *words: ConditionWord) -> tuple[Condition, ...]:
         """The conditions with one of these words."""

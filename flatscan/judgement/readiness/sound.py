@@ -1,0 +1,161 @@
+"""Soundness, cracks, cleanliness and movement joints: what tapping and looking told, as conditions."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from flatscan.judgement.readiness.asked import Asked, condition, joined, worst_of
+from flatscan.judgement.readiness.site_limits import site_limits
+from flatscan.judgement.soundness import LEAST_TAPS, count
+
+if TYPE_CHECKING:
+    from flatscan.judgement.readiness.readiness import Condition, ConditionWord
+    from flatscan.judgement.soundness import Soundness
+    from flatscan.sources.survey.site import Sound
+    from flatscan.sources.survey.survey import Survey
+
+_TAP = f"Tap every tile, and at least {LEAST_TAPS}, with a rod and write down how many sound hollow or are loose"
+_BARRED = "Find out whether {it} moves (a dab of plaster across it that breaks), and have what moves dealt with first"
+
+
+def sound(soundness: Soundness | None, site: Sound) -> Condition:
+    """In order where at least ten places were tapped, none of them hollow or loose, and pull-off is not too low.
+
+    Up to a tenth bad only those tiles come out, above it the whole covering; either way it is not in order before. A
+    pull-off test tells of the base's own strength at a few places: without taps it leaves the matter open.
+    """
+    share = site_limits().rule("hollow_share_most")
+    text = (
+        f"nothing hollow or loose; up to {100 * share.figure:.0f} % {share.unit} the bad tiles come out, above it all"
+    )
+    taps = _taps(soundness, share.figure)
+    asked = Asked.by(share, text)
+    if site.pull_off_n_per_mm2 is None:
+        word, told, advice, short = taps
+        return condition("sound", word, asked, recorded=told, advice=advice, short=short)
+    rule = site_limits().rule("pull_off_least")
+    strong = f"at least {rule.figure:.1f} {rule.unit}"
+    asked = joined(f"{asked.text}; pull-off {strong}", Asked.of(share.source, ""), Asked.of(rule.source, rule.conflict))
+    told = f"pull-off {site.pull_off_n_per_mm2:g} {rule.unit} (± not stated)"
+    if site.pull_off_n_per_mm2 < rule.figure:
+        weak = "Take the weak layer off or have it made firm, and test again"
+        one: _Told = ("not_met", told, weak, f"strength ({site.pull_off_n_per_mm2:g} {rule.unit}, {strong})")
+    else:
+        one = ("met", told, "", "")
+    tapped: _Told = ("open", "not tapped", _TAP, "") if taps[0] == "not_recorded" else taps
+    both = [one, tapped]
+    wanting = [part for part in both if part[0] != "met"]
+    return condition(
+        "sound",
+        worst_of(part[0] for part in both),
+        asked,
+        recorded="; ".join(part[1] for part in both),
+        advice=". ".join(part[2] for part in wanting),
+        short=", ".join(part[3] for part in wanting if part[3]),
+    )
+
+
+#: Word, what was recorded, advice, and what is to be settled.
+_Told = tuple["ConditionWord", str, str, str]
+
+
+def _taps(soundness: Soundness | None, most_share: float) -> _Told:
+    if soundness is None or not (soundness.tapped or soundness.bad_count):
+        return "not_recorded", "", _TAP, ""
+    bad, tapped, share = soundness.bad_count, soundness.tapped, soundness.bad_share
+    told = (
+        f"{count(tapped, 'place')} tapped, {bad or 'none'} hollow or loose"
+        if soundness.counted
+        else soundness.bad_places
+    )
+    if not bad:
+        if tapped < LEAST_TAPS:
+            return "open", told, f"Too few to tell. {_TAP}", ""
+        return "met", f"{told}; what lies between was not tapped", "", ""
+    if share is None:
+        advice = f"Take out or fix what is bad. {_TAP}: their share says whether all must come up"
+        return "not_met", told, advice, soundness.bad_places
+    told += f" ({100 * share:.0f} %)"
+    if share > most_share:
+        return "not_met", told, "Take the whole covering up, then measure the base", soundness.bad_places
+    advice = "Take out the bad tiles, fill what is taken out, tap around it again and write down how it sounds then"
+    return "not_met", told, advice, soundness.bad_places
+
+
+def crack_free(soundness: Soundness | None, site: Sound) -> Condition:
+    """In order only where somebody looked and found none; cracks that move must be dealt with first.
+
+    One that does not move is still told to the layer, and one of which nobody knows must be watched: both are open.
+    """
+    rule = site_limits().rule("cracks")
+    asked = Asked.by(rule, "no crack that moves")
+    if soundness is None or not soundness.crack_count:
+        if site.cracks_looked_for:
+            return condition("crack_free", "met", asked, recorded="looked for, none found")
+        look = "Look over the whole floor for cracks and write down those found, or that there are none"
+        return condition("crack_free", "not_recorded", asked, advice=look)
+    moves = [*(crack.moves for crack in soundness.seen_cracks), *(None for _ in soundness.cracks)]
+    number, moving, still = soundness.crack_count, moves.count(True), moves.count(False)
+    told = [f"{moving} moving"] * bool(moving) + [f"{still} not moving"] * bool(still)
+    told += [f"{number - moving - still} of which nobody knows"] * bool(number - moving - still)
+    word: ConditionWord = "not_met" if moving else "open"
+    if moving:
+        advice = "Have the cause found and dealt with: compound and covering crack with what moves"
+    elif still == number:
+        advice = (
+            "Cracks that do not move: clean and fill or tie them as the product's data sheet says, then note it here"
+        )
+    else:
+        advice = _BARRED.format(it="it" if number == 1 else "each")
+    return condition(
+        "crack_free",
+        word,
+        asked,
+        recorded=f"{count(number, 'crack')}: {', '.join(told)}",
+        advice=advice,
+        short=f"{count(moving, 'moving crack')}" if moving else count(number, "crack"),
+    )
+
+
+def clean(site: Sound) -> Condition:
+    """In order where it was found clean and nothing that keeps glue or compound from holding was named."""
+    rule, drop = site_limits().rule("clean"), site_limits().rule("water_drop")
+    asked = Asked.by(rule, "free of grease, wax, paint, loose glue and dust")
+    clean_it = (
+        "Take it off and degrease. Old tiles are dense (water that still stands after "
+        f"{drop.figure:g} {drop.unit} tells: {drop.source.document}, {drop.source.mark}): prime as the data sheet says"
+    )
+    if site.contamination:
+        named = ", ".join(site.contamination)
+        recorded = f"found: {named}"
+        return condition("clean", "not_met", asked, recorded=recorded, advice=clean_it, short=f"cleaning ({named})")
+    if site.clean is None:
+        return condition(
+            "clean", "not_recorded", asked, advice="Look for grease, wax, paint and old glue; write it down"
+        )
+    if site.clean:
+        return condition("clean", "met", asked, recorded="found clean")
+    return condition("clean", "not_met", asked, recorded="found not clean", advice=clean_it, short="cleaning")
+
+
+def movement_joints(site: Sound, survey: Survey | None) -> Condition:
+    """In order where all are carried through. A file that draws none does not say that there are none."""
+    asked = Asked.by(site_limits().rule("movement_joints"), "carried through the new floor, not bridged")
+    drawn = 0 if survey is None else len(survey.movement_joints_mm)
+    named = f"{count(drawn, 'movement joint')} drawn" if drawn else ""
+    if site.movement_joints_carried is None:
+        advice = (
+            "Look for joints that go down into the base; write down that all are carried through, or that none is there"
+        )
+        word: ConditionWord = "open" if drawn else "not_recorded"
+        return condition("movement_joints", word, asked, recorded=named, advice=advice)
+    carried = site.movement_joints_carried
+    told = "carried through, or none there" if carried else "bridged"
+    return condition(
+        "movement_joints",
+        "met" if carried else "not_met",
+        asked,
+        recorded=", ".join(part for part in (named, told) if part),
+        advice="Open them again through every layer and carry them through with a profile",
+        short="movement joints (bridged)",
+    )

@@ -1,0 +1,100 @@
+"""Readiness within the answer: what is to be settled first, what is still to be shown, and why."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from flatscan.judgement.readiness.asked import listed
+
+if TYPE_CHECKING:
+    from flatscan.judgement.readiness.readiness import Condition, ConditionName, Readiness
+
+#: What each condition calls the matter.
+MATTER: dict[ConditionName, str] = {
+    "flat": "flatness",
+    "joints": "joints",
+    "lips": "lips",
+    "dry": "dryness",
+    "sound": "soundness",
+    "crack_free": "cracks",
+    "clean": "cleanness",
+    "climate": "room climate",
+    "acclimatised": "acclimatising",
+    "heating": "floor heating",
+    "movement_joints": "movement joints",
+    "old_covering": "asbestos",
+}
+#: What each condition shows of a floor.
+SHOWN: dict[ConditionName, str] = {
+    "flat": "flat",
+    "joints": "joints within",
+    "lips": "lips within",
+    "dry": "dry",
+    "sound": "sound",
+    "crack_free": "free of moving cracks",
+    "clean": "clean",
+    "climate": "warm enough",
+    "acclimatised": "acclimatised",
+    "heating": "heating known and off",
+    "movement_joints": "movement joints carried through",
+    "old_covering": "tested for asbestos",
+}
+#: Told by the findings.
+MEASURED: tuple[ConditionName, ...] = ("flat", "joints", "lips")
+#: Told with their places by ``soundness_reasons``.
+_PLACED: tuple[ConditionName, ...] = ("sound", "crack_free")
+_MOST_FIRST, _MOST_SHOWN = 3, 4
+
+
+def to_settle(readiness: Readiness) -> str:
+    """What must be settled before anything is laid, in one phrase; "" for nothing.
+
+    A crack of which nobody knows whether it moves is among it: it was found, so it waits for a decision.
+    """
+    found = [
+        c
+        for c in readiness.conditions
+        if c.name not in MEASURED and (c.word == "not_met" or (c.name == "crack_free" and c.word == "open"))
+    ]
+    return listed((c.short or MATTER[c.name] for c in found), most=_MOST_FIRST)
+
+
+def still_to_show(readiness: Readiness) -> str:
+    """``dry, sound, clean and room climate``: what nobody has shown yet; "" for nothing."""
+    return listed((SHOWN[c.name] for c in readiness.of("open", "not_recorded")), most=_MOST_SHOWN)
+
+
+def readiness_reasons(readiness: Readiness) -> list[str]:
+    """One sentence for each condition that was recorded and is not in order or not settled, then what is missing."""
+    reasons = [
+        _reason(c)
+        for c in readiness.of("not_met", "open")
+        if c.name not in MEASURED and (c.name not in _PLACED or "pull-off" in c.recorded)
+    ]
+    missing = not_recorded(readiness)
+    return [*reasons, missing] if missing else reasons
+
+
+def not_recorded(readiness: Readiness | None) -> str:
+    """What nobody wrote down and no height shows; always the last reason. "" where all is written down.
+
+    None is a verdict that was not asked for readiness: nothing is.
+    """
+    names = missing_matters(readiness)
+    if not names:
+        return ""
+    named, one = listed(names), len(names) == 1
+    check = "is not recorded: check it" if one else "are not recorded: check them"
+    return f"{named[0].upper()}{named[1:]} {check} before laying"
+
+
+def missing_matters(readiness: Readiness | None) -> list[str]:
+    """What nobody recorded, the measured conditions apart; None: nothing was."""
+    missing = MATTER if readiness is None else [c.name for c in readiness.of("not_recorded")]
+    return [MATTER[name] for name in missing if name not in MEASURED]
+
+
+def _reason(c: Condition) -> str:
+    source = f" ({', '.join(part for part in (c.source, c.mark) if part)})" if c.source else ""
+    word = "not in order" if c.word == "not_met" else "not settled"
+    return f"{c.title}: {word}, {c.recorded}; asked: {c.asked}{source}"
