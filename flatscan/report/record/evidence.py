@@ -74,7 +74,6 @@ def _said(value: Any) -> str:
 
 def _silent(report: Report) -> list[str]:
     """What nobody may read into the record."""
-    unrecorded = not_recorded(site_of(report))
     source = "readings" if report.surface.kind == "readings" else "capture"
     lines = [
         f"No height shows whether the floor is dry, sound, clean or free of moving cracks: the {source} cannot tell",
@@ -83,6 +82,6 @@ def _silent(report: Report) -> list[str]:
     ]
     if report.surface.seen_share < 1.0:
         lines.append("Where the floor was not seen or read, nothing is said of it (see what was not seen)")
-    if unrecorded:
-        lines.append(f"Not recorded: {', '.join(unrecorded)}")
+    if not_recorded(site_of(report)):
+        lines.append("What is named as not recorded is not known: it is not the same as in order")
     return lines

@@ -40,7 +40,7 @@ def findings_table(report: Report) -> dict[str, Any]:
         "margin": (
             "Margin is the limit minus the value: with a minus the value is over the limit. The guard band is "
             f"{factor:.2f} u (u is half of the ±) on either side of the limit: only a value outside it is said to be "
-            "within or over."
+            "within or over. Beneath it stands the chance that the true value is over."
         ),
     }
 
@@ -83,7 +83,7 @@ def _row(finding: Finding, factor: float) -> dict[str, Any]:
         "rule": rule_text(finding),
         "limit": wording.length(finding.limit_mm),
         "set": story.limit_set(finding),
-        "value": "not measured" if value is None else wording.size(value),
+        "value": "" if value is None else wording.size(value),
         "margin": "" if spare is None else wording.quantity(spare).replace("-", "−"),
         "guard": "" if value is None else _guard(value, finding.verdict, factor),
         "chance": "" if finding.p_over is None else chance_share(finding.p_over),

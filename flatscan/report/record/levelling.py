@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from flatscan import said
 from flatscan.report import field_words
 from flatscan.report.marking.data import marking_data
 from flatscan.report.marking.rows import corner_tables
@@ -25,6 +26,7 @@ def levelling_pages(report: Report) -> dict[str, Any]:
     return told | {
         "anything": any(told[part] for part in ("ways", "areas", "refused", "nothing", "recommended")),
         "corners": _corners(data),
+        "tape_unit": said.unit("m"),
         "sheet": "" if data.nothing else _sheet(data),
     }
 

@@ -11,7 +11,7 @@ from flatscan.report.how_measured import budget_parts, how_measured
 from flatscan.report.joint_words import JOINT_KINDS, judged_joints
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from flatscan.judgement.limits import LimitSet
     from flatscan.quantity import Quantity
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 def measured_pages(report: Report) -> dict[str, Any]:
     """All of it; a part that does not apply is empty."""
     return {
-        "how": how_measured(report),
+        "how": _once(how_measured(report)),
         "budgets": list(_budgets(report)),
         "unseen": _unseen(report),
         "blind": [*field_words.blind_lines(report), *field_words.left_out_lines(report)],
@@ -30,6 +30,12 @@ def measured_pages(report: Report) -> dict[str, Any]:
         "doubts": [[one.text, one.advice] for one in doubts_of(report)],
         "limits": [_limit_set(limits) for limits in report.limits],
     }
+
+
+def _once(pairs: Sequence[tuple[str, str]]) -> list[list[str]]:
+    """A name that comes several times in a row is said once."""
+    before = ["", *(name for name, _ in pairs)]
+    return [["" if name == last else name, text] for last, (name, text) in zip(before, pairs, strict=False)]
 
 
 def _budgets(report: Report) -> Iterator[dict[str, Any]]:
@@ -86,12 +92,13 @@ def _limit_set(limits: LimitSet) -> dict[str, Any]:
     ]
     if limits.spans:
         rules = [f"{wording.length(limit)} at {wording.reach(span)} between contacts" for span, limit in limits.spans]
-    notes = [limits.applies_to, limits.note, limits.conflict]
+    notes = [limits.note, limits.conflict]
     return {
         "id": limits.id,
         "title": limits.title,
         "rules": rules,
         "source": wording.source(limits.source),
         "reference": limits.source.reference,
+        "applies": limits.applies_to,
         "notes": [note for note in notes if note],
     }

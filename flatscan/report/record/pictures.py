@@ -3,12 +3,23 @@
 from __future__ import annotations
 
 import io
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from PIL.Image import Image as Picture
+
+#: A picture of which less is left cannot be read.
+_LEAST_PIXELS = 400
+_STEP = 0.8
+_JPEG_QUALITY = 78
+#: White left around what is drawn, pixels.
+_EDGE = 12
 
 
-def fitted(picture: bytes, *, most_pixels: int, most_bytes: int) -> bytes:
+def fitted(picture: bytes, *, most_pixels: int, most_bytes: int, trim: bool = False) -> bytes:
     """The picture with no side over ``most_pixels`` and below ``most_bytes`` where possible; a PNG stays a PNG.
 
-    A picture that is small enough comes back as it is; b"" stays b"".
+    ``trim``: a white border is cut off, so that more of the paper is the drawing. b"" stays b"".
     """
     if not picture:
         return b""
@@ -16,9 +27,9 @@ def fitted(picture: bytes, *, most_pixels: int, most_bytes: int) -> bytes:
 
     with Image.open(io.BytesIO(picture)) as opened:
         form = opened.format or "PNG"
-        if max(opened.size) <= most_pixels and len(picture) <= most_bytes and opened.mode == "RGB":
-            return picture
         image = opened.convert("RGB")
+    if trim:
+        image = _trimmed(image)
     side = min(most_pixels, max(image.size))
     while True:
         smaller = image.copy()
@@ -29,20 +40,21 @@ def fitted(picture: bytes, *, most_pixels: int, most_bytes: int) -> bytes:
         side = int(side * _STEP)
 
 
-#: A picture of which less is left cannot be read.
-_LEAST_PIXELS = 400
-_STEP = 0.8
-_JPEG_QUALITY = 78
+def _trimmed(image: Picture) -> Picture:
+    from PIL import ImageOps
+
+    box = ImageOps.invert(image).getbbox()
+    if box is None:
+        return image
+    left, top, right, bottom = box
+    wide, high = image.size
+    return image.crop((max(0, left - _EDGE), max(0, top - _EDGE), min(wide, right + _EDGE), min(high, bottom + _EDGE)))
 
 
-def _written(image: object, form: str) -> bytes:
-    from PIL import Image
-
-    if not isinstance(image, Image.Image):
-        raise TypeError("not a picture")
+def _written(image: Picture, form: str) -> bytes:
     buffer = io.BytesIO()
     if form == "JPEG":
         image.save(buffer, "JPEG", quality=_JPEG_QUALITY, optimize=True)
     else:
-        image.save(buffer, "PNG", optimize=True)
+        image.save(buffer, "PNG")
     return buffer.getvalue()

@@ -12,6 +12,8 @@ _LONG_WORD = re.compile(r"\S{33,}")
 _HASH = re.compile(r"[0-9a-f]{64}")
 #: A word may be broken after this many letters, where it is longer than any word is.
 _PIECE = 16
+#: A figure is not torn from its ± or its unit.
+_TOGETHER = re.compile(r"(?<=±) (?=\d)|(?<=\d) (?=(?:mm|m|in|ft|%|l|litres|kg|lb|h|°C|°F)(?:[²/\s,.;:)]|$))")
 _BREAK_HERE = "\u200b"
 _NO_BREAK = "\u00a0"
 
@@ -34,7 +36,7 @@ def plain(data: Any) -> Any:
 def line(text: str) -> str:
     """One line without control or direction signs, breakable where a word is too long for a line; hashes stay whole."""
     spaced = _BLANKS.sub(lambda found: _NO_BREAK if set(found[0]) == {_NO_BREAK} else " ", text)
-    return _LONG_WORD.sub(_breakable, clean(spaced))
+    return _LONG_WORD.sub(_breakable, _TOGETHER.sub(_NO_BREAK, clean(spaced)))
 
 
 def _breakable(word: re.Match[str]) -> str:

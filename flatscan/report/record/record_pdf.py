@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from flatscan.report import field_words
 from flatscan.report.cautions import cautions_for
+from flatscan.report.joint_story import hand_line, joint_lines
 from flatscan.report.map_words import map_words
 from flatscan.report.record.evidence import evidence_pages, short_id
-from flatscan.report.record.front import front_page, site_of
+from flatscan.report.record.front import front_page, head_fields, site_of
 from flatscan.report.record.held_against import findings_table
 from flatscan.report.record.levelling import levelling_pages
 from flatscan.report.record.measured import measured_pages
@@ -15,11 +18,13 @@ from flatscan.report.record.photos import photo_pages
 from flatscan.report.record.pictures import fitted
 from flatscan.report.record.ready import ready_table
 from flatscan.report.record.setting import day_of, paper_name, set_pages
-from flatscan.report.record.site_words import site_facts
+from flatscan.report.record.site_words import not_recorded, site_facts
 
 if TYPE_CHECKING:
+    from flatscan.report.record.site_words import Facts
     from flatscan.report.report import Report
     from flatscan.settings import Paper
+    from flatscan.sources.survey.site import Site
 
 #: Longest side and largest file of each picture: with the photographs the record stays below 5 MB.
 _MAP, _AFTER, _FLOOR = (1800, 1_200_000), (2000, 700_000), (1600, 700_000)
@@ -39,9 +44,9 @@ def record_pdf(
     paper : A4 or US letter
     """
     pictures = {
-        "map.png": fitted(map_png, most_pixels=_MAP[0], most_bytes=_MAP[1]),
-        "after.png": fitted(after_png, most_pixels=_AFTER[0], most_bytes=_AFTER[1]),
-        "floor.jpg": fitted(floor_jpg, most_pixels=_FLOOR[0], most_bytes=_FLOOR[1]),
+        "map.png": fitted(map_png, most_pixels=_MAP[0], most_bytes=_MAP[1], trim=True),
+        "after.png": fitted(after_png, most_pixels=_AFTER[0], most_bytes=_AFTER[1], trim=True),
+        "floor.jpg": fitted(floor_jpg, most_pixels=_FLOOR[0], most_bytes=_FLOOR[1], trim=True),
     }
     pictures = {name: data for name, data in pictures.items() if data}
     photos, photo_files = photo_pages(report)
@@ -64,9 +69,29 @@ def record_data(report: Report, result_sha256: str, paper: Paper) -> dict[str, A
         "ready": ready_table(report.verdict),
         "findings": findings_table(report),
         "cautions": [[caution.title, caution.text] for caution in cautions_for(report)],
-        "surveyed": report.survey is not None,
-        "facts": [{"title": facts.title, "rows": facts.rows} for facts in site_facts(site)],
+        "joints": joint_lines(report),
+        "by_hand": _by_hand(report),
+        "facts": [{"title": facts.title, "rows": facts.rows} for facts in told_here(site)],
+        "sounded": [*field_words.soundness_lines(report), *field_words.sound_reasons(report)[:1]],
+        "unrecorded": not_recorded(site),
         "levelling": levelling_pages(report),
         "measured": measured_pages(report),
         "evidence": evidence_pages(report, result_sha256),
     }
+
+
+def told_here(site: Site) -> list[Facts]:
+    """The groups of which something was recorded, without what the first page has of the visit."""
+    first_page = {name for name, _ in head_fields(site.visit)} | {"Address"}
+    found = [
+        replace(facts, rows=tuple(row for row in facts.rows if facts.title != "Visit" or row[0] not in first_page))
+        for facts in site_facts(site)
+    ]
+    return [facts for facts in found if facts.rows]
+
+
+def _by_hand(report: Report) -> list[str]:
+    """What was read by hand, in counts: readings.csv and the answer's reasons have the single readings."""
+    made = field_words.made_from(report)
+    lines = [f"Taken: {made}"] if made else []
+    return [*lines, *filter(None, [hand_line(report)])]

@@ -130,11 +130,11 @@ def covering_text(covering: Covering) -> str:
 
     >>> from flatscan.sources.survey.site import Covering
     >>> covering_text(Covering("laminate", "invented planks", 8.0))
-    'laminate (invented planks), 8 mm'
+    'laminate (invented planks, 8 mm)'
     """
     kind = "" if covering.kind is None else _COVERING[covering.kind]
-    named = f"{kind} ({covering.name})" if kind and covering.name else kind or covering.name
-    return ", ".join(part for part in (named, _length(covering.thickness_mm)) if part)
+    more = ", ".join(part for part in (covering.name, _length(covering.thickness_mm)) if part)
+    return f"{kind} ({more})" if kind and more else kind or more
 
 
 def moisture_line(one: Moisture) -> str:
