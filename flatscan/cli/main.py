@@ -7,7 +7,7 @@ from typing import Any, NoReturn
 
 import typer
 
-from flatscan.cli import check, demo, level, limits, schema, sheet
+from flatscan.cli import check, demo, level, limits, schema, sheet, survey
 from flatscan.errors import EXIT_BAD_INPUT, FlatscanError
 
 #: A wrong command, option or argument: what every such error of the parser is a kind of.
@@ -29,6 +29,7 @@ app.command(name="limits")(limits.limits)
 app.command(name="sheet")(sheet.sheet)
 app.command(name="demo")(demo.demo)
 app.command(name="schema")(schema.schema)
+app.add_typer(survey.app, name="survey")
 
 
 @app.callback(invoke_without_command=True)

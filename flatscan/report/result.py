@@ -18,6 +18,7 @@ from flatscan.report.doubts import caveats_of
 from flatscan.report.result_levelling import levelling_record
 from flatscan.report.result_readiness import readiness_record
 from flatscan.report.result_records import Result, result_schema
+from flatscan.report.result_survey import survey_record
 from flatscan.report.traced import from_readings
 
 if TYPE_CHECKING:
@@ -76,6 +77,7 @@ def result_of(report: Report) -> Result:
         fit=result_field.fit_record(report.surface.fit),
         field=result_field.field_record(report.field),
         readiness=readiness_record(report.verdict.readiness),
+        survey=None if report.survey is None else survey_record(report.survey),
     )
 
 

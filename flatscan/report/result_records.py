@@ -28,6 +28,7 @@ from flatscan.report.result_measured import (
     SurfaceRecord,
 )
 from flatscan.report.result_readiness import ReadinessRecord
+from flatscan.report.result_survey_records import SurveyRecord
 from flatscan.settings import Settings
 from flatscan.sources.hand.hand_reading import HandWhat
 
@@ -154,6 +155,7 @@ class Result(Struct, frozen=True, kw_only=True):
     fit: FitRecord | None = None
     field: FieldRecord | None = None
     readiness: ReadinessRecord | None = None
+    survey: SurveyRecord | None = None
 
 
 def result_schema() -> dict[str, Any]:

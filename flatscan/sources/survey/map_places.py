@@ -47,8 +47,13 @@ def lines_mm(section: Section, key: str) -> tuple[tuple[Point, ...], ...]:
     return tuple(_line(section, f"{key}, line {k}", one) for k, one in enumerate(value, start=1))
 
 
-def outline_mm(section: Section, key: str) -> NDArray[np.float64] | None:
-    """(k, 2) float64 corners of a polygon, not closed; None where the key is not there.
+def place_mm(section: Section, key: str) -> Point | None:
+    """One place; None where the key is not there."""
+    return _place(section, key, section.values[key]) if key in section.values else None
+
+
+def outline_mm(section: Section, key: str, what: str = "zone") -> NDArray[np.float64] | None:
+    """(k, 2) float64 corners of the polygon round ``what``, not closed; None where the key is not there.
 
     Raises ``InputError`` for fewer than three corners, sides that cross, and corners all on one line.
     """
@@ -60,11 +65,11 @@ def outline_mm(section: Section, key: str) -> NDArray[np.float64] | None:
     if len(corners) > 1 and corners[0] == corners[-1]:
         corners = corners[:-1]
     if len(set(corners)) < _FEWEST_CORNERS:
-        raise section.refuse(f"{key} has {len(set(corners))} corners", "Give three or more, in order round the zone")
+        raise section.refuse(f"{key} has {len(set(corners))} corners", f"Give three or more, in order round the {what}")
     if shapely.MultiPoint(corners).convex_hull.area < _LEAST_AREA_MM2:
         raise section.refuse(f"{key} lie on one line and enclose nothing", "Give the corners of an area, in metres")
     if not shapely.LinearRing(corners).is_simple:
-        raise section.refuse(f"the sides between the {key} cross each other", "Give them in order round the zone")
+        raise section.refuse(f"the sides between the {key} cross each other", f"Give them in order round the {what}")
     return np.array(corners, dtype=np.float64)
 
 

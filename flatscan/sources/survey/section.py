@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import math
 import tomllib
+import unicodedata
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 #: A file written by hand is far smaller.
 _MOST_BYTES = 1_000_000
 _MOST_LETTERS = 80
+#: More sections of one kind than a person writes.
+_MOST_TABLES = 500
 _SHOWN_LETTERS = 40
 _NO_SUCH = {bool: "a yes or no", str: "a text", list: "a list", dict: "a table"}
 
@@ -71,19 +74,11 @@ class Section:
             raise self.refuse(f"{key} must be {allowed.words}, not {value:g}", f"Correct {key}")
         return value
 
-    def text(self, key: str) -> str | None:
-        """A text on one line that is not empty; None where the key is not there."""
+    def text(self, key: str, *, most: int = _MOST_LETTERS) -> str | None:
+        """A text on one line that is not empty, of ``most`` letters; None where the key is not there."""
         if key not in self.values:
             return None
-        value = self.values[key]
-        if not isinstance(value, str):
-            raise self.refuse(f"{key} is {kind_of(value)}, not a text", f'Put it in quotes: {key} = "..."')
-        value = value.strip()
-        if not value or not value.isprintable():
-            raise self.refuse(f"{key} is empty or holds signs that cannot be printed", "Write a few plain words")
-        if len(value) > _MOST_LETTERS:
-            raise self.refuse(f"{key} is {len(value)} letters long", f"Use {_MOST_LETTERS} at most")
-        return value
+        return plain_text(self, key, self.values[key], most=most)
 
     def table(self, key: str) -> Section | None:
         """The table ``[key]``; None where it is not there."""
@@ -104,6 +99,8 @@ class Section:
                 f"{key} is {self._instead(value)}, not a list of sections",
                 f"Write a line [[{key}]], with two brackets on each side, above the keys of each",
             )
+        if len(value) > _MOST_TABLES:
+            raise self.refuse(f"there are {len(value)} sections [[{key}]]", f"Give {_MOST_TABLES} at most")
         return tuple(Section(self.file, f"[[{key}]] {k}{_called(one)}", one) for k, one in enumerate(value, start=1))
 
     @staticmethod
@@ -116,8 +113,24 @@ class Section:
 
 
 def _called(values: Mapping[str, Any]) -> str:
-    name = values.get("name")
+    name = values.get("name", values.get("file"))
     return f" ('{shown(name)}')" if isinstance(name, str) else ""
+
+
+def plain_text(section: Section, name: str, value: object, *, most: int = _MOST_LETTERS) -> str:
+    """A text on one line, without control signs and without signs that turn the way of writing.
+
+    Spaces of other widths, as word processors put them in, become plain ones.
+    """
+    if not isinstance(value, str):
+        raise section.refuse(f"{name} is {kind_of(value)}, not a text", f'Put it in quotes: {name} = "..."')
+    text = "".join(" " if unicodedata.category(sign) == "Zs" else sign for sign in value.strip())
+    if not text or not text.isprintable():
+        what = f"{name} is empty or holds signs that cannot be printed"
+        raise section.refuse(what, "Write a few plain words")
+    if len(text) > most:
+        raise section.refuse(f"{name} is {len(text)} letters long", f"Use {most} at most")
+    return text
 
 
 def read_toml(path: Path, what: str) -> tuple[Section, bytes]:
