@@ -97,6 +97,7 @@ def check(
     method: options.Method = None,
     paper: options.Paper = "a4",
     units: options.Units = "metric",
+    full: options.Full = False,
     json: Annotated[
         bool, typer.Option("--json", help="Print result.json to standard output instead of words.")
     ] = False,
@@ -158,6 +159,6 @@ def check(
         options.outside_of(out, [*sources, *(path for path in (camera, readings, product, survey) if path is not None)])
     report = run_check(options.named_once(sources), settings=settings, progress=Bars())
     written = output.write_report(report, out, force=force) if out is not None else ()
-    typer.echo(output.as_json(report) if json else output.as_words(report, written))
+    typer.echo(output.as_json(report) if json else output.as_words(report, written, full=full))
     if exit_code:
         raise typer.Exit(EXIT_CODES[report.verdict.answer.code])

@@ -22,6 +22,8 @@ def level(
     margin: options.Margin = None,
     method: options.Method = None,
     paper: options.Paper = "a4",
+    units: options.Units = "metric",
+    full: options.Full = False,
     json: Annotated[
         bool, typer.Option("--json", help="Print levelling.json to standard output instead of words.")
     ] = False,
@@ -32,13 +34,15 @@ def level(
     from flatscan.cli.bars import Bars
     from flatscan.replanning import replan
     from flatscan.report import level_output
+    from flatscan.said import speaking
 
     settings = options.level_settings(product=product, survey=survey, margin=margin, method=method, paper=paper)
     if out is not None:
         level_output.refuse_existing(out, force=force)
         options.outside_of(out, [path for path in (result, product, survey) if path is not None])
-    found = replan(result, settings, seed=seed, progress=Bars())
-    if survey is None and found.survey is not None:
-        typer.echo(f"As in the check, {found.survey.file.path.name} binds the levelling.", err=True)
-    written = level_output.write_plan(found, out, force=force) if out is not None else ()
-    typer.echo(level_output.as_json(found) if json else level_output.as_words(found, written))
+    with speaking(options.unit_system(units)):
+        found = replan(result, settings, seed=seed, progress=Bars())
+        if survey is None and found.survey is not None:
+            typer.echo(f"As in the check, {found.survey.file.path.name} binds the levelling.", err=True)
+        written = level_output.write_plan(found, out, force=force) if out is not None else ()
+        typer.echo(level_output.as_json(found) if json else level_output.as_words(found, written, full=full))

@@ -50,6 +50,7 @@ Method = Annotated[
 Units = Annotated[
     str, typer.Option("--units", metavar="SYSTEM", help="What you read: metric, or imperial (inches and feet).")
 ]
+Full = Annotated[bool, typer.Option("--full", help="Print everything there is to say here, not one screen of it.")]
 Paper = Annotated[str, typer.Option("--paper", metavar="SIZE", help="Paper of the drawings: a4 or letter.")]
 
 

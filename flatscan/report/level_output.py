@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from flatscan import new_folder
 from flatscan.report.cautions import cautions_of
 from flatscan.report.levelling_file import levelling_json
 from flatscan.report.plan_files import PLAN_FILES, write_plan_files
-from flatscan.report.terminal import wants_ascii, wants_colour
+from flatscan.report.terminal import plan_screen
 from flatscan.report.terminal_levelling import levelling_lines
+from flatscan.report.terminal_page import wants_ascii, wants_colour, width_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
+    from flatscan.judgement.verdict import AnswerCode
+    from flatscan.levelling.plan import LevellingPlan
     from flatscan.report.cautions import Caution
     from flatscan.report.replan import Replan
 
@@ -51,18 +54,23 @@ def as_json(found: Replan) -> str:
     return _json(found).decode().rstrip("\n")
 
 
-def as_words(found: Replan, written: Sequence[Path] = ()) -> str:
-    """The plan as fits standard output: coloured on a terminal, plain ASCII where it must be."""
-    lines = levelling_lines(
+def as_words(found: Replan, written: Sequence[Path] = (), *, full: bool = False) -> str:
+    """One screen of the plan, or the ``full`` text, as fits standard output: coloured, or plain ASCII where it must."""
+    words = _full if full else plan_screen
+    return words(
         found.plan,
         found.basis.answer,
         by_hand=found.basis.surface.kind == "readings",
         cautions=_cautions(found),
         files=written,
+        width=width_of(sys.stdout),
         colour=wants_colour(sys.stdout),
         ascii_text=wants_ascii(sys.stdout),
     )
-    return "\n".join(lines)
+
+
+def _full(plan: LevellingPlan, code: AnswerCode, **how: Any) -> str:
+    return "\n".join(levelling_lines(plan, code, **how))
 
 
 def _json(found: Replan) -> bytes:
@@ -76,4 +84,4 @@ def _json(found: Replan) -> bytes:
 
 
 def _cautions(found: Replan) -> tuple[Caution, ...]:
-    return cautions_of(found.plan, found.basis.answer, found.basis.bad_taps)
+    return cautions_of(found.plan, found.basis.answer, found.basis.bad_taps, found.survey)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from flatscan import said
 from flatscan.constants import MM_PER_M
 from flatscan.report import wording
 
@@ -195,6 +196,11 @@ def ground_litres(volume_l: float) -> str:
     return f"{volume_l:.{2 if volume_l < 1.0 else 1}f} litres"
 
 
+def primes(method: Method) -> bool:
+    """Primer is asked for, and more than none."""
+    return method.primer_kg is not None and method.primer_kg >= _LEAST_PRIMER_KG
+
+
 def work_lines(method: Method, product: Product) -> list[str]:
     """What else the way takes: grinding, lifting, primer, layers, waiting, and what its cost is made of."""
     lines = []
@@ -206,8 +212,8 @@ def work_lines(method: Method, product: Product) -> list[str]:
         )
     if method.lifted_m2 > 0.0:
         lines.append(f"Take up {wording.area(method.lifted_m2)} of old tiles")
-    if method.primer_kg is not None and method.primer_kg >= _LEAST_PRIMER_KG:
-        lines.append(f"Primer: {method.primer_kg:.1f} kg")
+    if primes(method):
+        lines.append(f"Primer: {said.mass(method.primer_kg or 0.0)}")
     if method.layers > 1:
         lines.append(f"Fill in {method.layers} layers at the thickest place: {method.max_mm:.1f} mm in all")
     waits = [f"walk on it after {method.walk_on_h:g} h"] if method.walk_on_h is not None else []

@@ -68,15 +68,23 @@ def as_json(report: Report) -> str:
     return json_of(result_of(report)).decode().rstrip("\n")
 
 
-def as_words(report: Report, written: Sequence[Path] = ()) -> str:
-    """The summary as fits standard output: coloured on a terminal, plain ASCII where it must be."""
+def as_words(report: Report, written: Sequence[Path] = (), *, full: bool = False) -> str:
+    """One screen, or the ``full`` text, as fits standard output: coloured on a terminal, ASCII where it must be."""
     import sys
 
-    from flatscan.report.terminal import summary, wants_ascii, wants_colour
+    from flatscan.report.terminal import summary
+    from flatscan.report.terminal_full import full_text
+    from flatscan.report.terminal_page import wants_ascii, wants_colour, width_of
 
-    stream = sys.stdout
+    stream, words = sys.stdout, full_text if full else summary
     with speaking(report.settings.units):
-        return summary(report, colour=wants_colour(stream), ascii_text=wants_ascii(stream), files=written)
+        return words(
+            report,
+            colour=wants_colour(stream),
+            width=width_of(stream),
+            ascii_text=wants_ascii(stream),
+            files=written,
+        )
 
 
 def _write_files(report: Report, folder: Path) -> None:

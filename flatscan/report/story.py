@@ -10,6 +10,8 @@ from flatscan.judgement.readings import UNSEEN
 from flatscan.report import field_words, joint_story, places, wording
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from flatscan.judgement.verdict import Finding, Reading
     from flatscan.levelling.plan import MethodName
     from flatscan.report.report import Report
@@ -54,6 +56,27 @@ def next_steps(report: Report) -> list[str]:
     first, then = (readings, work) if code == "not_decided" else (work, readings)
     what = "height" if field_words.by_hand(report.surface) else "scan"
     return [*field_words.soundness_step(report), *first, *then, _RECORD_FIRST.format(what=what)]
+
+
+def reasons(report: Report) -> list[str]:
+    """Why the answer is what it is, without what the readiness or the last step tells as an order."""
+    return [reason for reason in report.verdict.answer.reasons if not reason.endswith("before laying")]
+
+
+def lists_readings(step: str) -> bool:
+    """Whether the step is the one that sends a person round with the sheet of places to read."""
+    return _SHEET in step
+
+
+def in_short(steps: Sequence[str]) -> list[str]:
+    """The same steps with marking out and levelling as one."""
+    shown: list[str] = []
+    for step in steps:
+        if shown and shown[-1] in (_MARK_OUT, _MARK_OUT_BY_WALLS):
+            shown[-1] = f"{shown[-1]}. {step}"
+        else:
+            shown.append(step)
+    return shown
 
 
 def _work(report: Report) -> list[str]:

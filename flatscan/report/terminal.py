@@ -1,114 +1,164 @@
-"""The summary for a terminal: the answer first, then why, then where, then what to do."""
+"""The summary for a terminal, one screen of it: the answer, why, where, what to do next, what it takes, where more is.
+
+Whoever reads it stands on the floor. Everything that is left out here is in the report's files and in ``full_text``.
+"""
 
 from __future__ import annotations
 
-import os
-from typing import TYPE_CHECKING, TextIO
+from typing import TYPE_CHECKING
 
-from flatscan.judgement.soundness import Soundness, not_recorded
-from flatscan.report import field_words, joint_story, places, plain_text, story, wording
-from flatscan.report.caption import capture_line, limit_lines
+from flatscan import said
+from flatscan.report import field_words, plain_text, story, wording
 from flatscan.report.cautions import cautions_for
-from flatscan.report.doubts import doubts_of
-from flatscan.report.terminal_levelling import add_levelling
-from flatscan.report.terminal_page import PLAIN, Page
+from flatscan.report.readiness_words import CONDITION_TEXT, readiness_summary
+from flatscan.report.terminal_page import PLAIN, VERDICT_INK, Page
+from flatscan.report.terminal_plan import add_plan_screen, more_line, plan_lines, plan_title
 from flatscan.report.worst import worst_of_all
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from flatscan.judgement.verdict import VerdictWord
+    from flatscan.judgement.readiness.readiness import ConditionWord
+    from flatscan.judgement.verdict import AnswerCode
+    from flatscan.levelling.plan import LevellingPlan
+    from flatscan.report.cautions import Caution
     from flatscan.report.report import Report
     from flatscan.report.worst import Place
 
-#: Terminal colours that stay apart for colour-blind eyes; the word and the shape say the same.
-_INK: dict[VerdictWord, str] = {
-    "over": "\x1b[33m",
-    "not_decided": "\x1b[35m",
-    "within": "\x1b[36m",
-    "not_seen": "\x1b[2m",
+_MOST_REASONS, _MOST_PLACES, _MOST_STEPS = 3, 5, 5
+#: What a person opens first, in this order.
+OPEN_FIRST = ("report.html", "report.pdf", "marking_out.pdf")
+#: Told in full where the plan makes dust.
+_IN_FULL = ("silica", "asbestos")
+#: Else in one line; the full texts are in the report and with --full. Facts behind them: ``cautions``.
+SHORT_CAUTION = {
+    "asbestos": "have old tiles and black glue tested before you cut or lift.",
+    "heated_floor": "find pipes and cables before you drill or fix; heating off.",
+    "dense_surface": "clean, degrease, roughen or prime as the data sheet says.",
+    "moisture": "have the base tested before it is covered: tiles hide it.",
+    "slips": "wet compound is slippery, new edges trip: close the room.",
+    "limits": "local code, contract and product data sheet.",
 }
-_MOST_PLACES, _MOST_STEPS = 5, 7
+#: How a step goes on to name what to read with.
+_INSTRUMENT = ". With: "
+#: Conditions that are named one by one.
+_IN_THE_WAY: tuple[ConditionWord, ...] = ("not_met", "open")
 
 
 def summary(
     report: Report, *, colour: bool, width: int = 80, ascii_text: bool = False, files: Sequence[Path] = ()
 ) -> str:
-    """The whole summary; no line is longer than ``width``, and without ``colour`` there is no escape sequence."""
+    """One screen; no line is longer than ``width``, and without ``colour`` there is no escape sequence."""
     page = Page(width, colour=colour, ascii_text=ascii_text)
-    answer = report.verdict.answer
-    page.headline(answer.text)
-    # The last step says as an order what this reason says.
-    unwritten = not_recorded(Soundness.of(report.field))
-    page.section("Why", [reason for reason in answer.reasons if reason != unwritten])
-    _places(page, worst_of_all(report, _MOST_PLACES), with_map=bool(files))
-    page.section("What to do next", _few(story.next_steps(report), where=files), numbered=True)
-    add_levelling(
-        page, report.plan, answer.code, by_hand=field_words.by_hand(report.surface), files=[path.name for path in files]
-    )
-    page.section("Measured", [line for line in _measured(report) if line])
-    page.section("Doubts", [f"{c.text}. {c.advice}" for c in doubts_of(report)])
-    page.section("Take care", [f"{c.title}: {c.text}" for c in cautions_for(report)])
-    if files:
-        folder = files[0].parent
-        page.section("Written", [f"{folder}: {', '.join(path.name for path in files)}"])
+    page.headline(report.verdict.answer.text)
+    page.section("Why", [*_reasons(report, files), *_readiness(report)])
+    _places(page, worst_of_all(report, _MOST_PLACES))
+    page.section("What to do next", _few(story.next_steps(report), files), numbered=True)
+    code, by_hand = report.verdict.answer.code, field_words.by_hand(report.surface)
+    page.section(plan_title(code), plan_lines(report.plan, code, by_hand=by_hand))
+    page.section("Take care", caution_lines(cautions_for(report)))
+    _end(page, [file_line(files)])
     return page.text()
 
 
-def wants_colour(stream: TextIO) -> bool:
-    """Colour only for a person at a terminal who has not asked for none (NO_COLOR)."""
-    return stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+def plan_screen(
+    plan: LevellingPlan,
+    code: AnswerCode,
+    *,
+    by_hand: bool = False,
+    cautions: Sequence[Caution] = (),
+    files: Sequence[Path] = (),
+    width: int = 80,
+    colour: bool = False,
+    ascii_text: bool = False,
+) -> str:
+    """One screen of a plan that was made anew."""
+    page = Page(width, colour=colour, ascii_text=ascii_text)
+    add_plan_screen(page, plan, code, by_hand=by_hand)
+    page.section("Take care", caution_lines(cautions))
+    _end(page, [more_line(plan, [path.name for path in files]), file_line(files, of="level")])
+    return page.text()
 
 
-def wants_ascii(stream: TextIO) -> bool:
-    """Whether the stream cannot show the signs that the summary uses."""
-    try:
-        "±²▲◆●○−".encode(stream.encoding or "ascii")
-    except (UnicodeEncodeError, LookupError):
-        return True
-    return False
-
-
-def _places(page: Page, found: Sequence[Place], *, with_map: bool) -> None:
-    if not found:
-        return
-    names = "letters" if all(one.kind == "gap" for one in found) else "names"
-    page.title(f"Worst places ({names} as on the map)" if with_map else "Worst places")
-    wide = max(len(one.label) for one in found)
-    beside = " " * (wide + 3)
-    for one in found:
-        verdict, ink = "no limit", PLAIN
-        if one.word is not None:
-            verdict, ink = f"{wording.VERDICT_SHAPE[one.word]} {wording.VERDICT_TEXT[one.word]}", _INK[one.word]
-        label = plain_text.clean(one.label)
-        first = page.wrap(f"{verdict}: {one.said}", f"  {label:<{wide}} ", beside)
-        page.add([page.ink(first[0], ink), *first[1:]])
-        page.add(page.wrap(", ".join(t for t in (wording.chance(one.p_over), one.where) if t), beside, beside))
-    page.add(page.wrap(f"{places.FRAME_TEXT if with_map else places.NO_MAP_TEXT}.", "  ", "  "))
-
-
-def _measured(report: Report) -> list[str]:
+def caution_lines(cautions: Sequence[Caution]) -> list[str]:
+    """Each caution with its title, in one line where a short one says enough."""
+    full = _IN_FULL if any(one.name == "silica" for one in cautions) else ()
     return [
-        *limit_lines(report),
-        story.flatness_line(report),
-        story.slope_line(report),
-        *joint_story.joint_lines(report),
-        joint_story.hand_line(report),
-        capture_line(report),
-        field_words.systematic_line(report),
-        field_words.left_out_line(report),
+        f"{one.title}: {one.text if one.name in full else SHORT_CAUTION.get(one.name, one.text)}" for one in cautions
     ]
 
 
-def _few(steps: list[str], *, where: Sequence[Path]) -> list[str]:
-    """Not too many steps: the later hand readings become one line that counts them, and no other step is left out."""
-    spare = len(steps) - _MOST_STEPS + 1
-    left_out = [n for n, step in enumerate(steps) if step.startswith(story.READ_BY_HAND)][-spare:] if spare > 1 else []
-    if len(left_out) <= 1:
-        return steps
-    found = "in report.html" if where else "in the report that --out writes"
-    any_told = len(left_out) < sum(step.startswith(story.READ_BY_HAND) for step in steps)
-    more = f"Read by hand at {len(left_out)} {'more ' if any_told else ''}places, listed {found}"
-    shown = [more if n == left_out[0] else step for n, step in enumerate(steps)]
-    return [step for n, step in enumerate(shown) if n not in left_out[1:]]
+def file_line(files: Sequence[Path], *, of: str = "check") -> str:
+    """The folder and what to open first in it; how to get one where nothing was written."""
+    if not files:
+        return f"Nothing was written. --out FOLDER writes {_WRITES[of]}; --full prints more here."
+    names = [path.name for path in files]
+    first = [name for name in OPEN_FIRST if name in names] or names[:1]
+    more = len(names) - len(first)
+    rest = f" and {more} more {'file' if more == 1 else 'files'}" if more else ""
+    return f"In {files[0].parent}: {', '.join(first)}{rest}"
+
+
+_WRITES = {"check": "report, map and marking-out sheet", "level": "marking-out sheet, tables and drawing"}
+
+
+def _end(page: Page, lines: Sequence[str]) -> None:
+    page.add(["", *(part for line in lines if line for part in page.wrap(line, "", ""))])
+
+
+def _told_in(files: Sequence[Path]) -> str:
+    """Where what is left out here is told."""
+    return "in report.html" if any(path.name == "report.html" for path in files) else "with --full"
+
+
+def _reasons(report: Report, files: Sequence[Path]) -> list[str]:
+    """The main ones, worst first as the judgement orders them."""
+    reasons = story.reasons(report)
+    left = len(reasons) - _MOST_REASONS
+    if left <= 1:
+        return reasons
+    return [*reasons[:_MOST_REASONS], f"{left} more reasons {_told_in(files)}"]
+
+
+def _readiness(report: Report) -> list[str]:
+    """All conditions in a line, and by name those that stand in the way."""
+    readiness = report.verdict.readiness
+    if readiness is None:
+        return []
+    named = [
+        f"{CONDITION_TEXT[word]}: {', '.join(one.title.lower() for one in readiness.of(word))}"
+        for word in _IN_THE_WAY
+        if readiness.of(word)
+    ]
+    return [readiness_summary(readiness), *(f"{line[0].upper()}{line[1:]}" for line in named)]
+
+
+def _places(page: Page, found: Sequence[Place]) -> None:
+    """One line each: what, how bad, against what, and two tapes."""
+    if not found:
+        return
+    page.title("Worst places (from the left wall, from the bottom wall of the map)")
+    wide = max(len(one.label) for one in found)
+    beside = " " * (wide + 5)
+    for one in found:
+        verdict, ink = "", PLAIN
+        if one.word is not None:
+            verdict = f"{wording.VERDICT_SHAPE[one.word]} {wording.VERDICT_TEXT[one.word]}: "
+            ink = VERDICT_INK[one.word]
+        label = plain_text.clean(one.label)
+        first = page.wrap(f"{verdict}{one.said}, at {said.tapes(*one.at)}", f"  {label:<{wide}} ", beside)
+        page.add([page.ink(first[0], ink), *first[1:]])
+
+
+def _few(steps: Sequence[str], files: Sequence[Path]) -> list[str]:
+    """The first steps in their order. Where a sheet lists the places to read, they are not told one by one."""
+    listed = any(story.lists_readings(step) for step in steps)
+    by_hand = [step for step in steps if step.startswith(story.READ_BY_HAND)]
+    told = [step for step in steps if step not in (by_hand if listed else by_hand[1:])]
+    # The instrument is named in the sheet and in the report.
+    told = [step.partition(_INSTRUMENT)[0] for step in story.in_short(told)]
+    left = len(told) - _MOST_STEPS
+    if left <= 0:
+        return told
+    return [*told[: _MOST_STEPS - 1], f"{left + 1} more steps after these, {_told_in(files)}"]

@@ -66,7 +66,8 @@ def add_levelling(
     page.items(plan.recommendation)
     possible = [method for method in plan.methods if method.possible]
     if possible:
-        _add_ways(page, plan, possible)
+        add_ways(page, plan, possible)
+        page.add(["", *(line for way in possible for line in page.wrap(_what(way), "  ", "    "))])
         ranges = levelling_words.brackets_line(plan, by_hand=by_hand, sealed="those to keep sealed (in brackets)")
         page.items([ranges, levelling_words.product_line(plan.product)])
     refused = levelling_words.not_possible(plan)
@@ -76,7 +77,7 @@ def add_levelling(
         page.section(f"The way planned: {wording.METHOD_TEXT[chosen.name]}", _planned(plan, chosen, files))
 
 
-def _add_ways(page: Page, plan: LevellingPlan, ways: Sequence[Method]) -> None:
+def add_ways(page: Page, plan: LevellingPlan, ways: Sequence[Method]) -> None:
     """Side by side where the table fits, else one below the other."""
     page.add([""])
     marked = [way.name == plan.chosen for way in ways]
@@ -85,9 +86,12 @@ def _add_ways(page: Page, plan: LevellingPlan, ways: Sequence[Method]) -> None:
     if not (page.table(columns, marked) or page.table(fewer, marked)):
         page.items([_way_line(way, plan) for way in ways])
         return
-    star = ["* the way planned below"] if any(marked) else []
-    said = [f"{levelling_words.NAME[way.name]}: {levelling_words.what(way)}" for way in ways]
-    page.add(["", *(line for text in (*star, *said) for line in page.wrap(text, "  ", "    "))])
+    if any(marked):
+        page.add(page.wrap("* the way planned below", "", ""))
+
+
+def _what(way: Method) -> str:
+    return f"{levelling_words.NAME[way.name]}: {levelling_words.what(way)}"
 
 
 def _columns(plan: LevellingPlan, ways: Sequence[Method]) -> list[Column]:

@@ -2,21 +2,55 @@
 
 from __future__ import annotations
 
+import os
 import re
+import shutil
 import textwrap
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TextIO
 
 from flatscan.report import plain_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from flatscan.judgement.verdict import VerdictWord
+
 BOLD, PLAIN = "\x1b[1m", "\x1b[0m"
+#: Terminal colours that stay apart for colour-blind eyes; the word and the shape say the same.
+VERDICT_INK: dict[VerdictWord, str] = {
+    "over": "\x1b[33m",
+    "not_decided": "\x1b[35m",
+    "within": "\x1b[36m",
+    "not_seen": "\x1b[2m",
+}
+#: Columns where no terminal tells its own, and the least and the most that are used of one that does.
+_USUAL_WIDTH, _LEAST_WIDTH, _MOST_WIDTH = 80, 60, 100
 #: A value, its uncertainty and its unit stay on one line.
 _PLUS_MINUS = re.compile(r" ± (\S+) ")
-_UNIT = re.compile(r"(?<=\d) (?=(?:mm|m|m²|kg|litres|%)(?:\W|$))")
+_UNIT = re.compile(r"(?<=\d) (?=(?:mm|m|m²|kg|litres|in|ft|ft²|lb|US gal|%)(?:\W|$))")
 _STAR, _BETWEEN = "* ", "  "
+
+
+def wants_colour(stream: TextIO) -> bool:
+    """Colour only for a person at a terminal who has not asked for none (NO_COLOR)."""
+    return stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def wants_ascii(stream: TextIO) -> bool:
+    """Whether the stream cannot show the signs that the summary uses."""
+    try:
+        "±²▲◆●○−".encode(stream.encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return True
+    return False
+
+
+def width_of(stream: TextIO) -> int:
+    """Columns of the terminal, within what reads well; the usual ones where the text goes into a file or a pipe."""
+    if not stream.isatty():
+        return _USUAL_WIDTH
+    return min(max(shutil.get_terminal_size((_USUAL_WIDTH, 24)).columns, _LEAST_WIDTH), _MOST_WIDTH)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from flatscan.report.joint_words import judged_joints, word_rank, worst_places
 from flatscan.report.judged_placements import judged_placements
 
 if TYPE_CHECKING:
-    from flatscan.judgement.verdict import VerdictWord
+    from flatscan.judgement.verdict import Point, VerdictWord
     from flatscan.report.drawn import Shown
     from flatscan.report.joint_words import Worst
     from flatscan.report.judged_placements import JudgedPlacement
@@ -20,7 +20,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A worst place in words. ``label``: its letter or its joint, as on the map. ``kind``: what it is about."""
+    """A worst place in words. ``label``: its letter or its joint, as on the map. ``kind``: what it is about.
+
+    ``at`` is the place that ``where`` tells in words.
+    """
 
     label: str
     kind: str
@@ -29,6 +32,7 @@ class Place:
     p_over: float | None
     where: str
     excess: float
+    at: Point
 
     @property
     def rank(self) -> tuple[int, float, float]:
@@ -59,7 +63,7 @@ def _gap(one: Shown, report: Report) -> Place:
         said += f", {story.limit_text(one.finding, report)}"
         p_over = one.finding.p_over
         excess = one.spot.gap.value / one.finding.limit_mm if one.finding.limit_mm else 0.0
-    return Place(one.letter, "gap", said, one.verdict, p_over, f"at {places.point(one.spot.at)}", excess)
+    return Place(one.letter, "gap", said, one.verdict, p_over, f"at {places.point(one.spot.at)}", excess, one.spot.at)
 
 
 def _placement(one: JudgedPlacement, report: Report) -> Place:
@@ -72,12 +76,12 @@ def _placement(one: JudgedPlacement, report: Report) -> Place:
         said += "; the surface disagrees"
     excess = gap.value / finding.limit_mm if finding.limit_mm else 0.0
     where = f"at {places.point(one.figure.at)}"
-    return Place(one.number, "straightedge", said, finding.verdict, finding.p_over, where, excess)
+    return Place(one.number, "straightedge", said, finding.verdict, finding.p_over, where, excess, one.figure.at)
 
 
 def _joint(one: Worst) -> Place:
-    if one.value is None or one.limit_mm is None:
+    if one.value is None or one.limit_mm is None or one.station is None:
         raise ValueError("a worst place has been measured and judged")
     said = f"{joint_wording.value(one.what, one.value)}, limit {wording.length(one.limit_mm)}"
     excess = one.value.value / one.limit_mm if one.limit_mm else 0.0
-    return Place(one.joint.id, one.what, said, one.word, one.p_over, joint_wording.where(one), excess)
+    return Place(one.joint.id, one.what, said, one.word, one.p_over, joint_wording.where(one), excess, one.station.at)

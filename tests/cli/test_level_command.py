@@ -102,8 +102,13 @@ def test_the_options_offer_what_the_plan_knows() -> None:
 
 def test_the_files_are_those_that_are_named(result: Path, tmp_path: Path) -> None:
     out = tmp_path / "plan"
-    words = said("level", result, "--out", out)
+    words = said("level", result, "--out", out, "--full")
     assert told_as_written(words) == WRITTEN
+    screen = said("level", result)
+    assert len(screen.splitlines()) <= 45 < len(words.splitlines())
+    assert "--out FOLDER" in screen
+    assert "US gal" not in screen
+    assert "US gal" in said("level", result, "--units", "imperial")
     assert sorted(path.name for path in out.iterdir()) == sorted(WRITTEN)
     assert set(FILE_NAMES) - set(WRITTEN) == {"joint_work.csv"}
     assert [path.name for path in tmp_path.iterdir()] == ["plan"]

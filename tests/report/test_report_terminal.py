@@ -1,4 +1,4 @@
-"""The summary in a terminal."""
+"""One screen in a terminal."""
 
 from __future__ import annotations
 
@@ -6,23 +6,112 @@ import io
 import re
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
-from flatscan.quantity import Quantity
-from flatscan.report import story
-from flatscan.report.caption import capture_line
-from flatscan.report.plain_text import ascii_only
-from flatscan.report.report import Report
-from flatscan.report.terminal import summary, wants_ascii, wants_colour
-from flatscan.sources.scan import InputFile
+from flatscan.report import cautions, story
+from flatscan.report.terminal import OPEN_FIRST, SHORT_CAUTION, caution_lines, summary
+from flatscan.report.terminal_full import full_text
+from flatscan.report.terminal_page import width_of
+
+if TYPE_CHECKING:
+    from flatscan.report.report import Report
+
+FILES = [Path("out") / name for name in ("result.json", "heatmap.png", "report.html", "gaps.csv", "marking_out.pdf")]
+EVERY_CAUTION = tuple(one for one in vars(cautions).values() if isinstance(one, cautions.Caution))
 
 
-@pytest.mark.parametrize("width", [40, 60, 80])
+@pytest.mark.parametrize("width", [60, 80, 100, 200])
 @pytest.mark.parametrize("ascii_text", [False, True])
 def test_no_line_is_wider_than_the_terminal(report: Report, width: int, ascii_text: bool) -> None:
-    said = summary(report, colour=False, width=width, ascii_text=ascii_text, files=[Path("out/result.json")])
+    said = summary(report, colour=False, width=width, ascii_text=ascii_text, files=FILES)
     assert max(len(line) for line in said.splitlines()) <= width
+    assert not ascii_text or said.isascii()
+
+
+def test_it_is_one_screen_and_the_full_text_is_longer(report: Report) -> None:
+    lines = summary(report, colour=False, files=FILES).splitlines()
+    assert len(lines) <= 45
+    assert len(full_text(report, colour=False, files=FILES).splitlines()) > len(lines) + 15
+
+
+def test_the_answer_is_first_and_the_files_are_last(report: Report) -> None:
+    lines = summary(report, colour=False, files=FILES).splitlines()
+    assert lines[0] == report.verdict.answer.text
+    assert lines[1:3] == ["", "Why"]
+    assert lines[-1] == "In out: report.html, marking_out.pdf and 3 more files"
+
+
+def test_sections_come_in_the_order_a_person_asks(report: Report) -> None:
+    said = summary(report, colour=False, files=FILES)
+    places = [said.index(f"\n{t}") for t in ("Why", "Worst places", "What to do next", "Take care", "In out: ")]
+    assert places == sorted(places)
+
+
+def test_nothing_is_said_twice(report: Report) -> None:
+    lines = [line.strip() for line in summary(report, colour=False, files=FILES).splitlines() if len(line) > 40]
+    assert len(lines) == len(set(lines))
+
+
+def test_a_file_that_was_not_written_is_not_named(report: Report) -> None:
+    said = summary(report, colour=False)
+    assert "report.html" not in said
+    assert "Nothing was written. --out FOLDER writes" in said
+    assert "report.pdf" in OPEN_FIRST
+    assert "report.pdf" not in summary(report, colour=False, files=FILES)
+
+
+def test_at_most_three_reasons_are_told_and_the_others_counted(report: Report) -> None:
+    reasons = tuple(f"Reason {n}" for n in range(7))
+    many = replace(report, verdict=replace(report.verdict, answer=replace(report.verdict.answer, reasons=reasons)))
+    said = summary(many, colour=False, files=FILES)
+    assert [f"Reason {n}" in said for n in range(7)] == [True] * 3 + [False] * 4
+    assert "4 more reasons in report.html" in said
+    assert "4 more reasons with --full" in summary(many, colour=False)
+    assert all(reason in full_text(many, colour=False) for reason in reasons)
+
+
+def test_where_a_sheet_lists_the_readings_no_reading_is_told_by_itself(
+    report: Report, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    readings = [f"{story.READ_BY_HAND}lip of joint J{n}. With: gauges, to 0.1 mm" for n in range(4)]
+    monkeypatch.setattr(story, "next_steps", lambda _: ["Fill", "Read what next_readings.csv lists", *readings, "Last"])
+    said = summary(report, colour=False)
+    assert "lip of joint" not in said
+    assert "3. Last" in said
+    monkeypatch.setattr(story, "next_steps", lambda _: ["Fill", *readings, "Last"])
+    said = summary(report, colour=False)
+    assert said.count("lip of joint") == 1
+    assert "gauges" not in said
+
+
+@pytest.mark.parametrize(("steps", "told"), [(5, 5), (6, 4), (9, 4)])
+def test_at_most_five_steps_are_told_in_order_and_the_others_counted(
+    report: Report, monkeypatch: pytest.MonkeyPatch, steps: int, told: int
+) -> None:
+    monkeypatch.setattr(story, "next_steps", lambda _: [f"Step {n}" for n in range(1, steps + 1)])
+    said = summary(report, colour=False, files=FILES)
+    assert re.findall(r"(\d)\. Step (\d)", said) == [(str(n), str(n)) for n in range(1, told + 1)]
+    assert (f"5. {steps - told} more steps after these, in report.html" in said) is (steps > told)
+
+
+def test_each_worst_place_has_its_word_its_limit_and_its_place_once(report: Report) -> None:
+    said = summary(report, colour=False, width=100, files=FILES)
+    rows = [line for line in said.splitlines() if re.match(r"  \w+ +[▲◆●○] ", line)]
+    assert 1 <= len(rows) <= 5
+    assert all(
+        re.search(r"(over|not decided|within|not seen): .*limit \d.*, at \d+\.\d\d, \d+\.\d\d m$", r) for r in rows
+    )
+
+
+def test_every_caution_has_a_line_and_dust_brings_silica_and_asbestos_in_full() -> None:
+    silica, asbestos = cautions.SILICA, cautions.ASBESTOS
+    assert {one.name for one in EVERY_CAUTION} - {"silica"} <= set(SHORT_CAUTION)
+    assert caution_lines([asbestos]) == [f"Asbestos: {SHORT_CAUTION['asbestos']}"]
+    assert caution_lines([silica, asbestos]) == [f"Dust: {silica.text}", f"Asbestos: {asbestos.text}"]
+    # A line each at 80 columns, with its mark.
+    assert all(len(line) <= 76 for line in caution_lines([one for one in EVERY_CAUTION if one.name != "silica"]))
 
 
 def test_hostile_text_is_neither_wider_nor_an_escape(hostile: Report) -> None:
@@ -38,106 +127,15 @@ def test_without_colour_there_is_no_escape_and_with_it_only_escapes_are_added(re
     assert re.sub(r"\x1b\[\d*m", "", coloured) == plain
 
 
-def test_the_answer_is_the_first_line_and_the_reasons_follow(report: Report) -> None:
-    lines = summary(report, colour=False).splitlines()
-    assert lines[0] == report.verdict.answer.text
-    assert lines[2] == "Why"
+class _Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
 
 
-def test_sections_come_in_the_order_a_person_asks(report: Report) -> None:
-    said = summary(report, colour=False, files=[Path("out/result.json")])
-    titles = ["Why", "Worst places", "What to do next", "What levelling takes", "Take care", "Written"]
-    places = [said.index(f"\n{title}") for title in titles]
-    assert places == sorted(places)
-
-
-def test_a_person_sees_no_name_of_a_variable_and_no_line_twice(report: Report) -> None:
-    said = summary(report, colour=False, files=[Path("out/result.json")])
-    words = said[: said.index("\nWritten")]
-    assert not re.findall(r"\w+_\w+", words)
-    long = [line.strip() for line in words.splitlines() if len(line) > 60]
-    assert len(long) == len(set(long))
-
-
-def test_an_uncertainty_as_large_as_the_value_is_told_as_a_range(report: Report) -> None:
-    (first, *others) = report.measurement.gaps
-    vague = replace(first, gap=Quantity(2.1, 3.0, "mm"))
-    finding = replace(report.verdict.findings[0], value=vague.gap)
-    said = summary(
-        replace(
-            report,
-            measurement=replace(report.measurement, gaps=(vague, *others)),
-            verdict=replace(report.verdict, findings=(finding, *report.verdict.findings[1:])),
-        ),
-        colour=False,
-    )
-    assert "2.1 mm (0 to 8.1) under 2 m" in said
-    assert "2.1 ± 6.0" not in said
-
-
-def test_ascii_text_is_ascii(report: Report) -> None:
-    said = summary(report, colour=False, ascii_text=True)
-    assert said.isascii()
-    assert "5.1 +/- 0.4 mm under 2 m" in said
-    assert "?" not in said.replace("[?]", "")
-
-
-def test_a_value_keeps_its_uncertainty_on_its_line(report: Report) -> None:
-    for width in range(50, 90):
-        for line in summary(report, colour=False, width=width).splitlines():
-            assert not line.rstrip().endswith("±")
-            assert not line.lstrip().startswith("±")
-
-
-def test_letters_beyond_ascii_become_a_sign_or_a_plain_letter() -> None:
-    assert ascii_only("Küche") == "Kuche"
-    assert ascii_only("厨房") == "??"
-    assert ascii_only("Küche 厨") == "Kuche ?"
-
-
-def test_a_pipe_gets_no_colour_and_an_old_encoding_gets_ascii() -> None:
-    pipe = io.TextIOWrapper(io.BytesIO(), encoding="utf-8")
-    assert not wants_colour(pipe)
-    assert not wants_ascii(pipe)
-    assert wants_ascii(io.TextIOWrapper(io.BytesIO(), encoding="cp1252"))
-    assert wants_ascii(io.TextIOWrapper(io.BytesIO(), encoding="ascii"))
-
-
-def test_a_long_list_is_cut_and_says_so_but_keeps_the_step_that_always_holds(report: Report) -> None:
-    many = replace(report.verdict, next_readings=report.verdict.next_readings * 12)
-    said = summary(replace(report, verdict=many), colour=False)
-    # Two steps of the answer and three readings are told before the line that counts the rest of twelve.
-    assert "6. Read by hand at 9 more places" in said
-    assert "7. Before laying" in said
-
-
-def test_a_reading_that_names_its_place_is_not_told_it_twice(report: Report) -> None:
-    (reading,) = report.verdict.next_readings
-    named = replace(reading, what="floor not seen, 2.58 m from the left wall: lay the edge across it")
-    said = summary(replace(report, verdict=replace(report.verdict, next_readings=(named,))), colour=False)
-    assert " ".join(said.split()).count("2.58 m from the left wall") == 2  # once as gap C, once here
-
-
-def test_a_long_list_leaves_out_readings_only_never_the_work(report: Report, monkeypatch: pytest.MonkeyPatch) -> None:
-    work = "Fill 1.7 m of joint. Places: joints.csv"
-    readings = [f"{story.READ_BY_HAND}lip of joint J{n}" for n in range(12)]
-    monkeypatch.setattr(story, "next_steps", lambda _: ["Write them down", *readings, work, "Before laying, check"])
-    said = summary(report, colour=False)
-    # Seven lines: the sheet, three readings, the other nine, the work and the check.
-    assert "5. Read by hand at 9 more places" in said
-    assert f"6. {work}" in said
-    assert "7. Before laying" in said
-
-
-def test_where_no_reading_is_told_none_is_said_to_be_more(report: Report, monkeypatch: pytest.MonkeyPatch) -> None:
-    readings = [f"{story.READ_BY_HAND}lip of joint J{n}" for n in range(7)]
-    work = [f"Work {n}" for n in range(6)]
-    monkeypatch.setattr(story, "next_steps", lambda _: [*work, *readings, "Before laying, check"])
-    said = summary(report, colour=False)
-    assert "7. Read by hand at 7 places, listed" in said
-    assert "8. Before laying" in said
-
-
-def test_the_sheet_of_hand_readings_is_not_counted_as_capture(report: Report) -> None:
-    sheet = InputFile(Path("next_readings.csv"), "0a" * 32, "readings")
-    assert capture_line(replace(report, inputs=(*report.inputs, sheet))) == capture_line(report)
+@pytest.mark.parametrize(("columns", "width"), [("40", 60), ("72", 72), ("100", 100), ("200", 100)])
+def test_the_width_is_the_terminals_within_bounds_and_80_in_a_pipe(
+    monkeypatch: pytest.MonkeyPatch, columns: str, width: int
+) -> None:
+    monkeypatch.setenv("COLUMNS", columns)
+    assert width_of(_Terminal()) == width
+    assert width_of(io.StringIO()) == 80

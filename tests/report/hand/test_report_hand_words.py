@@ -28,7 +28,7 @@ from flatscan.report.reading_tables import BY_ITSELF, field_csv
 from flatscan.report.report import Report
 from flatscan.report.result import json_of, result_of, result_schema
 from flatscan.report.tables import findings_csv, gaps_csv
-from flatscan.report.terminal import summary
+from flatscan.report.terminal_full import full_text as summary
 from flatscan.report.traced import from_readings, told
 from flatscan.settings import JudgeSettings
 from flatscan.sources.hand.field_readings import Crack, Sounding

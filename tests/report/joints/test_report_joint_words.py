@@ -21,7 +21,7 @@ from flatscan.report.output import FILE_NAMES, write_report
 from flatscan.report.page import page_html
 from flatscan.report.report import Report
 from flatscan.report.story import next_steps
-from flatscan.report.terminal import summary
+from flatscan.report.terminal_full import full_text as summary
 from flatscan.report.worst import worst_of_all
 from flatscan.surface.picture.floor_picture import FloorPicture
 
