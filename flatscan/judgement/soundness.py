@@ -88,6 +88,12 @@ class Soundness:
         return len(self.cracks) + len(self.seen_cracks)
 
     @property
+    def to_settle(self) -> str:
+        """What must be settled before anything is laid: ``3 hollow or loose places and 1 crack``; "" for nothing."""
+        cracks = count(self.crack_count, "crack") if self.crack_count else ""
+        return " and ".join(part for part in (self.bad_places, cracks) if part)
+
+    @property
     def bad_places(self) -> str:
         """``3 hollow or loose places``; "" for none."""
         if not self.bad_count:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from flatscan import said
+from flatscan.judgement.readiness.site_limits import site_limits
 from flatscan.judgement.soundness import Soundness
 from flatscan.report.joint_story import takes_down_lips
 
@@ -14,6 +16,8 @@ if TYPE_CHECKING:
     from flatscan.judgement.verdict import AnswerCode
     from flatscan.levelling.plan import LevellingPlan
     from flatscan.report.report import Report
+    from flatscan.sources.survey.site import Heating
+    from flatscan.sources.survey.survey import Survey
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +42,18 @@ ASBESTOS = Caution(
     "Asbestos",
     "Old floor tiles and black glue may hold asbestos. Looks prove nothing. Have a sample tested before you cut, "
     "grind or lift. If in doubt, stop and call a licensed firm.",
+)
+#: Facts behind it: as above, and that sound tiles are usually left and covered.
+ASBESTOS_FOUND = Caution(
+    "asbestos_found",
+    "Asbestos found",
+    "Stop: a laboratory found asbestos in the old floor. Never grind, sand, scrape, break, lift or drill it. A "
+    "licensed firm decides whether it is covered or taken out, and what stays is written down.",
+)
+ASBESTOS_NONE = Caution(
+    "asbestos_none_found",
+    "Asbestos",
+    "A laboratory found none in the samples. Have what was not sampled tested too, such as another layer beneath.",
 )
 HEATED = Caution(
     "heated_floor",
@@ -70,45 +86,105 @@ LIMITS = Caution("limits", "What comes first", "Local code, contract and product
 
 
 def cautions_for(report: Report) -> tuple[Caution, ...]:
-    """The cautions that the suggested work calls for; the last one always."""
+    """The cautions that the suggested work calls for, asbestos first; the last one always."""
+    return _called_for(_work(report), report.verdict.answer.code, report.survey)
+
+
+def cautions_of(
+    plan: LevellingPlan, answer: AnswerCode, bad_taps: Sequence[object], survey: Survey | None = None
+) -> tuple[Caution, ...]:
+    """The same for a plan by itself; ``bad_taps``: the places that sounded hollow or loose."""
+    work = plan.joint_work
+    sound = Soundness.of(None, survey)
+    told = _Work(
+        plan,
+        bad_taps=bool(bad_taps) or (sound is not None and sound.bad_count > 0),
+        lips_down=None if work is None else any(lip.word == "over" for lip in work.lips),
+        joints_filled=work is not None and work.metres_to_fill() > 0.0,
+    )
+    return _called_for(told, answer, survey)
+
+
+def disturbs_old_floor(report: Report) -> bool:
+    """Whether the suggested work grinds, breaks or lifts the old floor, or drills into it for a moisture reading."""
+    work, code = _work(report), report.verdict.answer.code
+    zones = () if report.survey is None else report.survey.zones
+    readiness = report.verdict.readiness
+    dry = None if readiness is None else readiness.named("dry")
+    drills = dry is not None and dry.word in ("not_met", "open")
+    return _dust(work, code) or work.bad_taps or drills or any(zone.kind == "remove_tiles" for zone in zones)
+
+
+@dataclass(frozen=True, slots=True)
+class _Work:
+    """What the work does. ``lips_down``: lips are to be taken down; None: they were not judged."""
+
+    plan: LevellingPlan
+    bad_taps: bool
+    lips_down: bool | None
+    joints_filled: bool
+
+
+def _work(report: Report) -> _Work:
     tally = report.verdict.joint_tally
-    sound = Soundness.of(report.field)
-    return _called_for(
+    sound = Soundness.of(report.field, report.survey)
+    return _Work(
         report.plan,
-        report.verdict.answer.code,
-        bad_taps=sound is not None and bool(sound.bad),
+        bad_taps=sound is not None and sound.bad_count > 0,
         lips_down=takes_down_lips(report),
         joints_filled=tally is not None and tally.fill_m > 0.0,
     )
 
 
-def cautions_of(plan: LevellingPlan, answer: AnswerCode, bad_taps: Sequence[object]) -> tuple[Caution, ...]:
-    """The same for a plan by itself; ``bad_taps``: the places that sounded hollow or loose."""
-    work = plan.joint_work
-    return _called_for(
-        plan,
-        answer,
-        bad_taps=bool(bad_taps),
-        lips_down=None if work is None else any(lip.word == "over" for lip in work.lips),
-        joints_filled=work is not None and work.metres_to_fill() > 0.0,
-    )
-
-
-def _called_for(
-    plan: LevellingPlan, answer: AnswerCode, *, bad_taps: bool, lips_down: bool | None, joints_filled: bool
-) -> tuple[Caution, ...]:
-    """``lips_down``: lips are to be taken down; None: they were not judged."""
-    lips = lips_down or (lips_down is None and answer == "fill_joints_and_lips")
-    dust = lips or _grinds(plan)
-    fills = _fills(plan, answer)
-    found = [SILICA] if dust else []
-    if dust or fills or joints_filled or bad_taps:
-        found += [ASBESTOS, HEATED]
+def _called_for(work: _Work, answer: AnswerCode, survey: Survey | None) -> tuple[Caution, ...]:
+    dust, fills = _dust(work, answer), _fills(work.plan, answer)
+    touched = dust or fills or work.joints_filled or work.bad_taps
+    found = [*_asbestos(survey, touched=touched)]
+    if dust:
+        found.append(SILICA)
+    if touched:
+        found += _heated(None if survey is None else survey.site.heating)
     if fills:
         found += [DENSE, MOISTURE]
-    if fills or joints_filled:
+    if fills or work.joints_filled:
         found.append(SLIPS)
     return (*found, LIMITS)
+
+
+def _asbestos(survey: Survey | None, *, touched: bool) -> list[Caution]:
+    """What the laboratory said; where it found some that is told whatever the work."""
+    test = None if survey is None else survey.site.old.asbestos
+    if test == "found":
+        return [ASBESTOS_FOUND]
+    if not touched:
+        return []
+    return [ASBESTOS_NONE if test == "none_found" else ASBESTOS]
+
+
+def _heated(heating: Heating | None) -> list[Caution]:
+    """None where it is known that there is no heating; its depth where that was recorded."""
+    if heating is None or heating.kind in (None, "unknown"):
+        return [HEATED]
+    if heating.kind == "none":
+        return []
+    what = "Water pipes" if heating.kind == "water" else "Electric cables"
+    text = f"{what} lie in this floor. Find out how deep before you drill, grind or fix"
+    if heating.cover_mm is not None:
+        rule = site_limits().rule("pipe_cover_least")
+        thin = heating.kind == "water" and heating.cover_mm < rule.figure
+        few = (
+            f", less than the {said.length(rule.figure)} asked over pipes: do not drill or grind there" if thin else ""
+        )
+        text = (
+            f"{what} lie {said.length(heating.cover_mm)} deep as recorded{few}. Make sure of it before you drill or fix"
+        )
+    return [Caution("floor_is_heated", "Heated floor", f"{text}, and switch the heating off before compound goes on.")]
+
+
+def _dust(work: _Work, answer: AnswerCode) -> bool:
+    """Lips come down, or the planned way grinds or breaks tiles out."""
+    lips = work.lips_down or (work.lips_down is None and answer == "fill_joints_and_lips")
+    return lips or _grinds(work.plan)
 
 
 def _grinds(plan: LevellingPlan) -> bool:

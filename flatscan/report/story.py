@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 from flatscan.constants import MM_PER_M
 from flatscan.judgement.bends import TO_SEE
 from flatscan.judgement.readings import UNSEEN
-from flatscan.report import field_words, joint_story, places, wording
+from flatscan.report import field_words, joint_story, places, readiness_steps, wording
+from flatscan.report.cautions import disturbs_old_floor
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,10 +38,6 @@ _READ_FINER = "Read levels again, closer together and over the whole floor"
 _SHEET = "next_readings.csv"
 #: How the order to take one reading begins.
 READ_BY_HAND = "Read by hand: "
-#: Geometry shows none of these, so no answer is complete without them.
-_RECORD_FIRST = (
-    "Before laying, check and record that the floor is dry, sound and free of moving cracks: no {what} shows it"
-)
 
 
 def next_steps(report: Report) -> list[str]:
@@ -53,9 +50,16 @@ def next_steps(report: Report) -> list[str]:
     joints = [joint_work] if joint_work and code != "level_all" else []
     # Lips come down and joints are filled before compound goes over them.
     work = joints if joints and code == "fill_joints_and_lips" else [*joints, *_work(report)]
+    if readiness_steps.found_asbestos(report) and disturbs_old_floor(report):
+        work = []
     first, then = (readings, work) if code == "not_decided" else (work, readings)
-    what = "height" if field_words.by_hand(report.surface) else "scan"
-    return [*field_words.soundness_step(report), *first, *then, _RECORD_FIRST.format(what=what)]
+    return [
+        *readiness_steps.asbestos_step(report),
+        *readiness_steps.before_work(report),
+        *first,
+        *then,
+        *readiness_steps.before_laying(report),
+    ]
 
 
 def reasons(report: Report) -> list[str]:

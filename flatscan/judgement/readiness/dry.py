@@ -11,7 +11,7 @@ from flatscan.sources.survey.site import MOISTURE_UNIT
 if TYPE_CHECKING:
     from flatscan.judgement.readiness.moisture import Held
     from flatscan.judgement.readiness.readiness import Condition
-    from flatscan.sources.survey.site import Moisture, MoistureBase, MoistureMethod, Site
+    from flatscan.sources.survey.site import AsbestosTest, Moisture, MoistureBase, MoistureMethod, Site
 
 _BASES: dict[MoistureBase, str] = {
     "cement_screed": "cement screed",
@@ -34,13 +34,19 @@ _IN_BASE = (
     "Have the base itself read: a carbide test of a sample out of it, or humidity in a drilled hole. A meter on top of "
     "old tiles is no proof"
 )
-_BEFORE_DRILLING = ". No drilling before the asbestos test"
+#: Reading the base means going through the old floor.
+_BEFORE_DRILLING: dict[AsbestosTest | None, str] = {
+    None: ". No drilling before the asbestos test",
+    "not_tested": ". No drilling before the asbestos test",
+    "found": ". It holds asbestos: no drilling, a licensed firm takes the sample",
+    "none_found": "",
+}
 
 
 def dry(site: Site, confidence: float) -> Condition:
     """The condition by the reading that decides (``moisture.worst_reading``)."""
     held = worst_reading(site, confidence)
-    drilling = "" if site.old.asbestos == "none_found" else _BEFORE_DRILLING
+    drilling = _BEFORE_DRILLING[site.old.asbestos]
     if held is None:
         return condition("dry", "not_recorded", _NOTHING, advice=f"{_IN_BASE}{drilling}")
     figure = _figure(held.reading)
