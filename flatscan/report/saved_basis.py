@@ -13,6 +13,7 @@ import msgspec
 import numpy as np
 
 from flatscan.caveats import Caveat
+from flatscan.comparing.kept import GapGrid, Kept
 from flatscan.errors import InputError
 from flatscan.judgement.verdict import AnswerCode, Point
 from flatscan.levelling.basis import Basis
@@ -27,6 +28,8 @@ from flatscan.surface.surface import NoiseModel, Slope, Surface
 FILE_NAME = "floor.npz"
 _FORM: Literal["flatscan-floor/1"] = "flatscan-floor/1"
 _GRIDS = ("height_mm", "estimate_mm", "white_mm", "inside")
+#: What only a comparison with a later measurement asks for: files written before have none of it.
+_PLANNED, _GAP, _GAP_U = "planned_mm", "gap_mm_", "gap_u_mm_"
 _TYPES: dict[str, type[np.generic]] = {
     **dict.fromkeys((*_GRIDS, "correlated_scale", "realisations_mm"), np.float32),
     "inside": np.bool_,
@@ -75,10 +78,15 @@ class _Head(msgspec.Struct, frozen=True, kw_only=True):
     survey_name: str = ""
     #: The survey file word for word; "": there was none.
     survey_text: str = ""
+    #: Edge and block side of each gap grid. None: the file keeps nothing for a comparison.
+    gap_grids: tuple[tuple[float, float], ...] | None = None
 
 
-def basis_bytes(basis: Basis) -> bytes:
-    """The file: arrays as numpy stores them, the rest as JSON. The same bytes for the same run."""
+def basis_bytes(basis: Basis, kept: Kept | None = None) -> bytes:
+    """The file: arrays as numpy stores them, the rest as JSON. The same bytes for the same run.
+
+    ``kept``: what a comparison with a later measurement needs too.
+    """
     surface = basis.surface
     slope = surface.slope
     head = _Head(
@@ -104,6 +112,7 @@ def basis_bytes(basis: Basis) -> bytes:
         product=basis.product,
         survey_name="" if basis.survey is None else basis.survey.file.path.name,
         survey_text="" if basis.survey is None else basis.survey.data.decode("utf-8"),
+        gap_grids=None if kept is None else tuple((grid.edge_mm, grid.block_mm) for grid in kept.gaps),
     )
     arrays: dict[str, Any] = {name: getattr(surface, name) for name in _GRIDS}
     arrays["floor_from_scan"] = surface.floor_from_scan
@@ -113,6 +122,10 @@ def basis_bytes(basis: Basis) -> bytes:
         arrays["realisations_mm"] = surface.realisations_mm
     arrays |= {f"outline_{number}": ring for number, ring in enumerate(surface.outline)}
     arrays |= {f"tile_{number}": ring for number, ring in enumerate(basis.tiles)}
+    if kept is not None:
+        arrays[_PLANNED] = kept.planned_mm
+        for number, grid in enumerate(kept.gaps):
+            arrays |= {f"{_GAP}{number}": grid.gap_mm, f"{_GAP_U}{number}": grid.u_mm}
     arrays["head"] = np.frombuffer(msgspec.json.encode(head), dtype=np.uint8)
     buffer = io.BytesIO()
     np.savez_compressed(buffer, **arrays)
@@ -127,6 +140,14 @@ def load_basis(path: Path) -> Basis:
     InputError
         for a file that is missing, broken or not written by ``basis_bytes``; nothing in it is run
     """
+    return load_floor(path)[0]
+
+
+def load_floor(path: Path) -> tuple[Basis, Kept | None]:
+    """The basis, and what was kept for a comparison: None in a file of before there were comparisons.
+
+    Raises InputError as ``load_basis`` does.
+    """
     try:
         content = path.read_bytes()
     except FileNotFoundError as error:
@@ -137,7 +158,7 @@ def load_basis(path: Path) -> Basis:
         with np.load(io.BytesIO(content), allow_pickle=False) as stored:
             arrays = {name: stored[name] for name in stored.files}
         head = msgspec.json.decode(arrays.pop("head").tobytes(), type=_Head)
-        return _basis(head, arrays)
+        return _basis(head, arrays), _kept(head, arrays)
     except _BROKEN as error:
         raise InputError(path.name, "it is broken or from another version", _ADVICE) from error
 
@@ -148,7 +169,7 @@ def _check(arrays: dict[str, Any]) -> None:
     if height.ndim != 2 or height.size > _MOST_CELLS:  # noqa: PLR2004 - a grid
         raise ValueError(f"not a floor's grid: {height.shape}")
     for name, array in arrays.items():
-        wanted = _TYPES.get(name, np.float64)
+        wanted = _TYPES.get(name, np.float32 if name.startswith((_PLANNED, _GAP, _GAP_U)) else np.float64)
         if array.dtype != wanted:
             raise ValueError(f"{name} is {array.dtype}, not {np.dtype(wanted)}")
         if name.startswith(_RINGS) and array.shape[1:] != (2,):
@@ -194,3 +215,18 @@ def _basis(head: _Head, arrays: dict[str, Any]) -> Basis:
         product=head.product,
         survey=survey_from(Path(head.survey_name), head.survey_text.encode("utf-8")) if head.survey_name else None,
     )
+
+
+def _kept(head: _Head, arrays: dict[str, Any]) -> Kept | None:
+    if head.gap_grids is None:
+        return None
+    if arrays[_PLANNED].shape != arrays["height_mm"].shape:
+        raise ValueError("planned_mm is not of this floor")
+    grids = []
+    for number, (edge_mm, block_mm) in enumerate(head.gap_grids):
+        gap, u = arrays[f"{_GAP}{number}"], arrays[f"{_GAP_U}{number}"]
+        rows, cols = (-(-side // max(1, round(block_mm / head.cell_mm))) for side in arrays["height_mm"].shape)
+        if gap.shape != (rows, cols) or u.shape != gap.shape:
+            raise ValueError("a gap grid is not of this floor")
+        grids.append(GapGrid(edge_mm, block_mm, gap, u))
+    return Kept(arrays[_PLANNED], tuple(grids))

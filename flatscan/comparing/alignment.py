@@ -1,0 +1,177 @@
+"""Where the map before lies on the map after, how closely that is known, and whether it is known at all."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flatscan.comparing.candidates import apart_from, candidates, middle_of
+from flatscan.comparing.line_points import along
+from flatscan.comparing.pose import SAME, Pose
+from flatscan.comparing.refining import cloud_of, refined
+from flatscan.comparing.weighing import Fit, weighed
+from flatscan.errors import InputError, SettingsError
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from flatscan.comparing.measured import Measured
+
+TURNS = (0, 90, 180, 270)
+#: Less of the smaller map than this on the other is not one floor.
+_LEAST_OVERLAP = 0.6
+#: Walls alone prove one floor where this share of the smaller map's lies on the other's; else heights or joints must,
+#: at these odds (e⁵ is 150 to 1).
+_WALLS_PROVE, _ODDS_PROVE, _LEAST_WALLS = 0.75, 5.0, 0.3
+#: The next best pose must be this much worse (e³ is 20 to 1).
+_CLEARLY = 3.0
+_APART_MM, _APART_RAD = 150.0, math.radians(5.0)
+#: What is known of a pose that no wall holds, one standard uncertainty.
+_FREE_MM, _FREE_RAD = 100.0, 0.01
+_SIDE_STEP_MM, _PAIR_MM = 50.0, 60.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Alignment:
+    """The pose and its uncertainty.
+
+    ``covariance`` (3, 3): of shift x, shift y (mm) at the middle of the map after and turn (radians).
+    ``exact``: both results hold the same measurement.
+    """
+
+    pose: Pose
+    covariance: NDArray[np.float64]
+    fit: Fit | None
+    exact: bool = False
+
+    @property
+    def sigma_mm(self) -> float:
+        """Standard uncertainty of a place, in one direction."""
+        return float(math.sqrt(max(np.trace(self.covariance[:2, :2]) / 2.0, 0.0)))
+
+
+def align(before: Measured, after: Measured, *, turned: int | None, rng: np.random.Generator) -> Alignment:
+    """Find the pose; ``turned``: degrees that the map after is turned against the map before, where a person knows.
+
+    Raises
+    ------
+    InputError
+        where the two maps cannot be of one floor
+    SettingsError
+        where two poses fit about equally well
+    MissingPackageError
+        without open3d
+    """
+    if _same(before, after):
+        return Alignment(SAME, np.zeros((3, 3)), None, exact=True)
+    if not before.surface.outline or not after.surface.outline:
+        raise InputError("the two results", "one of them has no outline of the room", "Capture the walls as well")
+    fits = _fits(before, after, rng)
+    if turned is not None:
+        fits = [fit for fit in fits if fit.pose.turned_deg == turned]
+    proven = [fit for fit in fits if _one_floor(fit)]
+    if not proven:
+        _refuse(fits, turned)
+    best = proven[0]
+    for other in proven[1:]:
+        if best.total - other.total < _CLEARLY:
+            _ambiguous(best, other)
+    return Alignment(best.pose, _covariance(before, after, best.pose), best)
+
+
+def _same(before: Measured, after: Measured) -> bool:
+    one, two = before.surface, after.surface
+    return (
+        one.origin_mm == two.origin_mm
+        and one.cell_mm == two.cell_mm
+        and np.array_equal(one.height_mm, two.height_mm, equal_nan=True)
+        and len(one.outline) == len(two.outline)
+        and all(np.array_equal(a, b) for a, b in zip(one.outline, two.outline, strict=True))
+    )
+
+
+def _fits(before: Measured, after: Measured, rng: np.random.Generator) -> list[Fit]:
+    """Every pose that walls or heights suggest, refined, once, best first."""
+    clouds = cloud_of(before), cloud_of(after)
+    middle = middle_of(before.surface)
+    starts: list[Pose] = []
+    for start in candidates(before.surface, after.surface, rng):
+        if apart_from(start, starts, middle, _APART_MM / 3.0, _APART_RAD):
+            starts.append(start)
+    fits: list[Fit] = []
+    for fit in sorted((weighed(before, after, refined(*clouds, start)) for start in starts), key=lambda f: -f.total):
+        if apart_from(fit.pose, [kept.pose for kept in fits], middle, _APART_MM, _APART_RAD):
+            fits.append(fit)
+    return fits
+
+
+def _one_floor(fit: Fit) -> bool:
+    proof = fit.wall_share >= _WALLS_PROVE or max(fit.heights, fit.joints) >= _ODDS_PROVE
+    return fit.overlap >= _LEAST_OVERLAP and fit.wall_share >= _LEAST_WALLS and proof
+
+
+def _refuse(fits: list[Fit], turned: int | None) -> None:
+    advice = "Give two results of the same room"
+    if turned is not None:
+        raise SettingsError("--turned", f"with the map turned by {turned} degrees the two do not fit", "Leave it out")
+    share = max((fit.wall_share for fit in fits), default=0.0)
+    raise InputError(
+        "the two results",
+        f"they do not look like one floor: at best {100.0 * share:.0f} % of the walls lie on each other",
+        advice,
+    )
+
+
+def _ambiguous(best: Fit, other: Fit) -> None:
+    turns = sorted({fit.pose.turned_deg for fit in (best, other)})
+    if len(turns) == 1:
+        raise InputError(
+            "the two results",
+            "the second map fits in more than one place on the first",
+            "Capture more of the walls, or the joints",
+        )
+    raise SettingsError(
+        "the two results",
+        f"the second map fits about equally well turned by {turns[0]} and by {turns[1]} degrees against the first",
+        f"Compare the two heat maps and say which with --turned {turns[0]} or --turned {turns[1]}",
+    )
+
+
+def _covariance(before: Measured, after: Measured, pose: Pose) -> NDArray[np.float64]:
+    """From how far each wall is off: the points of one wall share its error, so a wall is one observation.
+
+    Each side of the map before that has a wall of the other beside it says how far the pose is off along its normal;
+    the scatter of what the sides say, never less than a third of a cell of either map, is their standard uncertainty.
+    What no wall holds is free within a decimetre.
+    """
+    from scipy.spatial import cKDTree
+
+    walls, normals = along(after.surface.outline, 5.0, closed=True)
+    tree = cKDTree(walls)
+    middle = middle_of(after.surface)
+    rows, rests = [], []
+    rings = [pose.apply(ring) for ring in before.surface.outline]
+    for ring in rings:
+        for side in zip(ring, np.roll(ring, -1, axis=0), strict=True):
+            points, square = along([np.array(side)], _SIDE_STEP_MM, closed=False)
+            if len(points) < 4:  # noqa: PLR2004 - a corner cut off, not a wall
+                continue
+            distance, index = tree.query(points)
+            alike = np.abs((normals[index] * square).sum(axis=1)) > 0.9  # noqa: PLR2004 - about parallel
+            near = (distance < _PAIR_MM) & alike
+            if near.mean() < 0.5:  # noqa: PLR2004 - most of it has no wall beside it
+                continue
+            n, away = square[0], points[near].mean(axis=0) - middle
+            rows.append([n[0], n[1], n[1] * away[0] - n[0] * away[1]])
+            rests.append(float(((walls[index] - points)[near] @ n).mean()))
+    free = np.diag([_FREE_MM**-2, _FREE_MM**-2, _FREE_RAD**-2])
+    if not rows:
+        return np.asarray(np.linalg.inv(free))
+    least = max(before.surface.cell_mm, after.surface.cell_mm) / 3.0
+    spare = len(rests) - 3
+    scatter = math.sqrt(sum(r * r for r in rests) / spare) if spare > 0 else max(abs(r) for r in rests)
+    a = np.array(rows) / max(scatter, least, 1.0)
+    return np.asarray(np.linalg.inv(a.T @ a + free))

@@ -1,0 +1,56 @@
+"""Simulated errors of the difference: what two measurements of one unchanged floor could show."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flatscan.comparing.planes import terms
+from flatscan.surface.noise.draws import draw_noise
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from flatscan.comparing.alignment import Alignment
+    from flatscan.comparing.common import Common
+    from flatscan.comparing.planes import PlaneFit
+
+DRAWS = 400
+
+
+def raw_errors(
+    common: Common, alignment: Alignment, rng: np.random.Generator, draws: int = DRAWS
+) -> NDArray[np.float32]:
+    """(draws, n) float32: noise of both captures and a wrong pose, mm, in the cells that both saw; no plane taken off.
+
+    A pose that is off by δ shows the slope of the floor times δ.
+    """
+    if alignment.exact:
+        return np.zeros((draws, int(common.both.sum())), dtype=np.float32)
+    slope_x, slope_y = _slopes(common)
+    x, y = (common.xy_mm - common.xy_mm.mean(axis=0)).T
+    off = rng.multivariate_normal(np.zeros(3), alignment.covariance, draws)
+    errors = np.empty((draws, len(x)), dtype=np.float32)
+    for number, (dx, dy, turn) in enumerate(off):
+        noise = draw_noise(common.after, rng)[common.both] - draw_noise(common.before, rng)[common.both]
+        errors[number] = noise + slope_x * (dx - turn * y) + slope_y * (dy + turn * x)
+    return errors
+
+
+def less_plane(
+    errors: NDArray[np.float32], xy_mm: NDArray[np.float64], fit: PlaneFit, used: NDArray[np.bool_]
+) -> NDArray[np.float32]:
+    """The errors with the plane taken off that they would have put into the datum: ``used`` (n,) cells of the fit."""
+    planes = errors[:, used] @ fit.solve.T.astype(np.float32)
+    return np.asarray(errors - planes @ terms(xy_mm, fit.middle_mm).T.astype(np.float32))
+
+
+def _slopes(common: Common) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Slope of the floor before along x and y, (n,) each; the best estimate's, for noise is no slope."""
+    values = common.before.estimate_mm
+    if min(values.shape) < 2:  # noqa: PLR2004 - no slope across one line of cells
+        none = np.zeros(int(common.both.sum()), dtype=np.float32)
+        return none, none
+    across, down = (np.gradient(values, common.grid.cell_mm, axis=axis)[common.both] for axis in (1, 0))
+    return np.nan_to_num(across), np.nan_to_num(down)
