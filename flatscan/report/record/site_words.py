@@ -112,7 +112,7 @@ def not_recorded(site: Site) -> list[str]:
         ("instruments", visit.instruments),
         ("new covering", site.covering.kind or site.covering.name),
         ("moisture of the base", site.moisture),
-        ("climate of the room", next((v for v in _values(site.climate) if v is not None), None)),
+        ("climate of the room", any(value is not None for value in _values(site.climate))),
         ("heating in the floor", site.heating.kind),
         ("tapping for hollow tiles", sound.tapped),
         ("whether cracks were looked for", sound.cracks_looked_for is not None or sound.cracks),
