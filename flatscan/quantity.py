@@ -84,3 +84,24 @@ def decimals_for(expanded_u: float) -> int:
     if expanded_u >= 10.0:  # noqa: PLR2004 - two figures before the point
         return 0
     return 1 if expanded_u >= 0.1 else 2  # noqa: PLR2004
+
+
+def spread(value: float, interval: tuple[float, float], unit: str) -> str:
+    """A value with its 95 % range, rounded by the range. ``unit``: litres or kg, told in the reader's own.
+
+    >>> spread(20.4, (0.0, 61.2), "kg"), spread(0.9, (0.71, 1.12), "litres")
+    ('20 kg (0 to 61)', '0.9 litres (0.7 to 1.1)')
+    >>> with said.speaking("imperial"):
+    ...     spread(0.9, (0.71, 1.12), "litres")
+    '0.24 US gal (0.19 to 0.30)'
+    """
+    name = said.unit(unit)
+    middle, low, high = (said.in_unit(v, unit) for v in (value, *interval))
+    # A gallon is near four litres: what is less than a few of them is told to the hundredth.
+    most = 2 if said.imperial() and high < 10.0 else 1  # noqa: PLR2004
+    places = min(decimals_for((high - low) / 2.0), most)
+    told = [f"{max(0.0, v):.{places}f}" for v in (middle, low, high)]
+    told = ["0" if float(v) == 0.0 else v for v in told]
+    if told[1] == told[2]:
+        return f"{told[0]} {name}"
+    return f"0 to {told[2]} {name}" if told[0] == "0" else f"{told[0]} {name} ({told[1]} to {told[2]})"

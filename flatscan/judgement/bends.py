@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from flatscan import said
 from flatscan.constants import COVERAGE_K
 from flatscan.judgement.verdict import Reading
 
@@ -37,7 +38,7 @@ def bend_reasons(bends: Sequence[LongMode]) -> list[str]:
     """One sentence for all of them, and the cure."""
     if not bends:
         return []
-    named = " and ".join(f"{b.name} (± {COVERAGE_K * b.sd_mm:.1f} mm)" for b in bends)
+    named = " and ".join(f"{b.name} (± {said.thickness(COVERAGE_K * b.sd_mm)})" for b in bends)
     cures = "; ".join(dict.fromkeys(b.cure for b in bends if b.cure))
     it = "it" if len(bends) == 1 else "they"
     cure = f". What would show {'it' if len(bends) == 1 else 'them'}: {cures}" if cures else ""
@@ -56,7 +57,7 @@ def bend_readings(bends: Sequence[LongMode], at: Point) -> list[Reading]:
             at=at,
             what=f"{TO_SEE}{' and the '.join(names)}: {cure}",
             instrument="straightedge and feeler gauges, or level and staff",
-            resolves="0.5 mm or finer",
+            resolves=f"{said.length(0.5)} or finer",
         )
         for cure, names in cured.items()
     ]

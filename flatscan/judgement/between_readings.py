@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from flatscan.constants import MM_PER_M
+from flatscan import said
 from flatscan.judgement.verdict import Reading
 
 if TYPE_CHECKING:
@@ -48,10 +48,9 @@ def hidden_findings(surface: Surface, findings: Sequence[Finding], field: FieldR
 
 
 def _hidden(finding: Finding, wave_mm: float) -> Finding:
-    apart_m = (finding.edge_mm or 0.0) / _READINGS_PER_WAVE / MM_PER_M
-    hidden = f"dips narrower than {wave_mm / MM_PER_M:.1f} m may lie between the readings"
+    hidden = f"dips narrower than {said.run(wave_mm)} may lie between the readings"
     search = "Move the bar over the whole floor, write down the deepest gaps and state # gaps searched: yes"
-    where = f"{hidden}. {search}; or read rows {apart_m:.2f} m apart"
+    where = f"{hidden}. {search}; or read rows {said.tape((finding.edge_mm or 0.0) / _READINGS_PER_WAVE)} apart"
     return replace(finding, value=None, p_over=None, verdict="not_seen", at=None, where=where, contacts=None)
 
 
@@ -64,7 +63,7 @@ def search_readings(hidden: Sequence[Finding], at: Point) -> list[Reading]:
         Reading(
             at=at,
             what="deepest gaps of the whole floor: move the straightedge over all of it, both ways; begin here",
-            instrument=f"{max(edges) / MM_PER_M:g} m straightedge and feeler gauges",
-            resolves="0.5 mm or finer",
+            instrument=f"{said.edge(max(edges))} straightedge and feeler gauges",
+            resolves=f"{said.length(0.5)} or finer",
         )
     ]

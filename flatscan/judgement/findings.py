@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.judgement.decision import chance_over, decide, guard_factor
 from flatscan.judgement.hand_findings import SAME_PLACE_MM, contradicted, same_edge
 from flatscan.judgement.joint_findings import CONFLICT
@@ -100,7 +101,7 @@ def unseen_findings(surface: Surface, limit_sets: Sequence[LimitSet]) -> list[Fi
             p_over=None,
             verdict="not_seen",
             at=at,
-            where=f"{area_m2:.2f} m² of floor not seen, {place_in_words(at)}",
+            where=f"{said.area(area_m2)} of floor not seen, {place_in_words(at)}",
             edge_mm=limit.edge_mm,
         )
         for area_m2, at in unseen_patches(surface)[:MOST_UNSEEN_LISTED]

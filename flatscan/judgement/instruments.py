@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from flatscan.constants import MM_PER_M
+from flatscan import said
 from flatscan.judgement.decision import guard_factor
 from flatscan.sources.hand.instruments import hand_u_mm
 
@@ -35,18 +35,16 @@ def instrument_for(what: HandWhat, finding: Finding, confidence: float) -> tuple
     needed = needed_u_mm(finding, confidence)
     for name, step in options:
         if hand_u_mm(what, name, step) <= needed:
-            return _named(name, finding), f"{step:g} mm or finer"
+            return _named(name, finding), f"{said.length(step)} or finer"
     name, step = options[-1]
-    return (
-        _named(name, finding),
-        f"{step:g} mm, and even that may not tell so close to the limit: if the reading agrees, treat it as over",
-    )
+    even_that = "and even that may not tell so close to the limit: if the reading agrees, treat it as over"
+    return _named(name, finding), f"{said.length(step)}, {even_that}"
 
 
 def usual_instrument(what: HandWhat) -> tuple[str, str]:
     """For a place of which nothing is known yet."""
     name, step = _OPTIONS[what][0]
-    return name, f"{step:g} mm or finer"
+    return name, f"{said.length(step)} or finer"
 
 
 def needed_u_mm(finding: Finding, confidence: float) -> float:
@@ -64,9 +62,9 @@ def needed_u_mm(finding: Finding, confidence: float) -> float:
 
 
 def _named(name: str, finding: Finding) -> str:
-    return name.format(edge=metres(finding.edge_mm))
+    return name.format(edge=edge_text(finding.edge_mm))
 
 
-def metres(edge_mm: float | None) -> str:
-    """``2 m``."""
-    return f"{round((edge_mm or 0.0) / MM_PER_M, 2):g} m"
+def edge_text(edge_mm: float | None) -> str:
+    """``2 m``: the straightedge to take in hand."""
+    return said.edge(round(edge_mm or 0.0, -1) if not said.imperial() else edge_mm or 0.0)

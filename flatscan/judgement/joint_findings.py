@@ -6,6 +6,7 @@ from collections import defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from flatscan import said
 from flatscan.constants import MM_PER_M
 from flatscan.judgement.decision import chance_size_over
 from flatscan.judgement.joint_stations import Judged, judge_stations
@@ -119,8 +120,9 @@ def _finding(name: str, kind: LimitKind, judged: Judged, number: int, joints: Jo
     if judged.conflict:
         tail = f"; {CONFLICT}"
     elif judged.bounds_mm is not None and judged.word == "not_decided":
-        low, high = judged.bounds_mm
-        tail = f"; a limit of {low:.3g} to {high:.3g} mm holds, by the joint's width and the tile"
+        low, high = (said.number(bound, "mm", 2) for bound in judged.bounds_mm)
+        unit = said.unit("mm")
+        tail = f"; a limit of {low} to {high} {unit} holds, by the joint's width and the tile"
     return Finding(
         what=kind,
         limit_id=name,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from flatscan.constants import MM_PER_M
+from flatscan import said
 from flatscan.judgement.places import place_in_words
 
 if TYPE_CHECKING:
@@ -127,8 +127,8 @@ class JointPlaces:
         side: Wall = "left" if axis == "x" else "bottom"
         other = at[0] if axis == "x" else at[1]
         return (
-            f"{ordinal(count)} joint from {self._name(wall)} ({tape / MM_PER_M + 0.0:.2f} m from it), "
-            f"{other / MM_PER_M + 0.0:.2f} m from {self._name(side)}"
+            f"{ordinal(count)} joint from {self._name(wall)} ({said.tape(tape)} from it), "
+            f"{said.tape(other)} from {self._name(side)}"
         )
 
     @staticmethod

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from flatscan import said
+from flatscan.constants import MM_PER_M
 from flatscan.judgement.decision import lean_in_words
 from flatscan.judgement.hand_findings import TWICE
 
@@ -47,7 +49,7 @@ def _worst(finding: Finding) -> str:
     which = "Most doubtful" if finding.what == "lip" and word == "not decided" else _WORST[finding.what]
     name = f"{which} {_NAMES[finding.what]}"
     place = finding.where.partition(";")[0]
-    return f"{name}: {value}{_ADJECTIVES[finding.what]}, {place}: {word}{lean} (limit {finding.limit_mm:.3g} mm)"
+    return f"{name}: {value}{_ADJECTIVES[finding.what]}, {place}: {word}{lean} (limit {said.length(finding.limit_mm)})"
 
 
 def size_text(value: Quantity) -> str:
@@ -60,10 +62,10 @@ def _work(tally: JointTally) -> list[str]:
     shares = {"width": tally.width, "depth": tally.depth, "lip": tally.lip}
     over = [f"{_percent(share.over)} in {name}" for name, share in shares.items() if share and share.over > 0.0]
     if over:
-        parts.append(f"Of {tally.length_m:.1f} m of joint, over a limit: {', '.join(over)}")
+        parts.append(f"Of {said.run(tally.length_m * MM_PER_M)} of joint, over a limit: {', '.join(over)}")
     work = []
     if tally.fill_m > 0.0:
-        work.append(f"{tally.fill_m:.1f} m of joint to fill")
+        work.append(f"{said.run(tally.fill_m * MM_PER_M)} of joint to fill")
     if tally.lips_over and not tally.lips_beyond_noise:
         parts.append(
             f"{tally.lips_over} {'lip measures' if tally.lips_over == 1 else 'lips measure'} over, but this capture's "
@@ -75,7 +77,7 @@ def _work(tally: JointTally) -> list[str]:
         parts.append(" and ".join(work))
     undecided = [f"{_percent(s.not_decided)} in {name}" for name, s in shares.items() if s and s.not_decided > 0.0]
     if undecided:
-        parts.append(f"Of {tally.length_m:.1f} m of joint, not decided: {', '.join(undecided)}")
+        parts.append(f"Of {said.run(tally.length_m * MM_PER_M)} of joint, not decided: {', '.join(undecided)}")
     return parts
 
 

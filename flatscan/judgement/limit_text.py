@@ -5,6 +5,9 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
+from flatscan import said
+from flatscan.constants import MM_PER_M
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
@@ -66,7 +69,7 @@ def explain(limit_set: LimitSet) -> str:
         )
     if limit_set.spans:
         lines.append(f"  gap by the distance between the contacts ({_rounding(limit_set.round_to_mm)}):")
-        lines += [f"    {_length(d)}: {t:g} mm" for d, t in limit_set.spans]
+        lines += [f"    {said.edge(d)}: {said.length(t)}" for d, t in limit_set.spans]
     lines += ["", *_wrapped("Source", source_in_words(limit_set.source))]
     lines += _wrapped("Trust", _MARKS[limit_set.source.mark])
     lines += _wrapped("Edge", _PLACEMENTS[limit_set.placement])
@@ -83,12 +86,12 @@ def limit_in_words(limit: Limit) -> str:
     >>> limit_in_words(Limit(what="gap", limit_mm=3.0, edge_mm=2000.0))
     'gap beneath a 2 m straightedge: 3 mm'
     """
-    what = _WHAT[limit.what].format(edge=_length(limit.edge_mm or 0.0))
+    what = _WHAT[limit.what].format(edge=_edge(limit.edge_mm or 0.0))
     if limit.what == "lip" and limit.edge_mm:
-        what += f" beneath a {_length(limit.edge_mm)} edge"
-    terms = [f"{limit.limit_mm:g} mm"] if limit.limit_mm or not _grows(limit) else []
+        what += f" beneath a {_edge(limit.edge_mm)} edge"
+    terms = [f"{said.length(limit.limit_mm)}"] if limit.limit_mm or not _grows(limit) else []
     terms += [f"{limit.per_tile_sum:g} x (tile length + width)"] if limit.per_tile_sum else []
-    terms += [f"{limit.per_m_mm:g} mm per metre"] if limit.per_m_mm else []
+    terms += [f"{_per_metre(limit.per_m_mm)}"] if limit.per_m_mm else []
     terms += [f"{limit.cube_root_mm:g} mm x cube root of the distance in metres"] if limit.cube_root_mm else []
     bands = [
         _band("joint", limit.joint_mm, "mm"),
@@ -125,15 +128,30 @@ def _band(name: str, band: Band | None, unit: str) -> str:
         ("at most", band.at_most),
         ("less than", band.less_than),
     )
-    return f"{name} " + " and ".join(f"{word} {value:g} {unit}" for word, value in bounds if value is not None)
+    return f"{name} " + " and ".join(f"{word} {_told(value, unit)}" for word, value in bounds if value is not None)
+
+
+def _told(value: float, unit: str) -> str:
+    """A bound as the document states it, told in the reader's units first."""
+    stated = f"{value:g} {unit}"
+    if not said.imperial():
+        return stated
+    if unit == "m²":
+        return f"{said.area(value)} [{stated}]"
+    return said.edge(value * MM_PER_M) if unit == "m" else said.length(value)
+
+
+def _per_metre(mm_per_m: float) -> str:
+    stated = f"{mm_per_m:g} mm per metre"
+    return f"{said.fall(mm_per_m, 2)} [{stated}]" if said.imperial() else stated
 
 
 def _rounding(round_to_mm: float | None) -> str:
-    return "interpolated" if round_to_mm is None else f"interpolated, to {round_to_mm:g} mm"
+    return "interpolated" if round_to_mm is None else f"interpolated, to {said.length(round_to_mm)}"
 
 
-def _length(length_mm: float) -> str:
-    return f"{length_mm / 1000:g} m" if length_mm >= 1000 else f"{length_mm:g} mm"  # noqa: PLR2004
+def _edge(length_mm: float) -> str:
+    return said.edge(length_mm) if length_mm >= MM_PER_M else said.length(length_mm)
 
 
 def _wrapped(label: str, text: str) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from flatscan import said
 from flatscan.judgement.decision import decide
 from flatscan.judgement.limits import Limit
 from flatscan.judgement.places import place_in_words
@@ -89,17 +90,17 @@ def placement_reasons(findings: Iterable[Finding], laid: int = 0) -> list[str]:
     if not worst:
         return [f"{laid} straightedge readings, none over by itself; {TOO_SHORT}"] if laid > 1 else []
     counts = {word: sum(f.verdict == word for f in worst.values()) for word in ("over", "not_decided", "within")}
-    said = ", ".join(f"{n} {word.replace('_', ' ')}" for word, n in counts.items() if n)
+    told = ", ".join(f"{n} {word.replace('_', ' ')}" for word, n in counts.items() if n)
     if laid > len(worst):
-        reasons = [f"{len(worst)} of {laid} straightedge readings answer a limit by themselves: {said}"]
+        reasons = [f"{len(worst)} of {laid} straightedge readings answer a limit by themselves: {told}"]
     elif len(worst) > 1:
-        reasons = [f"Each of {len(worst)} straightedge readings by itself: {said}"]
+        reasons = [f"Each of {len(worst)} straightedge readings by itself: {told}"]
     else:
-        reasons = [f"The one straightedge reading by itself: {said}"]
+        reasons = [f"The one straightedge reading by itself: {told}"]
     first = next(iter(worst.values()))
     if first.verdict == "over" and first.value is not None:
         place = first.where.partition(";")[0]
-        reasons[0] += f"; worst {first.value.size_text()}, {place} (limit {first.limit_mm:.3g} mm)"
+        reasons[0] += f"; worst {first.value.size_text()}, {place} (limit {said.length(first.limit_mm)})"
     if laid > len(worst):
         reasons[0] += f"; {TOO_SHORT}, nor one whose contacts lie further apart"
     apart = [f for f in worst.values() if f.conflict]

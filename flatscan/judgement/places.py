@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.constants import MM2_PER_M2, MM_PER_M
+from flatscan import said
+from flatscan.constants import MM2_PER_M2
 
 if TYPE_CHECKING:
     from flatscan.judgement.verdict import Point
@@ -36,8 +37,8 @@ def place_in_words(at: Point) -> str:
     >>> place_in_words((1234.0, 400.0))
     '1.23 m from the left wall, 0.40 m from the bottom wall'
     """
-    x_m, y_m = (v / MM_PER_M + 0.0 for v in at)
-    return f"{x_m:.2f} m from the left wall, {y_m:.2f} m from the bottom wall"
+    x, y = (said.tape(v) for v in at)
+    return f"{x} from the left wall, {y} from the bottom wall"
 
 
 def unseen_patches(surface: Surface) -> list[tuple[float, Point]]:

@@ -7,10 +7,10 @@ from collections import Counter
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from flatscan.constants import MM_PER_M
+from flatscan import said
 from flatscan.judgement.findings import GAP_KINDS, JOINT_KINDS
 from flatscan.judgement.hand_findings import SAME_PLACE_MM
-from flatscan.judgement.instruments import instrument_for, metres
+from flatscan.judgement.instruments import edge_text, instrument_for
 from flatscan.judgement.joint_readings import (
     CONFLICT_TELLS,
     READ_AGAIN,
@@ -118,7 +118,7 @@ def _unseen_reading(finding: Finding, *, by_hand: bool) -> Reading:
     return Reading(
         at=finding.at,
         what=f"{UNSEEN}, {place_in_words(finding.at)}: {how} the straightedge across it in two directions",
-        instrument=f"{metres(finding.edge_mm)} straightedge and feeler gauges",
+        instrument=f"{edge_text(finding.edge_mm)} straightedge and feeler gauges",
         resolves="0.5 mm or finer",
         kind="gap",
         edge_mm=finding.edge_mm,
@@ -159,7 +159,7 @@ def _spot_candidates(findings: Sequence[Finding], confidence: float) -> list[Can
 def _gap_reading(finding: Finding, confidence: float) -> Reading:
     if finding.at is None:
         raise ValueError("an undecided finding has a place")
-    lay = f"gap under a {metres(finding.edge_mm)} straightedge, {place_in_words(finding.at)}"
+    lay = f"gap under a {edge_text(finding.edge_mm)} straightedge, {place_in_words(finding.at)}"
     if finding.contacts is not None:
         a, b = finding.contacts
         lay += f", resting at {_tapes(a)} and {_tapes(b)}"
@@ -188,4 +188,4 @@ def _same_reading(a: Finding, b: Finding) -> bool:
 
 def _tapes(at: Point) -> str:
     """A second and third place beside one that named the walls."""
-    return f"({at[0] / MM_PER_M:.2f}, {at[1] / MM_PER_M:.2f}) m"
+    return f"{said.pair(at)}{'' if said.imperial() else ' m'}"

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from flatscan import said
 from flatscan.levelling.marking.areas import fill_labels, volumes_by_area
 from flatscan.levelling.possible import accounts_of, simulated_floors
 from flatscan.levelling.quantities import method_of
@@ -75,16 +76,16 @@ def counted(
 
 def _notes(way: Way, labels: NDArray[np.int32], frame: Frame) -> tuple[str, ...]:
     """What the numbered areas do not show."""
-    said = []
+    told = []
     specks_l = float(volumes_by_area(way.proposal.fill_mm, labels, frame.basis.surface.cell_mm)[0])
     if specks_l >= _LEAST_TOLD_L:
-        said.append(
-            f"{specks_l:.2f} litres of it lie outside the numbered areas, in places too small to mark: fill "
+        told.append(
+            f"{said.volume(specks_l, 2)} of it lie outside the numbered areas, in places too small to mark: fill "
             "there what the straightedge still shows"
         )
     if frame.bounds.blocked.any() and way.proposal.name != "lift_tiles":
-        said.append("Movement joints are carried through: no compound in them, and the areas end there")
-    return tuple(said)
+        told.append("Movement joints are carried through: no compound in them, and the areas end there")
+    return tuple(told)
 
 
 def without_vain_grinding(worked: list[Worked]) -> list[Worked]:

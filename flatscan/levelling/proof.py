@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.constants import MM_PER_M
 from flatscan.judgement.places import place_in_words
 from flatscan.levelling.plan import GapAfter, Proof
@@ -79,8 +80,8 @@ def worst_over(proof: Proof) -> str:
         return ""
     worst = max(over, key=lambda after: after.gap_mm / after.limit_mm)
     place = "" if worst.at is None else f", {place_in_words(worst.at)}"
-    edge = f"{round(worst.edge_mm / MM_PER_M, 2):g} m"
-    return f"a gap of {worst.gap_mm:.1f} mm under a {edge} straightedge (limit {worst.limit_mm:g} mm){place}"
+    gap, edge = said.thickness(worst.gap_mm), said.reach(worst.edge_mm)
+    return f"a gap of {gap} under a {edge} straightedge (limit {said.length(worst.limit_mm)}){place}"
 
 
 def _worst(gap: NDArray[np.float32], surface: Surface, edge_mm: float, limit_mm: float) -> GapAfter:
@@ -97,13 +98,13 @@ def _worst(gap: NDArray[np.float32], surface: Surface, edge_mm: float, limit_mm:
 def _open(work: JointWork | None) -> tuple[str, ...]:
     if work is None:
         return ("Joints and lips are not in this plan: the capture measured none",)
-    said = []
+    told = []
     undecided_m = work.metres_to_fill("not_decided")
     if undecided_m > 0.0:
-        said.append(f"{undecided_m:.1f} m of joint is not decided and not counted as filled")
+        told.append(f"{said.run(undecided_m * MM_PER_M)} of joint is not decided and not counted as filled")
     lips = sum(lip.word == "not_decided" for lip in work.lips)
     if lips:
-        said.append(f"{lips} lip{'' if lips == 1 else 's'} not decided and not counted as taken down")
+        told.append(f"{lips} lip{'' if lips == 1 else 's'} not decided and not counted as taken down")
     if work.unmeasured_m > 0.0:
-        said.append(f"{work.unmeasured_m:.1f} m of joint could not be measured")
-    return tuple(said)
+        told.append(f"{said.run(work.unmeasured_m * MM_PER_M)} of joint could not be measured")
+    return tuple(told)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.constants import MM2_PER_M2, MM3_PER_LITRE
 from flatscan.judgement.places import place_in_words
 from flatscan.levelling.choice.costs import cost_of
@@ -185,14 +186,15 @@ def _of_holes(
     litres = next((litres for name, litres in proposal.extra_l if name == HOLES), None)
     if litres is None or holes_mm is None:
         return ()
-    deep = f"{litres.value:.1f} litres, {float(holes_mm.max()):.0f} mm deep, counted in"
-    said = f"The holes of tiles that come out are filled flush first: {deep}"
+    deep = f"{said.volume(litres.value)}, {said.thickness(float(holes_mm.max()), 0)} deep, counted in"
+    told = f"The holes of tiles that come out are filled flush first: {deep}"
     most_mm = product.greatest_layer_mm
     if most_mm is not None and deepest_mm > most_mm:
-        said += (
-            f"; with the fill above {deepest_mm:.0f} mm, and this product may lie {most_mm:g} mm thick: take another"
+        told += (
+            f"; with the fill above {said.thickness(deepest_mm, 0)}, and this product may lie {said.length(most_mm)} "
+            f"thick: take another"
         )
-    return (said,)
+    return (told,)
 
 
 def _three(values: Sequence[float]) -> Percentiles:
@@ -217,4 +219,4 @@ def _too_thick(fill_mm: NDArray[np.floating], thickest_mm: float, product: Produ
         return ""
     row, col = np.unravel_index(int(np.nanargmax(fill_mm)), fill_mm.shape)
     place = place_in_words(surface.xy_mm(float(row), float(col)))
-    return f"{thickest_mm:.1f} mm is needed {place}, and the product allows at most {most_mm:g} mm"
+    return f"{said.thickness(thickest_mm)} is needed {place}, and the product allows at most {said.length(most_mm)}"

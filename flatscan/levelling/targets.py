@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from flatscan import said
 from flatscan.errors import SettingsError
 from flatscan.judgement.steps import gap_limits
 
@@ -33,7 +34,9 @@ def targets_of(pairs: Iterable[Target], *, margin_mm: float = 0.0) -> tuple[Targ
     """
     every = {(edge, limit - margin_mm) for edge, limit in pairs}
     if any(limit <= 0 for _, limit in every):
-        raise SettingsError("--margin", f"a margin of {margin_mm:g} mm leaves nothing of a limit", "Use a smaller one")
+        raise SettingsError(
+            "--margin", f"a margin of {said.length(margin_mm)} leaves nothing of a limit", "Use a smaller one"
+        )
     kept: list[Target] = []
     for edge, limit in sorted(every, key=lambda pair: (-pair[0], pair[1])):
         if not kept or limit < kept[-1][1]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.constants import MM_PER_M
+from flatscan import said
 from flatscan.errors import InputError
 from flatscan.judgement.places import place_in_words
 from flatscan.levelling.binding.bounds import WHOLE_FLOOR, NamedMask
@@ -134,9 +134,13 @@ class RuledFloor:
         if (mask & self.surface.inside).any():
             return
         low, high = self.surface.outline[0].min(axis=0), self.surface.outline[0].max(axis=0)
-        wide, deep = (high - low) / MM_PER_M
-        strip = f" with the {self.surface.strip_mm:g} mm along its walls left out" if self.surface.strip_mm > 0 else ""
-        what = f"'{name}' lies outside the judged floor; the floor is {wide:.1f} m by {deep:.1f} m{strip}"
+        wide, deep = (said.run(float(side)) for side in high - low)
+        strip = (
+            f" with the {said.cell(self.surface.strip_mm)} along its walls left out"
+            if self.surface.strip_mm > 0
+            else ""
+        )
+        what = f"'{name}' lies outside the judged floor; the floor is {wide} by {deep}{strip}"
         raise InputError(self.file, what, _ELSEWHERE)
 
 
@@ -148,13 +152,13 @@ def asks(rule: NamedMask) -> str:
     """
     value = rule.value_mm or 0.0
     if rule.name == WHOLE_FLOOR:
-        return f"the whole floor may rise {value:.1f} mm"
+        return f"the whole floor may rise {said.thickness(value)}"
     if rule.kind == "fixed_height":
         if value == 0.0:
             return f"'{rule.name}' stays as high as the old floor"
-        return f"'{rule.name}' stands {value:.1f} mm above the old floor"
+        return f"'{rule.name}' stands {said.thickness(value)} above the old floor"
     if rule.kind == "no_fill":
         return f"'{rule.name}' takes no compound"
     if rule.kind == "remove_tiles":
-        return f"'{rule.name}' come out and leave a hole of {value:.1f} mm to fill"
-    return f"'{rule.name}' allows {value:.1f} mm"
+        return f"'{rule.name}' come out and leave a hole of {said.thickness(value)} to fill"
+    return f"'{rule.name}' allows {said.thickness(value)}"

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.judgement.places import place_in_words
 from flatscan.levelling.binding.rules import UPPER_KINDS, asks
 
@@ -37,8 +38,9 @@ def unmet_words(surface: Surface, bounds: Bounds, beyond: NDArray[np.bool_], by_
     here = np.zeros_like(beyond)
     here[row, col] = True
     at_worst = [rule for rule in _capping(bounds) if _binds(rule, bounds, here)]
-    allowed = " and ".join(asks(rule) for rule in at_worst) or f"{most:.1f} mm is allowed"
-    words = f"{allowed} and {most + float(by_mm[row, col]):.1f} mm is needed {place_in_words(surface.xy_mm(row, col))}"
+    allowed = " and ".join(asks(rule) for rule in at_worst) or f"{said.thickness(most)} is allowed"
+    needed = said.thickness(most + float(by_mm[row, col]))
+    words = f"{allowed} and {needed} is needed {place_in_words(surface.xy_mm(row, col))}"
     also = [f"'{r.name}'" for r in _capping(bounds) if r not in at_worst and _binds(r, bounds, beyond)]
     return f"{words}; more than is allowed at {' and '.join(also)} too" if also else words
 

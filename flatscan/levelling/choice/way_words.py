@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from flatscan.quantity import decimals_for
+from flatscan import said
+from flatscan.constants import MM_PER_M
+from flatscan.quantity import spread
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -40,7 +42,7 @@ def way(method: Method, work: JointWork | None) -> str:
         return WAYS[method.name]
     jobs = []
     if work.metres_to_fill() > 0.0:
-        jobs.append(f"filling the {work.metres_to_fill():.1f} m of joint that are over")
+        jobs.append(f"filling the {said.run(work.metres_to_fill() * MM_PER_M)} of joint that are over")
     lips = sum(lip.word == "over" for lip in work.lips)
     if lips:
         jobs.append(f"taking down {lips} lip{'' if lips == 1 else 's'}")
@@ -49,25 +51,21 @@ def way(method: Method, work: JointWork | None) -> str:
 
 def takes(method: Method, product: Product) -> str:
     """``12 litres (8 to 17), buy 3 bags of 25 kg and keep 1 sealed, about 340 EUR (310 to 390)``."""
-    said = [f"{method.lifted_m2:.1f} m² of tiles" if method.name == "lift_tiles" else litres(method)]
+    told = [f"{said.area(method.lifted_m2)} of tiles" if method.name == "lift_tiles" else litres(method)]
     if method.buy:
         sealed = f" and keep {method.keep_sealed} sealed" if method.keep_sealed else ""
-        said.append(f"buy {method.buy} bag{'' if method.buy == 1 else 's'} of {product.bag_kg:g} kg{sealed}")
+        told.append(f"buy {method.buy} bag{'' if method.buy == 1 else 's'} of {said.bag(product.bag_kg)}{sealed}")
     if method.ground_l >= _LITTLE_L:
-        said.append(f"{method.ground_l:.1f} litres ground off {method.ground_m2:.1f} m²")
+        told.append(f"{said.volume(method.ground_l)} ground off {said.area(method.ground_m2)}")
     if method.cost is not None:
-        said.append(f"about {cost(method)}")
-    return ", ".join(said)
+        told.append(f"about {cost(method)}")
+    return ", ".join(told)
 
 
 def litres(method: Method) -> str:
     """As likely too little as too much, and the range of eight floors of ten, by which it is rounded."""
     low, middle, high = method.volume_p_l
-    places = min(decimals_for((high - low) / 2.0), 1)
-    value, low_text, high_text = (f"{max(0.0, v):.{places}f}" for v in (middle, low, high))
-    if low_text == high_text:
-        return f"{value} litres"
-    return f"0 to {high_text} litres" if float(value) == 0.0 else f"{value} litres ({low_text} to {high_text})"
+    return spread(middle, (low, high), "litres")
 
 
 def cost(method: Method) -> str:

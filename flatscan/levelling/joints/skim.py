@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.constants import MM3_PER_LITRE
 from flatscan.judgement.places import place_in_words
 from flatscan.levelling.binding.unmet import unmet_words
@@ -63,7 +64,8 @@ def _why_not(
         row, col = np.unravel_index(int(np.argmax(short)), short.shape)
         place = place_in_words(surface.xy_mm(float(row), float(col)))
         return (
-            f"{bounds.least_fill_mm[row, col]:.1f} mm is asked for {place}, and a thin coat is {fill[row, col]:.1f} mm"
+            f"{said.thickness(float(bounds.least_fill_mm[row, col]))} is asked for {place}, and a thin coat is "
+            f"{said.thickness(float(fill[row, col]))}"
         )
     if stays:
         lip = stays[0]
@@ -74,7 +76,7 @@ def _why_not(
 def _notes(
     surface: Surface, bounds: Bounds, work: JointWork | None, coat_mm: float, ramps_mm: NDArray[np.float32]
 ) -> tuple[str, ...]:
-    notes = [f"A coat of {coat_mm:g} mm lies as the floor lies: it closes joints and flattens nothing"]
+    notes = [f"A coat of {said.length(coat_mm)} lies as the floor lies: it closes joints and flattens nothing"]
     lips = len(lips_to_grind(surface, bounds, work))
     if lips:
         notes.append(f"First take down {lips} lip{'' if lips == 1 else 's'}")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.constants import MM_PER_M
+from flatscan import said
 from flatscan.judgement.places import place_in_words
 from flatscan.levelling.pouring.regions import OWN, leaves_own_height
 from flatscan.measures.chords import contacts_at, gap_field
@@ -48,8 +48,8 @@ class Breach:
             names = [r.name for r in bounds.rules if leaves_own_height(r) and r.mask[self.own_cell]]
             beside = f" beside '{names[0]}', which keeps its height" if names else " beside floor that keeps its height"
         return (
-            f"a gap of {self.gap_mm:.1f} mm under a {round(self.edge_mm / MM_PER_M, 2):g} m edge{beside}, where "
-            f"{self.limit_mm:g} mm is the limit, {place_in_words(surface.xy_mm(*self.cell))}"
+            f"a gap of {said.thickness(self.gap_mm)} under a {said.reach(self.edge_mm)} edge{beside}, where "
+            f"{said.length(self.limit_mm)} is the limit, {place_in_words(surface.xy_mm(*self.cell))}"
         )
 
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.judgement.places import place_in_words
 from flatscan.levelling.binding.unmet import unmet_words
 
@@ -40,7 +41,6 @@ def too_thick_words(
     row, col = (int(n) for n in np.unravel_index(int(thickness.argmax()), thickness.shape))
     if thickness[row, col] <= product.greatest_layer_mm + _ROUNDING_MM:
         return ""
-    return (
-        f"{what} would be {thickness[row, col]:.1f} mm thick {place_in_words(surface.xy_mm(row, col))}; the product "
-        f"may lie {product.greatest_layer_mm:.1f} mm thick"
-    )
+    thick, place = said.thickness(float(thickness[row, col])), place_in_words(surface.xy_mm(row, col))
+    may = said.length(product.greatest_layer_mm)
+    return f"{what} would be {thick} thick {place}; the product may lie {may} thick"
