@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import hashlib
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +16,8 @@ from flatscan.report.joint_words import judged_joints, labelled
 from flatscan.report.page_field import field_page
 from flatscan.report.page_joints import joint_words
 from flatscan.report.page_levelling import levelling_page
+from flatscan.report.page_site import site_page
+from flatscan.report.page_viewer import hash_source, spot, viewer_of
 from flatscan.report.result import versions
 
 if TYPE_CHECKING:
@@ -36,7 +37,7 @@ _MOST_HUMPS = 5
 
 
 def page_html(report: Report, picture_png: bytes, floor_jpg: bytes = b"", after_png: bytes = b"") -> str:
-    """Fill the page; every text is escaped, and nothing on it is fetched or run.
+    """Fill the page; every text is escaped, nothing on it is fetched, and only its own script is run.
 
     ``floor_jpg``: the floor from straight above; ``after_png``: the floor before and after levelling; empty: there is
     none.
@@ -44,13 +45,20 @@ def page_html(report: Report, picture_png: bytes, floor_jpg: bytes = b"", after_
     from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
-    style = _text_of("page.css")
+    viewer = viewer_of(report)
+    style = _text_of("page.css") + viewer.style
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
     page = environment.from_string(_text_of("page.html"))
     filled = page.render(
-        # The style is ours and holds no text of a user's; escaping it would break it.
+        # Style, script and data are ours or made to stand there; escaping would break them.
         style=Markup(style),  # noqa: S704
-        style_hash=Markup(_hash_source(style)),  # noqa: S704
+        style_hash=Markup(hash_source(style)),  # noqa: S704
+        script=Markup(viewer.script),  # noqa: S704
+        script_hash=Markup(hash_source(viewer.script)),  # noqa: S704
+        viewer=Markup(viewer.html),  # noqa: S704
+        data=Markup(viewer.data),  # noqa: S704
+        looks=Markup(viewer.looks),  # noqa: S704
+        photo_from_above=viewer.photo,
         picture=base64.b64encode(picture_png).decode(),
         picture_alt=_alt(report),
         floor_picture=base64.b64encode(floor_jpg).decode(),
@@ -68,6 +76,7 @@ def _words(report: Report, after_png: bytes) -> dict[str, Any]:
         "frame": places.FRAME_TEXT,
         "cautions": cautions_for(report),
         "gaps": [_gap(one, report.surface) for one in shown],
+        "site": site_page(report),
         "field": field_page(report),
         "budget": _budget(shown),
         "humps": [
@@ -115,6 +124,7 @@ def _gap(one: Shown, surface: Surface) -> dict[str, Any]:
         "span": wording.reach(round(one.spot.span_mm, -1)),
         "place": places.point(one.spot.at),
         "readings": traced.told(traced.from_readings(one.spot, surface)),
+        "spot": spot(one.spot.at, one.letter, one.spot.contacts, one.spot.edge_mm),
     }
 
 
@@ -141,7 +151,13 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "chance": wording.chance(finding.p_over),
         "limit_id": story.limit_set(finding),
         "where": finding.where,
+        "spot": spot(finding.at, _short(finding), finding.contacts, finding.edge_mm),
     }
+
+
+def _short(finding: Finding) -> str:
+    """What the map calls the place of a finding."""
+    return finding.joint or finding.placement or wording.kind(finding.what)
 
 
 def _listed(findings: Sequence[Finding]) -> list[Finding]:
@@ -244,8 +260,3 @@ def _flat(settings: Any, name: str = "") -> Iterator[tuple[str, str]]:
 
 def _text_of(name: str) -> str:
     return (resources.files("flatscan.report") / name).read_text(encoding="utf-8")
-
-
-def _hash_source(style: str) -> str:
-    """The style as a content security policy names it (CSP level 3, 2.3.1)."""
-    return "sha256-" + base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from flatscan.report import field_words, places, wording
 from flatscan.report.judged_placements import judged_placements
+from flatscan.report.page_viewer import spot
 
 if TYPE_CHECKING:
     from flatscan.report.judged_placements import JudgedPlacement
@@ -49,4 +50,5 @@ def _row(one: JudgedPlacement, report: Report) -> dict[str, Any]:
         "surface": "" if figure.surface is None else wording.size(figure.surface),
         "apart": wording.reach(round(figure.span_mm, -1)) if figure.span_mm else "",
         "place": places.point(figure.at) + ("; the surface disagrees: read it again" if one.conflict else ""),
+        "spot": spot(figure.at, one.number, figure.contacts, figure.edge_mm),
     }

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from flatscan.report import joint_story, joint_wording, wording
 from flatscan.report.joint_words import judged_joints, worst_places
+from flatscan.report.page_viewer import spot
 
 if TYPE_CHECKING:
     from flatscan.report.joint_words import Worst
@@ -52,4 +53,5 @@ def _row(one: Worst) -> dict[str, Any]:
         "limit": "" if one.limit_mm is None else wording.length(one.limit_mm),
         "chance": wording.chance(one.p_over),
         "place": joint_wording.where(one),
+        "spot": "" if one.station is None else spot(one.station.at, one.joint.id),
     }

@@ -7,6 +7,7 @@ import re
 from typing import TYPE_CHECKING, Any
 
 from flatscan.report import levelling_places, levelling_words, proof_words, wording
+from flatscan.report.page_viewer import spot
 
 if TYPE_CHECKING:
     from flatscan.judgement.verdict import AnswerCode
@@ -120,7 +121,16 @@ def _area(area: Area) -> dict[str, Any]:
         "mean": f"{area.mean_mm:.1f} mm",
         "most": f"{area.max_mm:.1f} mm",
         "place": levelling_places.area_place(area),
+        "spot": spot(_middle(area), f"area {area.number}"),
     }
+
+
+def _middle(area: Area) -> tuple[float, float] | None:
+    """Middle of the box around an area: somewhere to look."""
+    if not area.rings:
+        return None
+    low, high = area.rings[0].min(axis=0), area.rings[0].max(axis=0)
+    return float(low[0] + high[0]) / 2.0, float(low[1] + high[1]) / 2.0
 
 
 def _more(left: int, name: str) -> str:

@@ -1,15 +1,18 @@
-"""``report.html``: one page that fetches and runs nothing."""
+"""``report.html``: one page that fetches nothing and runs only its own script."""
 
 from __future__ import annotations
 
 import base64
 import hashlib
+import json
 import re
 from html.parser import HTMLParser
+from importlib import resources
 
 import pytest
 
 from flatscan.report.page import page_html
+from flatscan.report.page_viewer import SCRIPTS, script, text_of
 from flatscan.report.report import Report
 
 VOID = {"meta", "img", "br", "hr", "link", "input"}
@@ -33,7 +36,7 @@ class Reader(HTMLParser):
         assert self.open.pop() == tag
 
     def handle_data(self, data: str) -> None:
-        if "style" not in self.open:
+        if not {"style", "script"} & set(self.open):
             self.words.append(data)
 
 
@@ -57,10 +60,13 @@ def test_the_answer_is_the_heading_and_the_title(page: str, report: Report) -> N
     assert ("html", {"lang": "en"}) in reader.tags
 
 
-def test_it_runs_nothing_and_fetches_nothing(page: str) -> None:
+def test_it_fetches_nothing_and_has_no_script_but_its_own(page: str) -> None:
     reader = read(page)
     tags = {tag for tag, _ in reader.tags}
-    assert not tags & {"script", "link", "iframe", "object", "embed", "form", "base"}
+    assert not tags & {"link", "iframe", "object", "embed", "form", "base"}
+    scripts = [attributes for tag, attributes in reader.tags if tag == "script"]
+    data = "application/json"
+    assert scripts == [{"type": data, "id": "floor-data"}, {"type": data, "id": "floor-looks"}, {}]
     for tag, attributes in reader.tags:
         assert not any(name.startswith("on") or name == "style" for name in attributes), (tag, attributes)
         for name in ("src", "href"):
@@ -68,14 +74,33 @@ def test_it_runs_nothing_and_fetches_nothing(page: str) -> None:
     assert not re.search(r"https?://|@import|url\(", page)
 
 
-def test_the_policy_allows_this_style_and_pictures_only(page: str) -> None:
+def test_the_policy_allows_this_style_this_script_and_pictures_only(page: str) -> None:
     policy = next(a["content"] for t, a in read(page).tags if t == "meta" and "http-equiv" in a)
-    style = re.search(r"<style>(.*?)</style>", page, re.DOTALL)
-    assert style is not None
-    digest = base64.b64encode(hashlib.sha256(style[1].encode()).digest()).decode()
-    expected = "default-src 'none'; img-src data:; "
-    expected += f"style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
-    assert policy == expected
+    digests = []
+    for element in ("style", "script"):
+        found = re.search(rf"<{element}>(.*?)</{element}>", page, re.DOTALL)
+        assert found is not None
+        digests.append(base64.b64encode(hashlib.sha256(found[1].encode()).digest()).decode())
+    expected = f"default-src 'none'; img-src data:; style-src 'sha256-{digests[0]}'; script-src 'sha256-{digests[1]}'; "
+    assert policy == expected + "base-uri 'none'; form-action 'none'"
+
+
+def test_the_page_carries_the_floor_and_each_place_its_button(page: str, report: Report) -> None:
+    data = re.search(r'<script type="application/json" id="floor-data">(.*?)</script>', page, re.DOTALL)
+    assert data is not None
+    assert json.loads(data[1])["form"] == "flatscan-page/1"
+    spots = [json.loads(a["data-spot"] or "") for t, a in read(page).tags if t == "button" and "data-spot" in a]
+    worst = report.measurement.gaps[0]
+    contacts = [list(c) for c in worst.contacts]
+    assert {"at": list(worst.at), "label": "A", "contacts": contacts, "edge_mm": 2000.0} in spots
+
+
+def test_every_named_script_is_there_and_is_small() -> None:
+    folder = resources.files("flatscan.report.viewer")
+    there = {entry.name for entry in folder.iterdir() if entry.name.endswith(".js")}
+    assert there == set(SCRIPTS)
+    assert all(len(text_of(name).splitlines()) <= 300 for name in SCRIPTS)
+    assert "</script" not in script()
 
 
 def test_the_picture_is_inside_and_has_words_for_those_who_cannot_see_it(page: str) -> None:
@@ -112,6 +137,6 @@ def test_the_page_tells_what_it_must(page: str, report: Report) -> None:
 def test_hostile_texts_stay_texts(hostile: Report) -> None:
     html = page_html(hostile, b"")
     reader = read(html)
-    assert "script" not in {tag for tag, _ in reader.tags}
+    assert [tag for tag, _ in reader.tags].count("script") == 3  # the page's own
     assert "<script>alert(1)</script>" in " ".join(reader.words)
     assert "\x1b" not in html

@@ -1,0 +1,46 @@
+"""The page's sections on readiness and on what was recorded on site, as words and pictures for the template."""
+
+from __future__ import annotations
+
+import base64
+from typing import TYPE_CHECKING, Any
+
+from flatscan.report import places
+from flatscan.report.page_viewer import spot
+from flatscan.report.readiness_words import readiness_rows, readiness_summary
+from flatscan.report.record.pictures import fitted
+from flatscan.report.record.site_words import not_recorded, site_facts
+
+if TYPE_CHECKING:
+    from flatscan.report.report import Report
+
+#: All photographs together, so that the page stays easy to send, and the longest side of one.
+_ALL_BYTES, _MOST_PIXELS = 900_000, 900
+
+
+def site_page(report: Report) -> dict[str, Any]:
+    """What the sections say; a section without words is not shown."""
+    site = None if report.survey is None else report.survey.site
+    return {
+        "ready": readiness_summary(report.verdict.readiness),
+        "conditions": readiness_rows(report.verdict),
+        "facts": [] if site is None else [group for group in site_facts(site) if group.rows],
+        "not_recorded": [] if site is None else not_recorded(site),
+        "photos": _photos(report),
+    }
+
+
+def _photos(report: Report) -> list[dict[str, Any]]:
+    photos = () if report.survey is None else report.survey.site.photos
+    each = _ALL_BYTES // max(1, len(photos))
+    return [
+        {
+            "number": number,
+            "jpeg": base64.b64encode(fitted(photo.jpeg, most_pixels=_MOST_PIXELS, most_bytes=each)).decode(),
+            "alt": f"Photograph {number}: {photo.caption or 'no caption was recorded'}",
+            "caption": photo.caption,
+            "place": "" if photo.at_mm is None else places.point(photo.at_mm),
+            "spot": spot(photo.at_mm, f"photo {number}"),
+        }
+        for number, photo in enumerate(photos, 1)
+    ]
