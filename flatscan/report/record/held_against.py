@@ -84,11 +84,24 @@ def _row(finding: Finding, factor: float) -> dict[str, Any]:
         "limit": wording.length(finding.limit_mm),
         "set": story.limit_set(finding),
         "value": "" if value is None else wording.size(value),
-        "margin": "" if spare is None else wording.quantity(spare).replace("-", "−"),
+        "margin": "" if spare is None else _signed(wording.quantity(spare)),
         "guard": "" if value is None else _guard(value, finding.verdict, factor),
         "chance": "" if finding.p_over is None else chance_share(finding.p_over),
         "where": finding.where,
     }
+
+
+def _signed(said: str) -> str:
+    """With a true minus; what rounds to nothing has none.
+
+    >>> _signed("-3.7 ± 2.6 mm"), _signed("-0.0 ± 0.4 mm")
+    ('−3.7 ± 2.6 mm', '0.0 ± 0.4 mm')
+    """
+    number, _, rest = said.partition(" ")
+    if not number.startswith("-"):
+        return said
+    size = number.removeprefix("-")
+    return f"{'' if float(size) == 0.0 else '−'}{size} {rest}"
 
 
 def chance_share(p_over: float) -> str:

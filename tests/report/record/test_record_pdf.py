@@ -139,7 +139,7 @@ def test_figures_are_those_of_the_result_file(surveyed: Report, drawn: Drawn, to
         value, expanded = finding.value.value, 2.0 * finding.value.u
         if value >= expanded:
             assert f"{value:.1f} ± {expanded:.1f} mm" in held
-        spare = f"{finding.limit_mm - value:.1f} ± {expanded:.1f} mm".replace("-", "−")
+        spare = f"{finding.limit_mm - value:.1f} ± {expanded:.1f} mm".replace("-0.0", "0.0").replace("-", "−")
         assert spare in held
         assert finding.where in held
         read += 1
