@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from typing import TYPE_CHECKING
 
 from flatscan import new_folder
@@ -20,7 +21,8 @@ if TYPE_CHECKING:
 FILE_NAMES = (
     "result.json", "heatmap.png", "report.html", "gaps.csv", "findings.csv", "areas.csv", "height.tif", "height.json",
     "joints.csv", "stations.csv", "readings.csv", "next_readings.csv", "floor.jpg", "methods.csv", "after.png",
-    "marking_out.pdf", "marking_out.csv", "plan.dxf", "joint_work.csv", "floor.npz",
+    "marking_out.pdf", "marking_out.csv", "plan.dxf", "joint_work.csv", "floor.npz", "report.pdf",
+    "notice_of_concern.pdf",
 )  # fmt: skip
 _PART_OF = "a result"
 #: A result's readings.csv has no value to fill in; one that has is a person's own table.
@@ -88,6 +90,7 @@ def as_words(report: Report, written: Sequence[Path] = (), *, full: bool = False
 
 
 def _write_files(report: Report, folder: Path) -> None:
+    from flatscan.comparing.kept import kept_of
     from flatscan.report.cautions import cautions_for
     from flatscan.report.heatmap import heatmap_png
     from flatscan.report.heights import write_heights
@@ -98,10 +101,13 @@ def _write_files(report: Report, folder: Path) -> None:
     from flatscan.report.plan_files import write_plan_files
     from flatscan.report.reading_tables import field_csv, has_readings
     from flatscan.report.readings_sheet import readings_csv
+    from flatscan.report.record.letter_pdf import concern_letter_pdf
+    from flatscan.report.record.record_pdf import record_pdf
     from flatscan.report.saved_basis import FILE_NAME, basis_bytes
     from flatscan.report.tables import findings_csv, gaps_csv
 
-    (folder / "result.json").write_bytes(json_of(result_of(report)))
+    result = json_of(result_of(report))
+    (folder / "result.json").write_bytes(result)
     tables: dict[str, Callable[[Report], str]] = {"gaps": gaps_csv, "findings": findings_csv}
     if report.measurement.joints is not None and report.measurement.joints.joints:
         tables |= {"joints": joints_csv, "stations": stations_csv}
@@ -128,6 +134,16 @@ def _write_files(report: Report, folder: Path) -> None:
         paper=report.settings.level.paper,
     )
     if report.basis is not None:
-        (folder / FILE_NAME).write_bytes(basis_bytes(report.basis))
+        kept = kept_of(report.plan, report.measurement, report.surface.cell_mm)
+        (folder / FILE_NAME).write_bytes(basis_bytes(report.basis, kept))
     page = page_html(report, picture, seen_from_above, after)
     (folder / "report.html").write_text(page, encoding="utf-8", newline="\n")
+    digest = hashlib.sha256(result).hexdigest()
+    paper = report.settings.level.paper
+    record = record_pdf(
+        report, map_png=picture, after_png=after, floor_jpg=seen_from_above, result_sha256=digest, paper=paper
+    )
+    (folder / "report.pdf").write_bytes(record)
+    letter = concern_letter_pdf(report, result_sha256=digest, paper=paper)
+    if letter is not None:
+        (folder / "notice_of_concern.pdf").write_bytes(letter)
