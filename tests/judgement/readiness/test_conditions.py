@@ -267,3 +267,28 @@ def test_only_a_laboratory_settles_asbestos_never_kind_or_year(condition_of, kin
     if word == "not_met":
         assert "never grind" in found.advice
         assert "licensed firm" in found.advice
+
+
+def test_reasons_tell_the_survey_files_taps_and_cracks_too():
+    from dataclasses import replace
+
+    from flatscan.judgement.soundness import Soundness, soundness_reasons
+    from flatscan.sources.survey.survey import Survey
+
+    from .conftest import FILE, READY
+
+    cracks = (SeenCrack(((0.0, 0.0), (500.0, 100.0), (900.0, 0.0)), width_mm=0.4, moves=False),)
+
+    def reasons(tapped: Tapped, field=None) -> list[str]:
+        found = replace(READY, sound=Sound(tapped=tapped, cracks=cracks))
+        return soundness_reasons(Soundness.of(field, Survey(FILE, site=found)))
+
+    uncounted, crack = reasons(Tapped(None, 3, 0, hollow_at_mm=((1000.0, 2000.0),)))
+    assert uncounted.startswith("3 places tapped sound hollow or loose: hollow at (1.00, 2.00) (metres from the left")
+    assert "Tap at least 10 places" in uncounted
+    assert crack == (
+        "1 crack recorded: from (0.00, 0.00) to (0.90, 0.00), 0.4 mm wide (metres from the left and the bottom wall)"
+    )
+    counted, _ = reasons(Tapped(20, 2, 1), taps(10, hollow=1))
+    assert counted.startswith("4 of 31 places tapped sound hollow or loose: hollow at (1.00, 0.40)")
+    assert "By places that is 13 %: above a tenth" in counted
