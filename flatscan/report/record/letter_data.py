@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from flatscan.report import story, wording
+from flatscan.report.readiness_steps import found_asbestos
 from flatscan.report.record.evidence import short_id
 from flatscan.report.record.front import head_fields, site_of
 from flatscan.report.record.held_against import excess, measured_value, rule_text
@@ -54,6 +55,8 @@ _FOLLOWS_CONDITION: Mapping[ConditionName, str] = {
         "make people ill"
     ),
 }
+#: Steps that say how to work with the program, and single readings.
+_TO_THE_PROGRAM = (story.READ_BY_HAND, " --", "flatscan")
 _CHOICES = (
     "The work proposed above is to be done first, as an extra to the order.",
     "The open points are to be settled first; you tell us the results in writing.",
@@ -82,6 +85,7 @@ def letter_data(report: Report, concerns: Concerns, result_sha256: str, paper: P
         "conditions": [{"title": c.title, "said": _condition(c)} for c in concerns.not_met],
         "open": [*_unseen(concerns.unseen), *_open(concerns)],
         "follows": list(dict.fromkeys(_follows(concerns))),
+        "way": _way(report),
         "proposed": _proposed(report),
         "until": _until(report, concerns),
         "choices": list(_CHOICES),
@@ -148,13 +152,14 @@ def _source(finding: Finding, report: Report) -> str:
 
 
 def _condition(condition: Condition) -> str:
-    asked = f"Asked: {condition.asked}" if condition.asked else ""
-    parts = (condition.recorded, asked, condition.advice)
-    return " ".join(f"{part.rstrip('.')}." for part in parts if part)
+    """What was recorded and what is asked; what to do about it stands among the proposals."""
+    asked = f"asked: {condition.asked}" if condition.asked else ""
+    parts = (condition.recorded, asked)
+    return " ".join(f"{part[0].upper()}{part[1:].rstrip('.')}." for part in parts if part)
 
 
 def _open(concerns: Concerns) -> list[dict[str, str]]:
-    unsettled = [{"title": c.title, "said": f"could not be decided. {_condition(c)}"} for c in concerns.open]
+    unsettled = [{"title": c.title, "said": f"could not be decided. {_condition(c)}".rstrip()} for c in concerns.open]
     return [*unsettled, *({"title": c.title, "said": "not recorded."} for c in concerns.unrecorded)]
 
 
@@ -166,7 +171,7 @@ def _unseen(found: Sequence[Finding]) -> list[dict[str, str]]:
         places = [finding.where for finding in found if wording.kind(finding.what) == kind]
         more = f"; and {len(places) - _MOST_UNSEEN} more, see the survey record" if len(places) > _MOST_UNSEEN else ""
         said = f"{'; '.join(places[:_MOST_UNSEEN])}{more}."
-        lines.append({"title": f"{kind[0].upper()}{kind[1:]}, not seen", "said": said})
+        lines.append({"title": f"{kind[0].upper()}{kind[1:]}, not measured", "said": said})
     return lines
 
 
@@ -179,13 +184,19 @@ def _follows(concerns: Concerns) -> Iterator[str]:
             yield _FOLLOWS_CONDITION[condition.name]
 
 
+def _way(report: Report) -> str:
+    """The way of levelling that was found best, where the answer is to level and no asbestos forbids it."""
+    if report.verdict.answer.code not in {"level_areas", "level_all"} or found_asbestos(report):
+        return ""
+    return next(iter(report.plan.recommendation), "")
+
+
 def _proposed(report: Report) -> list[str]:
-    """The way of levelling that was found best, and the work in its order; orders to the program are none of it."""
-    work = [step for step in story.next_steps(report) if not step.startswith(story.READ_BY_HAND) and " --" not in step]
+    """The work in its order and the readings to take; what is an order to the program is none of it."""
+    work = [step for step in story.next_steps(report) if not any(part in step for part in _TO_THE_PROGRAM)]
     readings = len(report.verdict.next_readings)
-    by_hand = [f"Read by hand at the places that the survey record names ({readings}), to settle what is open"]
-    way = list(report.plan.recommendation[:1]) if report.verdict.answer.code in {"level_areas", "level_all"} else []
-    return [*way, *work[:-1], *(by_hand if readings else []), *work[-1:]]
+    by_hand = f"Read by hand at the places that the survey record names ({readings}), to settle what is open"
+    return [*work, *([by_hand] if readings else [])]
 
 
 def _until(report: Report, concerns: Concerns) -> str:

@@ -279,7 +279,7 @@ def crack_line(crack: SeenCrack) -> str:
 
 
 def _note(note: Note) -> str:
-    return ", ".join([note.text, *_at(note.at_mm)])
+    return f"{note.text} ({_at(note.at_mm)[0]})" if note.at_mm is not None else note.text
 
 
 def _at(at_mm: Point | None) -> list[str]:

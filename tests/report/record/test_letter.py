@@ -79,12 +79,13 @@ def test_it_holds_what_such_letters_hold_in_order(surveyed: Report, tools: Tools
     worst = report.verdict.findings[0]
     assert worst.value is not None
     parts = (
-        "DRAFT", "Invented Floors", "Invented Client", "Notice of concern", "Object: Invented house", "On 4 March 2025",
+        "DRAFT", "Not part of the letter", "local law", "Invented Floors", "Invented Client", "Notice of concern",
+        "Object: Invented house", "On 4 March 2025",
         "What was found", worst.value.text(), f"over the limit by {worst.value.value - worst.limit_mm:.1f}",
-        "What else is not in order", "Dry.", "recorded of dry", "asked of dry",
+        "What else is not in order", "Dry.", "Recorded of dry", "Asked: asked of dry",
         "What is open or not recorded", "Sound: could not be decided", "What may follow if work starts anyway",
         "Moisture shut in", "What we propose", "Please decide", "in writing", "we do not start work on this floor",
-        "Attachments", tools.sha, "Not part of the letter", "local law",
+        "Attachments", tools.sha,
     )  # fmt: skip
     at = 0
     for part in parts:
@@ -127,6 +128,21 @@ def test_names_that_nobody_recorded_are_lines_to_write_on(surveyed: Report, tool
     assert "Invented" not in said
     assert "Object:" in said
     assert "that is to carry the new floor was measured" in said
+
+
+def test_where_asbestos_was_found_no_way_of_levelling_is_proposed(surveyed: Report, tools: Tools) -> None:
+    plan = replace(surveyed.plan, recommendation=("Best is to grind and patch", "It is cheap"))
+    report = replace(judged(surveyed, "level_areas", tools.ready()), plan=plan)
+    said = letter(report, tools)
+    assert said is not None
+    assert "Best is to grind and patch" in said
+    assert report.survey is not None
+    old = replace(report.survey.site.old, asbestos="found")
+    found = replace(report, survey=replace(report.survey, site=replace(report.survey.site, old=old)))
+    said = letter(found, tools)
+    assert said is not None
+    assert "Best is to grind and patch" not in said
+    assert "Stop." in said
 
 
 def test_it_gives_no_orders_to_the_program(surveyed: Report, tools: Tools) -> None:
