@@ -87,7 +87,10 @@ LIMITS = Caution("limits", "What comes first", "Local code, contract and product
 
 def cautions_for(report: Report) -> tuple[Caution, ...]:
     """The cautions that the suggested work calls for, asbestos first; the last one always."""
-    return _called_for(_work(report), report.verdict.answer.code, report.survey)
+    readiness = report.verdict.readiness
+    dry = readiness is not None and readiness.named("dry").word == "met"
+    found = _called_for(_work(report), report.verdict.answer.code, report.survey)
+    return tuple(caution for caution in found if not (dry and caution is MOISTURE))
 
 
 def cautions_of(

@@ -179,6 +179,13 @@ def test_found_asbestos_is_told_even_where_nothing_is_done(report: Report) -> No
     assert names(surveyed(bare, old("found"))) == ["asbestos_found", "limits"]
 
 
+def test_a_base_that_was_read_dry_is_not_to_be_read_again(report: Report) -> None:
+    read = Moisture("carbide", 1.0, base="cement_screed", beneath_tiles=True)
+    assert "moisture" in names(surveyed(report))
+    assert "moisture" not in names(surveyed(report, site(moisture=(read,))))
+    assert "moisture" in names(surveyed(report, site(moisture=(replace(read, beneath_tiles=False),))))
+
+
 # Heating
 
 

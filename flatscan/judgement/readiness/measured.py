@@ -8,6 +8,7 @@ from flatscan import said
 from flatscan.judgement.findings import GAP_KINDS, WORD_ORDER
 from flatscan.judgement.placement_findings import speaks
 from flatscan.judgement.readiness.asked import Asked, condition
+from flatscan.judgement.readiness.old_covering import with_care
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -67,10 +68,11 @@ def measured(
     return (
         _condition("flat", flat, gaps, limit_sets, "Level the floor as the plan says, then measure again", _NO_GAP),
         _joints("joints", wide, tally, limit_sets, old, "Fill the joints"),
-        _joints("lips", lips, tally, limit_sets, old, "Take the lips down or fill up to them"),
+        _joints("lips", lips, tally, limit_sets, old, with_care(_LIPS, old, "Fill up to the lips and grind nothing")),
     )
 
 
+_LIPS = "Take the lips down or fill up to them"
 _NO_GAP = Asked("no limit for gaps was asked for")
 
 

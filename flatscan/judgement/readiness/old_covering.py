@@ -21,6 +21,13 @@ STOP = (
 )
 
 
+def with_care(advice: str, old: OldCovering, instead: str) -> str:
+    """Advice that disturbs the old floor: only after the test; ``instead`` where asbestos was found."""
+    if old.asbestos == "found":
+        return f"{instead}: the old floor holds asbestos"
+    return advice if old.asbestos == "none_found" else f"{advice}. Not before the asbestos test"
+
+
 def old_covering(site: Site) -> Condition:
     """In order only where a laboratory found none: looks, size and age prove nothing, so a year settles nothing.
 

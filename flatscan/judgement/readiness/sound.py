@@ -5,30 +5,35 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from flatscan.judgement.readiness.asked import Asked, condition, joined, worst_of
+from flatscan.judgement.readiness.old_covering import with_care
 from flatscan.judgement.readiness.site_limits import site_limits
 from flatscan.judgement.soundness import LEAST_TAPS, count
 
 if TYPE_CHECKING:
     from flatscan.judgement.readiness.readiness import Condition, ConditionWord
     from flatscan.judgement.soundness import Soundness
-    from flatscan.sources.survey.site import Sound
+    from flatscan.sources.survey.site import OldCovering, Sound
     from flatscan.sources.survey.survey import Survey
 
 _TAP = f"Tap every tile, and at least {LEAST_TAPS}, with a rod and write down how many sound hollow or are loose"
+_LEAVE = "A licensed firm decides what is done with it"
+#: Floors without a covering that could be hollow or loose.
+_BARE = ("screed", "concrete")
 _BARRED = "Find out whether {it} moves (a dab of plaster across it that breaks), and have what moves dealt with first"
 
 
-def sound(soundness: Soundness | None, site: Sound) -> Condition:
+def sound(soundness: Soundness | None, site: Sound, old: OldCovering) -> Condition:
     """In order where at least ten places were tapped, none of them hollow or loose, and pull-off is not too low.
 
     Up to a tenth bad only those tiles come out, above it the whole covering; either way it is not in order before. A
-    pull-off test tells of the base's own strength at a few places: without taps it leaves the matter open.
+    pull-off test tells of the base's own strength at a few places: without taps it settles only bare screed and
+    concrete, of which nothing can come loose.
     """
     share = site_limits().rule("hollow_share_most")
     text = (
         f"nothing hollow or loose; up to {100 * share.figure:.0f} % {share.unit} the bad tiles come out, above it all"
     )
-    taps = _taps(soundness, share.figure)
+    taps = _taps(soundness, share.figure, old)
     asked = Asked.by(share, text)
     if site.pull_off_n_per_mm2 is None:
         word, told, advice, short = taps
@@ -42,8 +47,9 @@ def sound(soundness: Soundness | None, site: Sound) -> Condition:
         one: _Told = ("not_met", told, weak, f"strength ({site.pull_off_n_per_mm2:g} {rule.unit}, {strong})")
     else:
         one = ("met", told, "", "")
-    tapped: _Told = ("open", "not tapped", _TAP, "") if taps[0] == "not_recorded" else taps
-    both = [one, tapped]
+    both = [one, taps]
+    if taps[0] == "not_recorded":
+        both = [one] if old.kind in _BARE else [one, ("open", "not tapped", _TAP, "")]
     wanting = [part for part in both if part[0] != "met"]
     return condition(
         "sound",
@@ -59,7 +65,7 @@ def sound(soundness: Soundness | None, site: Sound) -> Condition:
 _Told = tuple["ConditionWord", str, str, str]
 
 
-def _taps(soundness: Soundness | None, most_share: float) -> _Told:
+def _taps(soundness: Soundness | None, most_share: float, old: OldCovering) -> _Told:
     if soundness is None or not (soundness.tapped or soundness.bad_count):
         return "not_recorded", "", _TAP, ""
     bad, tapped, share = soundness.bad_count, soundness.tapped, soundness.bad_share
@@ -73,13 +79,14 @@ def _taps(soundness: Soundness | None, most_share: float) -> _Told:
             return "open", told, f"Too few to tell. {_TAP}", ""
         return "met", f"{told}; what lies between was not tapped", "", ""
     if share is None:
-        advice = f"Take out or fix what is bad. {_TAP}: their share says whether all must come up"
-        return "not_met", told, advice, soundness.bad_places
+        advice = with_care("Take out or fix what is bad", old, _LEAVE)
+        return "not_met", told, f"{advice}. {_TAP}: their share says whether all must come up", soundness.bad_places
     told += f" ({100 * share:.0f} %)"
     if share > most_share:
-        return "not_met", told, "Take the whole covering up, then measure the base", soundness.bad_places
+        all_up = with_care("Take the whole covering up, then measure the base", old, _LEAVE)
+        return "not_met", told, all_up, soundness.bad_places
     advice = "Take out the bad tiles, fill what is taken out, tap around it again and write down how it sounds then"
-    return "not_met", told, advice, soundness.bad_places
+    return "not_met", told, with_care(advice, old, _LEAVE), soundness.bad_places
 
 
 def crack_free(soundness: Soundness | None, site: Sound) -> Condition:
@@ -117,14 +124,15 @@ def crack_free(soundness: Soundness | None, site: Sound) -> Condition:
     )
 
 
-def clean(site: Sound) -> Condition:
+def clean(site: Sound, old: OldCovering) -> Condition:
     """In order where it was found clean and nothing that keeps glue or compound from holding was named."""
     rule, drop = site_limits().rule("clean"), site_limits().rule("water_drop")
     asked = Asked.by(rule, "free of grease, wax, paint, loose glue and dust")
     clean_it = (
-        "Take it off and degrease. Old tiles are dense (water that still stands after "
-        f"{drop.figure:g} {drop.unit} tells: {drop.source.document}, {drop.source.mark}): prime as the data sheet says"
+        f"Take it off and degrease. Where a drop of water still stands after {drop.figure:g} {drop.unit} the floor is "
+        "dense: prime it as the data sheet says"
     )
+    clean_it = with_care(clean_it, old, "Leave scraping and grinding") if old.asbestos == "found" else clean_it
     if site.contamination:
         named = ", ".join(site.contamination)
         recorded = f"found: {named}"

@@ -56,6 +56,8 @@ def to_settle(readiness: Readiness) -> str:
         for c in readiness.conditions
         if c.name not in MEASURED and (c.word == "not_met" or (c.name == "crack_free" and c.word == "open"))
     ]
+    # Found asbestos comes before all else.
+    found.sort(key=lambda c: c.name != "old_covering")
     return listed((c.short or MATTER[c.name] for c in found), most=_MOST_FIRST)
 
 

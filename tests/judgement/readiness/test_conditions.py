@@ -196,6 +196,31 @@ def test_pull_off_where_it_was_recorded(condition_of, pull_off, tapped, word):
     assert "BEB" in found.source
 
 
+@pytest.mark.parametrize(("kind", "word"), [("screed", "met"), ("concrete", "met"), ("timber", "open"), (None, "open")])
+def test_pull_off_alone_settles_only_a_bare_base(condition_of, kind, word):
+    found = condition_of("sound", sound=Sound(pull_off_n_per_mm2=1.2), old=OldCovering(kind=kind))
+    assert found.word == word
+
+
+@pytest.mark.parametrize(
+    ("asbestos", "said"),
+    [
+        ("found", "A licensed firm decides what is done with it: the old floor holds asbestos"),
+        ("not_tested", "Not before the asbestos test"),
+        (None, "Not before the asbestos test"),
+        ("none_found", "write down how it sounds then"),
+    ],
+)
+def test_no_tile_comes_out_before_the_laboratory_has_spoken(condition_of, asbestos, said):
+    hollow = Sound(tapped=Tapped(50, 1, 0), clean=False)
+    old = OldCovering(kind="ceramic_tile", asbestos=asbestos)
+    advice = condition_of("sound", sound=hollow, old=old).advice
+    assert said in advice
+    assert ("Take out" in advice) == (asbestos != "found")
+    scraping = condition_of("clean", sound=hollow, old=old).advice
+    assert scraping.startswith("Leave scraping and grinding") == (asbestos == "found")
+
+
 # Cracks
 
 

@@ -163,6 +163,10 @@ def test_a_floor_without_tiles_needs_no_joint_limits(judged, ready):
             "Flat enough; first settle room climate (air 16 °C, at least 18 °C)",
         ),
         ({"old": OldCovering(asbestos="found")}, "Flat enough; first settle asbestos (found)"),
+        (
+            {"old": OldCovering(asbestos="found"), "climate": Climate(16.0, 18.0, None, 72.0)},
+            "Flat enough; first settle asbestos (found) and room climate (air 16 °C, at least 18 °C)",
+        ),
         ({"sound": replace(READY.sound, tapped=Tapped(40, 2, 0))}, "Flat enough; first settle 2 hollow places"),
         (
             {"sound": replace(READY.sound, cracks=(SeenCrack(((0.0, 0.0), (1.0, 1.0)), moves=True),), clean=False)},
