@@ -7,7 +7,7 @@ from typing import Any, NoReturn
 
 import typer
 
-from flatscan.cli import check, demo, level, limits, schema, sheet, survey
+from flatscan.cli import check, compare, demo, level, limits, schema, sheet, survey
 from flatscan.errors import EXIT_BAD_INPUT, FlatscanError
 
 #: A wrong command, option or argument: what every such error of the parser is a kind of.
@@ -25,6 +25,7 @@ app = typer.Typer(
 )
 app.command(name="check")(check.check)
 app.command(name="level")(level.level)
+app.command(name="compare")(compare.compare)
 app.command(name="limits")(limits.limits)
 app.command(name="sheet")(sheet.sheet)
 app.command(name="demo")(demo.demo)

@@ -9,7 +9,7 @@ import numpy as np
 
 from flatscan.comparing.alignment import align
 from flatscan.comparing.areas_now import areas_now
-from flatscan.comparing.common import common_of
+from flatscan.comparing.common import common_of, heights
 from flatscan.comparing.comparison import Comparison, Difference
 from flatscan.comparing.datum import floor_without_work, laid, on_grid
 from flatscan.comparing.errors_drawn import less_plane, raw_errors
@@ -65,11 +65,13 @@ def compare_floors(
     datum = replace(datum, u_mm=float(errors[:, over_areas].mean(axis=1).std()))
     difference = Difference(
         common.grid,
+        *_both_heights(common, d),
         on_grid(d, common.both, common.grid),
         on_grid(errors.std(axis=0), common.both, common.grid),
         np.asarray(on_grid(found.changed.astype(np.float32), common.both, common.grid) == 1.0),
         changes(common, d, errors, found.changed, worked),
         found.threshold,
+        found.least_mm,
     )
     filled = [area for area in areas if not area.planned.grinds]
     return Comparison(
@@ -82,6 +84,12 @@ def compare_floors(
         open_spots(before, after, pose, areas),
         sorted(set(before.gap_limits)) == sorted(set(after.gap_limits)),
     )
+
+
+def _both_heights(common: Common, d_mm: NDArray[np.float64]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """(rows, cols) heights before and after about the reference plane of the map after; NaN not seen in both."""
+    after = heights(common.after)[common.both]
+    return on_grid(after - d_mm, common.both, common.grid), on_grid(after, common.both, common.grid)
 
 
 def _worked(areas: Sequence[AreaNow], common: Common) -> NDArray[np.bool_]:

@@ -53,17 +53,22 @@ class Change:
 class Difference:
     """After minus before on one grid of the map after. Arrays (rows, cols), NaN or False where not seen in both.
 
-    ``d_mm`` float32; ``u_mm`` float32 its standard uncertainty in each cell; ``changed`` bool where the difference is
-    more than chance shows anywhere on the map in 19 of 20 comparisons of one unchanged floor; ``changes`` those places,
-    largest first. ``threshold``: that chance's bound in standard uncertainties.
+    ``before_mm`` and ``after_mm`` float32: heights of both, brought together; ``d_mm`` float32: their difference;
+    ``u_mm`` float32: its standard uncertainty in each cell; ``changed`` bool: where the difference is more than chance
+    shows anywhere on the map in 19 of 20 comparisons of one unchanged floor; ``changes``: those places, largest first;
+    ``threshold``: that bound in standard uncertainties; ``least_mm``: the smallest change over a hand's breadth
+    that is more than chance on the typical place.
     """
 
     grid: Grid
+    before_mm: NDArray[np.float32]
+    after_mm: NDArray[np.float32]
     d_mm: NDArray[np.float32]
     u_mm: NDArray[np.float32]
     changed: NDArray[np.bool_]
     changes: tuple[Change, ...]
     threshold: float
+    least_mm: float
 
 
 @dataclass(frozen=True, slots=True)

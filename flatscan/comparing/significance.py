@@ -32,19 +32,25 @@ _LEAST_U_MM = 1e-6
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Significant:
-    """``changed`` (n,) bool; ``threshold``: bound of the maximum, in standard uncertainties."""
+    """What is more than chance.
+
+    ``changed`` (n,) bool; ``threshold``: bound of the maximum, in standard uncertainties; ``least_mm``: the change that
+    reaches it over the smallest patch, typically.
+    """
 
     changed: NDArray[np.bool_]
     threshold: float
+    least_mm: float
 
 
 def significant(common: Common, d_mm: NDArray[np.float64], errors_mm: NDArray[np.float32]) -> Significant:
     """Hold the difference ``d_mm`` (n,) against its simulated errors (draws, n)."""
-    scores, farthest = [], np.zeros(len(errors_mm))
+    scores, usual_mm, farthest = [], [], np.zeros(len(errors_mm))
     for smooth in _smoothers(common):
         smoothed = np.stack([smooth(one) for one in errors_mm])
         u = np.sqrt(np.mean(np.square(smoothed, dtype=np.float64), axis=0))
         known = np.maximum(u, _LEAST_U_MM)
+        usual_mm.append(float(np.median(u)))
         scores.append(smooth(d_mm) / known)
         farthest = np.maximum(farthest, np.abs(smoothed / known).max(axis=1, initial=0.0))
     # One draw more than asked for is left above: a quantile of few draws must not lean low.
@@ -53,7 +59,7 @@ def significant(common: Common, d_mm: NDArray[np.float64], errors_mm: NDArray[np
     score = np.stack(scores)
     finest = score[0]
     over = (np.abs(score) > threshold) & (np.sign(score) == np.sign(finest)) & (np.abs(finest) > 1.0)
-    return Significant(np.asarray(over.any(axis=0)), threshold)
+    return Significant(np.asarray(over.any(axis=0)), threshold, threshold * usual_mm[0])
 
 
 def changes(
