@@ -26,7 +26,8 @@ def levelling_pages(report: Report) -> dict[str, Any]:
     return told | {
         "anything": any(told[part] for part in ("ways", "areas", "refused", "nothing", "recommended")),
         "corners": _corners(data),
-        "tape_unit": said.unit("m"),
+        # Feet and inches carry their own marks.
+        "tape_unit": "" if said.imperial() else ", m",
         "sheet": "" if data.nothing else _sheet(data),
     }
 
