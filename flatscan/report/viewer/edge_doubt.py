@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     from flatscan.measures.surface_chord import SurfaceChord
     from flatscan.surface.surface import Surface
 
-#: Numbers of all modes together: about a megabyte and a half of page.
-_MOST_NUMBERS = 1_500_000
+#: Numbers of all modes together: about two megabytes of page. What is left out makes u larger or about the same.
+_MOST_NUMBERS = 2_000_000
 #: Finest and coarsest step of a mode, and steps over its range: larger modes are rarer and are given 16 bits.
 _MODE_STEP_MM, _COARSE_MM, _STEPS = 0.002, 0.004, 240
 

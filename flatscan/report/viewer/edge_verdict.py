@@ -36,8 +36,8 @@ if TYPE_CHECKING:
     from flatscan.surface.noise.denoise import Posterior
     from flatscan.surface.surface import Surface
 
-#: Drawn errors of a scan's estimate; each holds hundreds of lines.
-_DRAWS = 4
+#: Drawn errors of a scan's estimate: as many as so many cells make, in these bounds. Lines of one draw share its bend.
+_DRAWN_CELLS, _LEAST_DRAWS, _MOST_DRAWS = 8_000_000, 4, 24
 #: A coarse grid made from readings has few lines, but many floors.
 _FLOORS = 40
 #: Lines that see less than this share of what the best one sees say too little.
@@ -84,7 +84,8 @@ def _errors(surface: Surface, rng: np.random.Generator, known: Posterior | None)
         for floor in surface.realisations_mm[:_FLOORS]:
             yield floor - surface.estimate_mm
         return
-    for _ in range(_DRAWS):
+    draws = _DRAWN_CELLS // max(1, surface.height_mm.size)
+    for _ in range(min(max(draws, _LEAST_DRAWS), _MOST_DRAWS)):
         yield draw_truth(surface, rng, known) - surface.estimate_mm
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -24,7 +25,7 @@ def place_of_photo(picture: FloorPicture) -> dict[str, Any]:
     ``flipped``: the picture's first row is the far one (largest y), as pictures are stored.
     """
     first, second = _steps(picture)
-    height, width = (-(-(-(-side // first)) // second) for side in picture.tone.shape)
+    height, width = (math.ceil(math.ceil(side / first) / second) for side in picture.tone.shape)
     return {
         "origin_mm": [float(x) for x in picture.origin_mm],
         "mm_per_pixel": first * second * picture.pixel_mm,
@@ -54,5 +55,5 @@ def photo_jpg(picture: FloorPicture) -> bytes:
 def _steps(picture: FloorPicture) -> tuple[int, int]:
     """Sides of the square blocks that ``shown_pixels`` makes one of, and of those that are made one after it."""
     first = floor.block_step(picture.tone.shape, MOST_PIXELS)
-    shown = tuple(-(-side // first) for side in picture.tone.shape)
+    shown = tuple(math.ceil(side / first) for side in picture.tone.shape)
     return first, floor.block_step(shown, _MOST_PIXELS)
