@@ -101,7 +101,7 @@ def cautions_of(
     sound = Soundness.of(None, survey)
     told = _Work(
         plan,
-        bad_taps=bool(bad_taps) or (sound is not None and sound.bad_count > 0),
+        lifts=bool(bad_taps) or (sound is not None and sound.bad_count > 0) or _named_tiles(survey),
         lips_down=None if work is None else any(lip.word == "over" for lip in work.lips),
         joints_filled=work is not None and work.metres_to_fill() > 0.0,
     )
@@ -111,37 +111,44 @@ def cautions_of(
 def disturbs_old_floor(report: Report) -> bool:
     """Whether the suggested work grinds, breaks or lifts the old floor, or drills into it for a moisture reading."""
     work, code = _work(report), report.verdict.answer.code
-    zones = () if report.survey is None else report.survey.zones
-    readiness = report.verdict.readiness
-    dry = None if readiness is None else readiness.named("dry")
-    drills = dry is not None and dry.word in ("not_met", "open")
-    return _dust(work, code) or work.bad_taps or drills or any(zone.kind == "remove_tiles" for zone in zones)
+    return _dust(work, code) or work.lifts or work.drills
 
 
 @dataclass(frozen=True, slots=True)
 class _Work:
-    """What the work does. ``lips_down``: lips are to be taken down; None: they were not judged."""
+    """What the work does. ``lips_down``: lips are to be taken down; None: they were not judged.
+
+    ``lifts``: tiles come out, hollow or loose ones or those that the survey names; ``drills``: the base is to be read.
+    """
 
     plan: LevellingPlan
-    bad_taps: bool
+    lifts: bool
     lips_down: bool | None
     joints_filled: bool
+    drills: bool = False
 
 
 def _work(report: Report) -> _Work:
     tally = report.verdict.joint_tally
     sound = Soundness.of(report.field, report.survey)
+    readiness = report.verdict.readiness
     return _Work(
         report.plan,
-        bad_taps=sound is not None and sound.bad_count > 0,
+        lifts=(sound is not None and sound.bad_count > 0) or _named_tiles(report.survey),
         lips_down=takes_down_lips(report),
         joints_filled=tally is not None and tally.fill_m > 0.0,
+        drills=readiness is not None and readiness.named("dry").word in ("not_met", "open"),
     )
+
+
+def _named_tiles(survey: Survey | None) -> bool:
+    """Whether the survey file says of some tiles that they come out."""
+    return survey is not None and any(zone.kind == "remove_tiles" for zone in survey.zones)
 
 
 def _called_for(work: _Work, answer: AnswerCode, survey: Survey | None) -> tuple[Caution, ...]:
     dust, fills = _dust(work, answer), _fills(work.plan, answer)
-    touched = dust or fills or work.joints_filled or work.bad_taps
+    touched = dust or fills or work.joints_filled or work.lifts or work.drills
     found = [*_asbestos(survey, touched=touched)]
     if dust:
         found.append(SILICA)

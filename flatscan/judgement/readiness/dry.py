@@ -55,9 +55,14 @@ def dry(site: Site, confidence: float) -> Condition:
         held.word,
         _asked(held),
         recorded=_recorded(held, len(site.moisture)),
-        advice=f"{_advice(held)}{drilling if held.through else ''}",
+        advice=f"{_advice(held)}{drilling if _reads_again(held) else ''}",
         short=f"moisture ({figure}, {_limit(held)})" if held.limits else f"moisture ({figure}, no limit known)",
     )
+
+
+def _reads_again(held: Held) -> bool:
+    """Whether the advice sends somebody to read the base once more."""
+    return held.through or held.by_figure == "not_met" or (held.one_limit and held.by_figure == "open")
 
 
 def _recorded(held: Held, readings: int) -> str:
