@@ -157,5 +157,3 @@ function deepestOfPieces(atMm, heights, onFloor, piece, longestMm) {
   }
   return found;
 }
-
-if (typeof module !== "undefined") module.exports = { stationsMm, heightAt, valueAt, deepest, layEdge };

@@ -52,6 +52,8 @@ class FloorMap {
     this.drawEdge(pen);
     if (scene.marked) this.drawMarked(pen, scene.marked);
     if (scene.cross) this.drawCross(pen, scene.cross);
+    // For programs, such as the tests: pixel = x0 + scale x, y0 - scale y.
+    this.canvas.dataset.view = [...view.toScreen(0, 0), view.scale].join(" ");
     scene.drawn();
   }
 

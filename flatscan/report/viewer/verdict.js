@@ -44,5 +44,3 @@ function judgeEdge(data, laid, u, edgeMm) {
   const limit = limits.reduce((a, b) => (b.limit_mm < a.limit_mm ? b : a));
   return { limit, word: edgeVerdict(laid.gapMm, u, limit.limit_mm, rule, data.edge.guard, laid.bridgesHole) };
 }
-
-if (typeof module !== "undefined") module.exports.judge = { uncertaintyOf, edgeVerdict, judgeEdge };
