@@ -225,6 +225,23 @@ def tape_unit() -> str:
     return "feet and inches" if imperial() else "metres"
 
 
+def marks(length_mm: float) -> str:
+    r"""A distance in a table or on a drawing, short: metres without their unit, or feet and inches to the eighth.
+
+    >>> marks(2104.0)
+    '2.10'
+    >>> with speaking("imperial"):
+    ...     marks(2104.0), marks(200.0), marks(609.6)
+    ("6' 10 7/8\"", '7 7/8"', "2' 0\"")
+    """
+    if not imperial():
+        return _hundredths(length_mm)
+    eighths = round(length_mm / MM_PER["in"] * _MARKING_PARTS)
+    sign, eighths = ("-", -eighths) if eighths < 0 else ("", eighths)
+    feet, rest = divmod(eighths, _IN_PER_FT * _MARKING_PARTS)
+    return f"{sign}{feet}' " * bool(feet) + ("" if feet else sign) + f'{_parts(rest, _MARKING_PARTS)}"'
+
+
 def run(length_mm: float) -> str:
     """A length of joint or of wall.
 
@@ -314,6 +331,23 @@ def fall(mm_per_m: float, places: int = 1) -> str:
     '0.138 in/ft'
     """
     return f"{number(mm_per_m, 'mm/m', places)} {unit('mm/m')}"
+
+
+def drawn_step_mm() -> float:
+    """How far apart lines of equal thickness lie on a drawing: 1 mm, or 1/16 inch."""
+    return MM_PER["in"] / 16.0 if imperial() else 1.0
+
+
+def drawn_level(level_mm: float) -> str:
+    """What is written on such a line, without its unit.
+
+    >>> drawn_level(3.0)
+    '3'
+    >>> with speaking("imperial"):
+    ...     drawn_level(3.175)
+    '1/8'
+    """
+    return _parts(round(level_mm / MM_PER["in"] * 16.0), 16) if imperial() else f"{level_mm:g}"
 
 
 def _hundredths(length_mm: float) -> str:

@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.report import levelling_words
 from flatscan.report.picture import after_key, floor, key, marks
 from flatscan.report.picture.lettering import font, line_in, wrap
 from flatscan.report.picture.png import png_of
 from flatscan.report.picture.sheet import EDGE_IN, Sheet, room_of
+from flatscan.units import MM_PER
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -42,6 +44,7 @@ _CAPTION = (
 )
 #: Contours of the fill: a round step that draws no more lines than anyone can count.
 _STEPS_MM, _MOST_CONTOURS = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0), 15
+_STEPS_IN = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,11 +126,12 @@ def block_max(values: NDArray[np.float32], step: int) -> NDArray[np.float32]:
 
 
 def contour_step_mm(fill_mm: NDArray[np.float32]) -> float | None:
-    """1 mm, or more where that would be too many lines; None where the fill has none."""
+    """1 mm or 0.05 in, or more where that would be too many lines; None where the fill has none."""
     most = float(np.nanmax(fill_mm, initial=0.0))
-    if most <= _STEPS_MM[0]:
+    steps = tuple(step * MM_PER["in"] for step in _STEPS_IN) if said.imperial() else _STEPS_MM
+    if most <= steps[0]:
         return None
-    return next((step for step in _STEPS_MM if most / step <= _MOST_CONTOURS), _STEPS_MM[-1])
+    return next((step for step in steps if most / step <= _MOST_CONTOURS), steps[-1])
 
 
 def _after_title(plan: LevellingPlan) -> str:

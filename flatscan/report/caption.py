@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from flatscan import said
 from flatscan.report import field_words, wording
 from flatscan.report.cautions import LIMITS
 from flatscan.report.drawn import shown_gaps
@@ -27,8 +28,8 @@ _BESIDE = ("readings", "survey")
 def subtitle() -> str:
     """The question that the title answers, what the colours mean, and what they do not."""
     return (
-        "Can a new floor be laid over this one? Heights in mm above (red) and below (blue) the best plane, "
-        "which may slope: flat is not level."
+        f"Can a new floor be laid over this one? Heights in {said.unit('mm')} above (red) and below (blue) the best "
+        "plane, which may slope: flat is not level."
     )
 
 
@@ -71,7 +72,7 @@ def noise_floor_text(report: Report) -> str:
     """What the capture would show on a flat floor, edge by edge; empty where it was not simulated."""
     usual = (*report.settings.measure.edges_mm, *(rule.edge_mm for s in report.limits for rule in s.limits))
     floors = [
-        f"{gaps.noise_floor_mm:.1f} mm {wording.under_edge(gaps.edge_mm)}"
+        f"{said.thickness(gaps.noise_floor_mm)} {wording.under_edge(gaps.edge_mm)}"
         for gaps in report.measurement.gap_maps
         # NaN: not simulated. Steps of a limit by distance lie between these edges.
         if math.isfinite(gaps.noise_floor_mm) and gaps.edge_mm in usual
@@ -87,10 +88,10 @@ def noise_floor_text(report: Report) -> str:
 
 def noise_floor_line(report: Report) -> str:
     """The same with what was done about it."""
-    said = noise_floor_text(report)
+    told = noise_floor_text(report)
     drawn = report.surface.realisations_mm is not None
     done = "a gap's ± holds what is left open at its own place" if drawn else "gaps are corrected for it"
-    return said and f"{said}; {done}."
+    return told and f"{told}; {done}."
 
 
 def caption_lines(report: Report, grid_mm: float) -> list[str]:
@@ -98,7 +99,7 @@ def caption_lines(report: Report, grid_mm: float) -> list[str]:
     shown, found = len(shown_gaps(report)), len(report.measurement.gaps)
     more = f" Drawn are {shown} of {found} gaps; all are in gaps.csv." if found > shown else ""
     strip_mm = report.surface.strip_mm
-    strip = f" A strip of {wording.length(strip_mm)} along the walls is not judged." if strip_mm > 0.0 else ""
+    strip = f" A strip of {wording.cell(strip_mm)} along the walls is not judged." if strip_mm > 0.0 else ""
     lines = [
         *limit_lines(report),
         capture_line(report),

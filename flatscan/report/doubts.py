@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from flatscan.constants import MM_PER_M
+from flatscan import said
 from flatscan.report.caption import noise_floor_text
 
 if TYPE_CHECKING:
@@ -31,19 +31,19 @@ def doubts_of(report: Report) -> tuple[Caveat, ...]:
     for one in (one for one in caveats_of(report) if not _goes_without_saying(one, report)):
         if one.name not in _NOISE_FLOORS:
             found[one.text] = one
-        elif said := noise_floor_text(report):
-            found.setdefault(one.name, replace(one, text=said))
+        elif told := noise_floor_text(report):
+            found.setdefault(one.name, replace(one, text=told))
         else:
             found[one.text] = one
     return tuple(found.values())
 
 
 def _goes_without_saying(one: Caveat, report: Report) -> bool:
-    """On a floor read by hand: that shorter waves may lie between, said again; and that a usual edge is too short."""
+    """On a floor read by hand: that shorter waves may lie between, told again; and that a usual edge is too short."""
     if report.surface.kind != "readings":
         return False
     if one.name == "readings_spacing":
         return any(other.name == "edge_below_readings" for other in report.measurement.caveats)
     rules = [rule for limits in report.limits for rule in limits.limits if rule.what == "gap"]
-    asked = [f"A {rule.edge_mm / MM_PER_M:g} m edge " for rule in rules if rule.edge_mm is not None]
+    asked = [f"A {said.reach(rule.edge_mm)} edge " for rule in rules if rule.edge_mm is not None]
     return one.name == "edge_too_short" and not one.text.startswith(tuple(asked))

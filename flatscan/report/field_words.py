@@ -1,4 +1,4 @@
-"""What is said of floors measured by hand, and of scans corrected by readings, sentence by sentence."""
+"""What is told of floors measured by hand, and of scans corrected by readings, sentence by sentence."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.constants import MM_PER_M
+from flatscan import said
 from flatscan.judgement.soundness import Soundness, soundness_reasons
 from flatscan.report import places, wording
 
@@ -69,7 +69,7 @@ def made_from_line(report: Report, files: str) -> str:
 
 def slip_text(fit: ReadingsFit) -> str:
     """The smallest wave that the readings show."""
-    return f"waves shorter than {fit.smallest_wave_mm / MM_PER_M:.1f} m can slip between them"
+    return f"waves shorter than {said.run(fit.smallest_wave_mm)} can slip between them"
 
 
 def blind_lines(report: Report) -> list[str]:
@@ -155,9 +155,9 @@ def joint_step(report: Report) -> str:
     ]
     if not parts:
         return ""
-    said = ", then ".join(parts)
+    told = ", then ".join(parts)
     again = ". Then measure again" if report.verdict.answer.code == "fill_joints_and_lips" else ""
-    return f"{said[0].upper()}{said[1:]}, and wherever else they are as bad. Places: findings.csv{again}"
+    return f"{told[0].upper()}{told[1:]}, and wherever else they are as bad. Places: findings.csv{again}"
 
 
 def sound_reasons(report: Report) -> list[str]:
@@ -179,9 +179,9 @@ def _sounding(s: Sounding) -> str:
 
 def _crack(c: Crack) -> str:
     wide = "" if c.width is None else f", {wording.size(c.width)} wide"
-    length_m = float(np.hypot(c.end[0] - c.start[0], c.end[1] - c.start[1])) / MM_PER_M
+    length_mm = float(np.hypot(c.end[0] - c.start[0], c.end[1] - c.start[1]))
     return (
-        f"{_numbered('crack', c.number, c.row)}: {length_m:.2f} m long{wide}, from {places.point(c.start)} to "
+        f"{_numbered('crack', c.number, c.row)}: {said.tape(length_mm)} long{wide}, from {places.point(c.start)} to "
         f"{places.point(c.end)}{_note(c.note)}"
     )
 

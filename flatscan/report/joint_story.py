@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from flatscan import said
 from flatscan.constants import MM_PER_M
 from flatscan.report import field_words, joint_wording, wording
 
@@ -63,10 +64,10 @@ def found_line(report: Report) -> str:
     if joints is None:
         return ""
     network = joints.network
-    said = f"Joints: {joint_wording.metres(network.length_mm)} found in {joint_wording.FOUND_IN_TEXT[network.found_in]}"
+    told = f"Joints: {said.run(network.length_mm)} found in {joint_wording.FOUND_IN_TEXT[network.found_in]}"
     if network.format is None:
-        return f"{said}; no one size of tile stands out"
-    return f"{said}; {joint_wording.tiles(network.format)}"
+        return f"{told}; no one size of tile stands out"
+    return f"{told}; {joint_wording.tiles(network.format)}"
 
 
 def work_step(report: Report) -> str:
@@ -83,10 +84,10 @@ def work_step(report: Report) -> str:
         orders.append(f"take down {_count(tally.lips_over, 'lip')}{more}")
     if not orders:
         return ""
-    said = ", then ".join(reversed(orders))
+    told = ", then ".join(reversed(orders))
     # Where areas are levelled too, that step ends with measuring again.
     again = ". Then measure again" if report.verdict.answer.code == "fill_joints_and_lips" else ""
-    return f"{said[0].upper()}{said[1:]}. Places: joints.csv{again}"
+    return f"{told[0].upper()}{told[1:]}. Places: joints.csv{again}"
 
 
 def edge_step(report: Report) -> list[str]:
@@ -114,12 +115,12 @@ def hand_line(report: Report) -> str:
         return ""
     by_hand = field_words.by_hand(report.surface)
     kinds = dict.fromkeys(_SPOTS[held.reading.what] for held in hand)
-    said = f"Read at single places: {len(hand)} ({', '.join(kinds)})" if by_hand else ""
-    said = said or f"Hand readings taken in: {len(hand)}"
+    told = f"Read at single places: {len(hand)} ({', '.join(kinds)})" if by_hand else ""
+    told = told or f"Hand readings taken in: {len(hand)}"
     apart = sum(held.conflict for held in hand)
     source = "other readings" if by_hand else "capture"
     agree = f"contradicts the {source} and stays" if apart == 1 else f"contradict the {source} and stay"
-    return said if not apart else f"{said}; {apart} of them {agree} open"
+    return told if not apart else f"{told}; {apart} of them {agree} open"
 
 
 def more_joints_line(shown: int, found: int) -> str:
@@ -171,7 +172,7 @@ def _limit(report: Report, kind: JointKind) -> str:
 
 
 def _m(length_m: float) -> str:
-    return joint_wording.metres(length_m * MM_PER_M)
+    return said.run(length_m * MM_PER_M)
 
 
 def _count(number: int, name: str) -> str:

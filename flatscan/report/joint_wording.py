@@ -1,4 +1,4 @@
-"""How joints, lips and tiles are said to people: the part of ``wording`` that is about them."""
+"""How joints, lips and tiles are told to people: the part of ``wording`` that is about them."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections import Counter
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from flatscan.constants import MM_PER_M
+from flatscan import said
 from flatscan.report import places, wording
 
 if TYPE_CHECKING:
@@ -79,18 +79,6 @@ def unsigned(q: Quantity) -> Quantity:
     return replace(q, value=abs(q.value))
 
 
-def metres(length_mm: float) -> str:
-    """A length of joint.
-
-    >>> metres(61_240.0), metres(40.0), metres(0.0)
-    ('61.2 m', 'less than 0.1 m', '0 m')
-    """
-    length_m = length_mm / MM_PER_M
-    if length_m == 0.0:
-        return "0 m"
-    return "less than 0.1 m" if length_m < 0.05 else f"{length_m:.1f} m"  # noqa: PLR2004 - rounds to none
-
-
 def tiles(tile: TileFormat) -> str:
     """The commonest tile, measured with one joint.
 
@@ -100,7 +88,8 @@ def tiles(tile: TileFormat) -> str:
     'tiles 600.4 ± 0.8 × 300.2 ± 0.8 mm with one joint, each row shifted by a third of the tile'
     """
     long, short = (wording.quantity(q) for q in (tile.pitch_long, tile.pitch_short))
-    size = f"{long} each way" if long == short else f"{long.removesuffix(' mm')} × {short}"
+    unit = f" {said.unit('mm')}"
+    size = f"{long} each way" if long == short else f"{long.removesuffix(unit)} × {short}"
     return f"tiles {size} with one joint, {_bond(tile)}"
 
 
@@ -127,10 +116,10 @@ def where(worst: Worst) -> str:
     """The place of a worst station, with the lower side of a lip; empty where nothing was measured."""
     if worst.station is None:
         return ""
-    said = worst.where
+    told = worst.where
     if worst.what == "lip":
-        said += f"; lower side: {low_side(worst.station, worst.joint)}"
-    return said
+        told += f"; lower side: {low_side(worst.station, worst.joint)}"
+    return told
 
 
 def refused(stations: Iterable[Station]) -> list[tuple[str, Refusal, float]]:
@@ -146,7 +135,7 @@ def refused_lines(joints: Sequence[MeasuredJoint]) -> list[str]:
     """What could not be measured, on how much joint, why and what to do: one sentence for each reason."""
     found: dict[Refusal, list[str]] = {}
     for figure, why, mm in refused(station for joint in joints for station in joint.stations):
-        found.setdefault(why, []).append(f"{figure} on {metres(mm)}")
+        found.setdefault(why, []).append(f"{figure} on {said.run(mm)}")
     return [
         f"{', '.join(of).capitalize()}: {REFUSAL_TEXT[why][0]}. {REFUSAL_TEXT[why][1]}" for why, of in found.items()
     ]
@@ -156,7 +145,7 @@ def refused_words(joint: MeasuredJoint) -> str:
     """The same for one joint, in a table's cell."""
     found = refused(joint.stations)
     return "; ".join(
-        f"{figure}: {REFUSAL_TEXT[why][0]} ({mm:.0f} mm)"
+        f"{figure}: {REFUSAL_TEXT[why][0]} ({said.thickness(mm, 0)})"
         for name in _FIGURES
         for figure, why, mm in found
         if figure == name
@@ -170,17 +159,17 @@ def hand_line(held: HeldAgainst, source: str = "capture") -> str:
     laid = f" {wording.under_edge(reading.edge_mm)}" if reading.edge_mm else ""
     of = f" at {reading.joint}" if reading.joint else ""
     label = reading.number or f"line {reading.row}"
-    said = f"{label[0].upper()}{label[1:]}: {name}{of} {wording.size(unsigned(reading.value))}{laid}"
-    said += f", {places.point(reading.at)}"
+    told = f"{label[0].upper()}{label[1:]}: {name}{of} {wording.size(unsigned(reading.value))}{laid}"
+    told += f", {places.point(reading.at)}"
     if held.scan is None and held.conflict:
-        return f"{said}. Another reading there contradicts it, so this place stays open. Measure it again"
+        return f"{told}. Another reading there contradicts it, so this place stays open. Measure it again"
     if held.scan is None and held.taken is not None and held.taken != reading.value:
-        return f"{said}. With what else was read there {wording.size(unsigned(held.taken))} is judged"
+        return f"{told}. With what else was read there {wording.size(unsigned(held.taken))} is judged"
     if held.scan is None and source == "surface" and reading.what != "gap":
-        return said  # no surface made from readings knows of joints
+        return told  # no surface made from readings knows of joints
     if held.scan is None:
-        return f"{said}. The {source} had no value there; the reading is judged"
-    scan = f"{said}. The {source} said {wording.size(unsigned(held.scan))}"
+        return f"{told}. The {source} had no value there; the reading is judged"
+    scan = f"{told}. The {source} told {wording.size(unsigned(held.scan))}"
     if held.conflict or held.taken is None:
         return f"{scan}: the two contradict each other, so this place stays open. Measure it again"
     return f"{scan}; judged is {wording.size(unsigned(held.taken))}"

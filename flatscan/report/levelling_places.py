@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.constants import MM_PER_M
 from flatscan.quantity import Quantity
 from flatscan.report import joint_wording, places, wording
@@ -47,7 +48,7 @@ def lip_line(lip: LipDown) -> str:
     high = places.heading(float(np.arctan2(y1 - y0, x1 - x0)))
     return (
         f"{lip.joint}: {_size(lip.lip)}, limit {wording.length(lip.limit_mm)}, "
-        f"over {joint_wording.metres(lip.length_mm)}, {places.point(lip.at)}; high side: {high}"
+        f"over {said.run(lip.length_mm)}, {places.point(lip.at)}; high side: {high}"
         f"{_UNDECIDED if lip.word == 'not_decided' else ''}"
     )
 
@@ -55,10 +56,11 @@ def lip_line(lip: LipDown) -> str:
 def dam_line(dam: Dam) -> str:
     """Where a pour is stopped."""
     length_mm = float(np.hypot(*np.diff(dam.line, axis=0).T).sum())
-    start, end = (f"({x / MM_PER_M + 0.0:.2f}, {y / MM_PER_M + 0.0:.2f})" for x, y in (dam.line[0], dam.line[-1]))
+    start, end = (said.pair((float(x), float(y))) for x, y in (dam.line[0], dam.line[-1]))
+    unit = "" if said.imperial() else " m"
     return (
-        f"Dam {dam.where}: {joint_wording.metres(length_mm)} long, from {start} to {end} m from the left and the "
-        f"bottom wall, at least {dam.height_mm:.0f} mm above the old floor"
+        f"Dam {dam.where}: {said.run(length_mm)} long, from {start} to {end}{unit} from the left and the "
+        f"bottom wall, at least {said.thickness(dam.height_mm, 0)} above the old floor"
     )
 
 
@@ -66,8 +68,8 @@ def pour_line(number: int, pour: Pour) -> str:
     """One region that is poured level."""
     (x0, y0), (x1, y1) = pour.rings[0].min(axis=0).tolist(), pour.rings[0].max(axis=0).tolist()
     return (
-        f"Pour {number}: {wording.area(pour.area_m2)}, {pour.volume_l:.1f} litres, level {pour.level_mm:.1f} mm above "
-        f"the lowest place in it; it lies {places.box((x0, y0), (x1, y1))}"
+        f"Pour {number}: {wording.area(pour.area_m2)}, {said.volume(pour.volume_l)}, level "
+        f"{said.thickness(pour.level_mm)} above the lowest place in it; it lies {places.box((x0, y0), (x1, y1))}"
     )
 
 
@@ -78,7 +80,7 @@ def area_place(area: Area) -> str:
         return places.box((x0, y0), (x1, y1))
     outer = area.marked.from_mm[0]
     ranges = [
-        f"{low / MM_PER_M + 0.0:.2f} to {high / MM_PER_M + 0.0:.2f} m from wall W{wall.number}"
+        f"{said.tapes(float(low), float(high), between=' to ')} from wall W{wall.number}"
         for wall, low, high in zip(area.marked.walls, outer.min(axis=0), outer.max(axis=0), strict=True)
     ]
     return ", ".join(ranges)
@@ -94,11 +96,14 @@ def corner_lines(marked: MarkedOut) -> list[str]:
     for index, ring in enumerate(marked.from_mm):
         name = "Outline" if index == 0 else f"Hole {index}, left as it is"
         pairs = "; ".join(
-            f"{name_of} {a / MM_PER_M + 0.0:.2f}, {b / MM_PER_M + 0.0:.2f}"
+            f"{name_of} {said.marks(float(a))}, {said.marks(float(b))}"
             for (a, b), name_of in zip(ring, letters, strict=False)
         )
-        lines.append(f"{name}, metres from {first} and {second}: {pairs}")
-    return [*lines, f"To check: the two corners furthest apart are {marked.check_mm / MM_PER_M:.2f} m from each other"]
+        lines.append(f"{name}, {said.tape_unit()} from {first} and {second}: {pairs}")
+    return [
+        *lines,
+        f"To check: the two corners furthest apart are {said.tape(marked.check_mm, fine=True)} from each other",
+    ]
 
 
 def _litres(work: JointWork, word: str) -> str:
@@ -115,7 +120,7 @@ def _size(lip: Quantity) -> str:
 
 
 def _m(length_m: float) -> str:
-    return joint_wording.metres(length_m * MM_PER_M)
+    return said.run(length_m * MM_PER_M)
 
 
 def _count(number: int, name: str) -> str:

@@ -1,4 +1,4 @@
-"""How ways of levelling are said to people: what to buy, what it costs, how far the floor rises, what is proven."""
+"""How ways of levelling are told to people: what to buy, what it costs, how far the floor rises, what is proven."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ import math
 from typing import TYPE_CHECKING
 
 from flatscan import said
-from flatscan.constants import MM_PER_M
 from flatscan.report import wording
+from flatscan.units import MM_PER
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -111,8 +111,8 @@ def to_buy(method: Method, bag_kg: float) -> str:
         return "not known"
     if method.buy == 0:
         return "nothing"
-    said = f"{_count(method.buy, 'bag')} of {bag_kg:g} kg"
-    return f"{said}, keep {method.keep_sealed} sealed" if method.keep_sealed else said
+    told = f"{_count(method.buy, 'bag')} of {said.bag(bag_kg)}"
+    return f"{told}, keep {method.keep_sealed} sealed" if method.keep_sealed else told
 
 
 def money(value: float, currency: str, *, cents: bool = False) -> str:
@@ -131,10 +131,10 @@ def cost(method: Method) -> str:
     if of is None:
         return ""
     low, _, high = (f"{value:.0f}" for value in of.p10_p50_p90)
-    said = money(of.value, of.currency)
+    told = money(of.value, of.currency)
     if not takes_known(method):
-        return f"from {said}"
-    return said if low == high else f"{said} ({low} to {high})"
+        return f"from {told}"
+    return told if low == high else f"{told} ({low} to {high})"
 
 
 def worked_on(method: Method) -> str:
@@ -160,7 +160,7 @@ def most_rise_mm(method: Method) -> float | None:
 def rise(method: Method) -> str:
     """The same with its sign, without the unit; empty where no door is known."""
     most = most_rise_mm(method) if takes_known(method) else None
-    return "" if most is None else wording.signed(most, 1)
+    return "" if most is None else wording.signed(said.in_unit(most, "mm"), 1 + said.extra_decimals("mm"))
 
 
 def door_line(door: DoorRise) -> str:
@@ -173,16 +173,16 @@ def door_line(door: DoorRise) -> str:
     ('Door 1: the floor stays as high as it is', 'Hall door: the floor stays as high as it is')
     """
     name = door.door if "door" in door.door.lower() else f"door {door.door}"
-    said = f"{name[0].upper()}{name[1:]}: the floor "
+    told = f"{name[0].upper()}{name[1:]}: the floor "
     if max(abs(door.mean_mm), abs(door.max_mm)) < _LEAST_RISE_MM:
-        return f"{said}stays as high as it is"
+        return f"{told}stays as high as it is"
     if door.max_mm <= 0.0:
-        return f"{said}sinks by {-door.mean_mm:.1f} mm on average"
-    said += f"rises by {door.mean_mm:.1f} mm on average, {door.max_mm:.1f} mm at most"
+        return f"{told}sinks by {said.thickness(-door.mean_mm)} on average"
+    told += f"rises by {said.thickness(door.mean_mm)} on average, {said.thickness(door.max_mm)} at most"
     if door.most_allowed_mm is None:
-        return said
+        return told
     over = ": too much" if door.max_mm > door.most_allowed_mm else ""
-    return f"{said} ({wording.length(door.most_allowed_mm)} allowed{over})"
+    return f"{told} ({wording.length(door.most_allowed_mm)} allowed{over})"
 
 
 def ground_litres(volume_l: float) -> str:
@@ -192,8 +192,8 @@ def ground_litres(volume_l: float) -> str:
     ('0.04 litres', '1.3 litres', 'less than 0.01 litres')
     """
     if volume_l < _LEAST_GROUND_L:
-        return "less than 0.01 litres"
-    return f"{volume_l:.{2 if volume_l < 1.0 else 1}f} litres"
+        return f"less than 0.01 {said.unit('litres')}"
+    return said.volume(volume_l, 2 if volume_l < 1.0 and not said.imperial() else 1)
 
 
 def primes(method: Method) -> bool:
@@ -215,14 +215,14 @@ def work_lines(method: Method, product: Product) -> list[str]:
     if primes(method):
         lines.append(f"Primer: {said.mass(method.primer_kg or 0.0)}")
     if method.layers > 1:
-        lines.append(f"Fill in {method.layers} layers at the thickest place: {method.max_mm:.1f} mm in all")
+        lines.append(f"Fill in {method.layers} layers at the thickest place: {said.thickness(method.max_mm)} in all")
     waits = [f"walk on it after {method.walk_on_h:g} h"] if method.walk_on_h is not None else []
     waits += [f"lay the new floor after {method.cover_h:.0f} h"] if method.cover_h is not None else []
     if waits:
         lines.append(f"Wait: {', '.join(waits)}, if the product's data sheet asks for no more")
     if method.edges_mm > 0.0:
         lines.append(
-            f"Edges run out over {method.edges_mm:.0f} mm, thinner than the product's least layer there: "
+            f"Edges run out over {said.thickness(method.edges_mm, 0)}, thinner than the product's least layer there: "
             f"keep to its data sheet"
         )
     if parts := cost_parts(method.cost):
@@ -257,11 +257,25 @@ def product_line(product: Product) -> str:
     if product.layer_per_lift_mm is not None:
         most += f", {wording.length(product.layer_per_lift_mm)} at most in one layer"
     return (
-        f"Reckoned with {product.name}: {product.kg_per_m2_mm:g} kg per m² and mm, "
+        f"Reckoned with {product.name}: {_yield(product.kg_per_m2_mm)}, "
         f"{100 * product.waste_share:g} % more in the bags for waste, least layer "
-        f"{wording.length(product.least_layer_mm)}{most}, edges no steeper than {product.feather_mm_per_m:g} mm in "
-        f"{wording.reach(MM_PER_M)}. Source: {product.source}"
+        f"{wording.length(product.least_layer_mm)}{most}, edges no steeper than "
+        f"{_slope(product.feather_mm_per_m)}. Source: {product.source}"
     )
+
+
+def _yield(kg_per_m2_mm: float) -> str:
+    """What a product takes, beside it as the data sheet says."""
+    stated = f"{kg_per_m2_mm:g} kg per m² and mm"
+    if not said.imperial():
+        return stated
+    pounds = kg_per_m2_mm / said.KG_PER_LB * said.M2_PER_FT2 * MM_PER["in"] / 8.0
+    return f"{pounds:.2f} lb per ft² and 1/8 in [{stated}]"
+
+
+def _slope(mm_per_m: float) -> str:
+    stated = f"{mm_per_m:g} mm in 1 m"
+    return f"{said.fall(mm_per_m, 0)} [{stated}]" if said.imperial() else stated
 
 
 def price_line(product: Product) -> str:
@@ -273,8 +287,8 @@ def price_line(product: Product) -> str:
         ("grinding, a mm off a m²", product.grind_price_per_m2_mm),
         ("taking tiles up, a m²", product.lift_price_per_m2),
     )
-    said = [f"{name} {price:g} {product.currency}".rstrip() for name, price in named if price is not None]
-    return f"Prices: {', '.join(said)}. What has no price is not in the cost" if said else ""
+    told = [f"{name} {price:g} {product.currency}".rstrip() for name, price in named if price is not None]
+    return f"Prices: {', '.join(told)}. What has no price is not in the cost" if told else ""
 
 
 def not_possible(plan: LevellingPlan) -> list[tuple[str, str]]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from flatscan.constants import MM_PER_M
-from flatscan.judgement.places import heading
+from flatscan import said
+from flatscan.judgement.places import heading, place_in_words
 
 __all__ = ["FRAME_TEXT", "NO_MAP_TEXT", "box", "heading", "point"]
 
@@ -17,8 +17,7 @@ def point(at: tuple[float, float]) -> str:
     >>> point((2104.0, 950.0))
     '2.10 m from the left wall, 0.95 m from the bottom wall'
     """
-    x, y = (round(v / MM_PER_M, 2) + 0.0 for v in at)
-    return f"{x:.2f} m from the left wall, {y:.2f} m from the bottom wall"
+    return place_in_words(at)
 
 
 def box(low: tuple[float, float], high: tuple[float, float]) -> str:
@@ -27,5 +26,5 @@ def box(low: tuple[float, float], high: tuple[float, float]) -> str:
     >>> box((800.0, 600.0), (1900.0, 1500.0))
     '0.80 to 1.90 m from the left wall, 0.60 to 1.50 m from the bottom wall'
     """
-    (x0, y0), (x1, y1) = ((v / MM_PER_M for v in corner) for corner in (low, high))
-    return f"{x0:.2f} to {x1:.2f} m from the left wall, {y0:.2f} to {y1:.2f} m from the bottom wall"
+    x, y = (said.tapes(a, b, between=" to ") for a, b in zip(low, high, strict=True))
+    return f"{x} from the left wall, {y} from the bottom wall"

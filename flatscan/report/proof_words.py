@@ -1,11 +1,12 @@
-"""How the planned floor that was measured again is said to people."""
+"""How the planned floor that was measured again is told to people."""
 
 from __future__ import annotations
 
 import math
 from typing import TYPE_CHECKING
 
-from flatscan.report import places, wording
+from flatscan import said
+from flatscan.report import wording
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
 
 #: Of more edges than this only those nearest to their limit are told.
 _MOST_TOLD = 2
+#: Decimals of a gap in mm.
+_PLACES = 2
 
 
 def proof_line(proof: Proof, before: Proof | None) -> str:
@@ -29,27 +32,30 @@ def proof_line(proof: Proof, before: Proof | None) -> str:
 def _gaps(gaps: Sequence[GapAfter], was: Mapping[float, float]) -> str:
     if not gaps:
         return ""
-    told = list(gaps)
-    if len(told) > _MOST_TOLD:
-        told = sorted(gaps, key=lambda gap: gap.gap_mm / gap.limit_mm, reverse=True)[:_MOST_TOLD]
-    first = next((gap for gap in told if gap.edge_mm in was), None)
-    said = ", ".join(_gap(gap, was, explained=gap is first) for gap in told)
-    if len(told) == len(gaps):
-        return f"As planned, measured again on the same grid: largest gap {said}"
+    shown = list(gaps)
+    if len(shown) > _MOST_TOLD:
+        shown = sorted(gaps, key=lambda gap: gap.gap_mm / gap.limit_mm, reverse=True)[:_MOST_TOLD]
+    first = next((gap for gap in shown if gap.edge_mm in was), None)
+    told = ", ".join(_gap(gap, was, explained=gap is first) for gap in shown)
+    if len(shown) == len(gaps):
+        return f"As planned, measured again on the same grid: largest gap {told}"
     over = sum(gap.gap_mm > gap.limit_mm for gap in gaps)
     met = f"{over} of {len(gaps)} limits are not met" if over else f"all {len(gaps)} limits are met"
-    return f"As planned, measured again on the same grid: {met}, nearest to their limits {said}"
+    return f"As planned, measured again on the same grid: {met}, nearest to their limits {told}"
 
 
 def _gap(gap: GapAfter, was: Mapping[float, float], *, explained: bool) -> str:
     # One that is over is rounded up, so that it never looks like its limit.
     over = gap.gap_mm > gap.limit_mm
-    size = math.ceil(gap.gap_mm * 100.0 - 1e-9) / 100.0 if over else gap.gap_mm
-    now = f", now {was[gap.edge_mm]:.2f} mm" if gap.edge_mm in was else ""
+    figures = _PLACES + said.extra_decimals("mm")
+    size = said.in_unit(gap.gap_mm, "mm")
+    size = math.ceil(size * 10.0**figures - 1e-9) / 10.0**figures if over else size
+    now = f", now {said.thickness(was[gap.edge_mm], _PLACES)}" if gap.edge_mm in was else ""
     # The verdict's gap has the noise of the measurement taken off, so it is smaller.
     now += ", noise not taken off" if explained else ""
     where = f", over it {places.point(gap.at)}" if over and gap.at is not None else ""
-    return f"{size:.2f} mm {wording.under_edge(gap.edge_mm)} (limit {wording.length(gap.limit_mm)}{where}{now})"
+    limit = said.length(gap.limit_mm)
+    return f"{size:.{figures}f} {said.unit('mm')} {wording.under_edge(gap.edge_mm)} (limit {limit}{where}{now})"
 
 
 def _stays(proof: Proof) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from flatscan.constants import MM_PER_M
+from flatscan import said
 from flatscan.judgement.bends import TO_SEE
 from flatscan.judgement.readings import UNSEEN
 from flatscan.report import field_words, joint_story, places, readiness_steps, wording
@@ -119,11 +119,11 @@ def _readings(report: Report) -> list[str]:
     unseen = [r for r in report.verdict.next_readings if r.what.startswith(UNSEEN)]
     if len(unseen) <= 1:
         return [reading(r) for r in report.verdict.next_readings]
-    places = ", ".join(f"({r.at[0] / MM_PER_M:.2f}, {r.at[1] / MM_PER_M:.2f})" for r in unseen)
+    places = ", ".join(said.pair(r.at) for r in unseen) + ("" if said.imperial() else " m")
     hand = field_words.by_hand(report.surface)
     clear = "On the floor that was not read" if hand else "Clear the floor that was not seen and capture it again, or"
     cleared = (
-        f"{clear} lay the straightedge across it in two directions: {places} m from the left and the bottom wall. "
+        f"{clear} lay the straightedge across it in two directions: {places} from the left and the bottom wall. "
         f"With: {unseen[0].instrument}, to {unseen[0].resolves}"
     )
     steps = [cleared if r is unseen[0] else reading(r) for r in report.verdict.next_readings if r not in unseen[1:]]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from flatscan import said
 from flatscan.report import levelling_places, levelling_words, proof_words, wording
 from flatscan.report.terminal_page import Column, Page
 
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
 
 #: More dams or pours than this are told in the files only.
 _MOST_LISTED = 4
-_GROUND = ("Ground", "m²")
 _TO_MARK_OUT = {"marking_out.pdf": "to print", "marking_out.csv": "as a table", "plan.dxf": "for a drawing program"}
 
 
@@ -82,7 +82,7 @@ def add_ways(page: Page, plan: LevellingPlan, ways: Sequence[Method]) -> None:
     page.add([""])
     marked = [way.name == plan.chosen for way in ways]
     columns = _columns(plan, ways)
-    fewer = [column for column in columns if column.heading != _GROUND]
+    fewer = [column for column in columns if column.heading[0] != "Ground"]
     if not (page.table(columns, marked) or page.table(fewer, marked)):
         page.items([_way_line(way, plan) for way in ways])
         return
@@ -99,21 +99,31 @@ def _columns(plan: LevellingPlan, ways: Sequence[Method]) -> list[Column]:
     grinds = any(way.ground_m2 > 0.0 for way in ways)
     columns = [
         Column(("", "Way"), [levelling_words.NAME[way.name] for way in ways], left=True),
-        Column(("", "Litres"), [levelling_words.litres(way).replace(" litres", "") for way in ways]),
+        Column(("", _headed("litres")), [_bare(levelling_words.litres(way), "litres") for way in ways]),
         Column(("Bags", "(keep)"), [_bags(way) for way in ways]),
-        Column(("", "m²"), [wording.area(way.area_m2 or way.lifted_m2).removesuffix(" m²") for way in ways]),
-        *([Column(_GROUND, [_or_none(way.ground_m2, 2) for way in ways])] if grinds else []),
-        Column(("Thick", "mm"), [_or_none(way.max_mm, 1) for way in ways]),
+        Column(("", said.unit("m²")), [_bare(wording.area(way.area_m2 or way.lifted_m2), "m²") for way in ways]),
+        *([Column(("Ground", said.unit("m²")), [_or_none(way.ground_m2, "m²", 2) for way in ways])] if grinds else []),
+        Column(("Thick", said.unit("mm")), [_or_none(way.max_mm, "mm", 1) for way in ways]),
     ]
     if any(rises):
-        columns.append(Column(("Doors", "up mm"), rises))
+        columns.append(Column(("Doors", f"up {said.unit('mm')}"), rises))
     if any(way.cost is not None for way in ways):
         columns.append(Column(("Cost", plan.product.currency), [_cost(way) for way in ways]))
     return columns
 
 
-def _or_none(value: float, places: int) -> str:
-    return f"{value:.{places}f}" if value > 0.0 else "-"
+def _or_none(value: float, unit: str, places: int) -> str:
+    return said.number(value, unit, places) if value > 0.0 else "-"
+
+
+def _bare(text: str, unit: str) -> str:
+    """The figures without the unit that the heading names."""
+    return text.replace(f" {said.unit(unit)}", "")
+
+
+def _headed(unit: str) -> str:
+    name = said.unit(unit)
+    return f"{name[0].upper()}{name[1:]}"
 
 
 def _cost(way: Method) -> str:
@@ -131,12 +141,12 @@ def _bags(way: Method) -> str:
 def _way_line(way: Method, plan: LevellingPlan) -> str:
     """One way with all its figures, where a table is too wide."""
     known = levelling_words.takes_known(way)
-    litres = levelling_words.litres(way) if known else "litres not known"
+    litres = levelling_words.litres(way) if known else f"{said.unit('litres')} not known"
     parts = [litres, *([levelling_words.to_buy(way, plan.product.bag_kg)] if known else [])]
     parts.append(levelling_words.worked_on(way))
-    parts += [f"{way.max_mm:.1f} mm at the thickest place"] if way.max_mm > 0.0 else []
+    parts += [f"{said.thickness(way.max_mm)} at the thickest place"] if way.max_mm > 0.0 else []
     rise = levelling_words.rise(way)
-    parts += [f"{rise} mm at doors"] if rise else []
+    parts += [f"{rise} {said.unit('mm')} at doors"] if rise else []
     parts += [] if way.cost is None else [levelling_words.cost(way)]
     planned = " (the way planned below)" if way.name == plan.chosen else ""
     return f"{levelling_words.NAME[way.name]}{planned}: {'; '.join(parts)}"

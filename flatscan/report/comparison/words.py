@@ -24,7 +24,7 @@ _SAID: dict[VerdictWord, tuple[str, str]] = {
 }
 _ORDER: tuple[VerdictWord, ...] = ("within", "over", "not_decided", "not_seen")
 _KIND = {"gap": "gap", "lip": "lip", "joint_width": "joint width", "joint_depth": "joint depth"}
-_MOST_CHANGES = 4
+_MOST_CHANGES = 3
 
 
 def headline(run: ComparisonRun) -> str:
@@ -44,9 +44,8 @@ def headline(run: ComparisonRun) -> str:
     if set(words) == {"within"}:
         return f"All {len(areas)} planned areas now pass."
     parts = [f"{n} {_SAID[word][n > 1]}" for word in _ORDER if (n := words.count(word))]
-    if "within" not in words:
-        parts.insert(0, "none passes yet")
-    return f"Of {len(areas)} planned areas {', '.join(parts)}."
+    first = "" if "within" in words else "none passes yet: "
+    return f"Of {len(areas)} planned areas {first}{', '.join(parts)}."
 
 
 def floor_line(run: ComparisonRun) -> str:
@@ -91,11 +90,9 @@ def change_lines(run: ComparisonRun) -> list[str]:
     for planned, where in ((True, "in the planned areas"), (False, "where no work was planned")):
         some = [change for change in difference.changes if change.planned == planned]
         if some:
-            lines.append(
-                f"{_count(len(some), 'place has', 'places have')} certainly changed {where}: "
-                f"{'; '.join(_change(change) for change in some[:_MOST_CHANGES])}"
-                f"{f'; and {len(some) - _MOST_CHANGES} more' if len(some) > _MOST_CHANGES else ''}"
-            )
+            more = f", the {_MOST_CHANGES} largest" if len(some) > _MOST_CHANGES else ""
+            told = "; ".join(_change(change) for change in some[:_MOST_CHANGES])
+            lines.append(f"{_count(len(some), 'place has', 'places have')} certainly changed {where}{more}: {told}")
     lines.append(f"Changes below {least} over a hand's breadth are not told from noise")
     return lines
 
@@ -116,11 +113,9 @@ def how_lines(run: ComparisonRun) -> list[str]:
         sigma = wording.plus_minus(found.alignment.sigma_mm, "mm")
         lines.append(f"The map after lies {turned} on the map before; a place is known to {sigma}")
     datum = found.datum
-    if datum.kind == "unchanged_floor":
-        lines.append(f"The {datum.why.removeprefix('heights are ')}".replace("The set", "Heights are set"))
-        if not found.alignment.exact:
-            sure = wording.plus_minus(datum.u_mm, "mm")
-            lines[-1] += f" ({sure}), taken as unchanged"
+    if datum.kind != "shape_only":
+        sure = "" if found.alignment.exact else f" ({wording.plus_minus(datum.u_mm, 'mm')})"
+        lines.append(f"{datum.why[0].upper()}{datum.why[1:]}{sure}, taken as unchanged")
     if not found.same_limits:
         before, after = (_limits(one.gap_limits) for one in (run.before, run.after))
         lines.append(f"The limits differ: before {before}, after {after}. What passes is judged by those after")

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from flatscan import said
 from flatscan.report.marking.labels import label_size
 
 if TYPE_CHECKING:
@@ -15,8 +16,9 @@ if TYPE_CHECKING:
     from flatscan.report.marking.labels import LabelPlaces
     from flatscan.report.marking.view import Points, View
 
-#: Every fifth line is bold; with more levels than this only those and the first two are labelled.
-_BOLD_EVERY = 5
+#: Every fifth line is bold, or every quarter of an inch;
+#: with more levels than this only those and the first two are labelled.
+_BOLD_EVERY, _BOLD_SIXTEENTHS = 5, 4
 _MOST_LABELLED = 8
 _FIRST_LEVELS = 2.0
 #: A line shorter than this on paper is not labelled, and much shorter not drawn.
@@ -30,16 +32,20 @@ def contours_drawn(contours: Sequence[Contour], view: View, labels: LabelPlaces)
     """Each line with its level; a label on the line where it hides least."""
     many = len({level for level, _ in contours}) > _MOST_LABELLED
     found = []
-    for level, lines in sorted(contours, key=lambda contour: round(contour[0]) % _BOLD_EVERY != 0):
-        bold = round(level) % _BOLD_EVERY == 0
-        named = bold or not many or level <= _FIRST_LEVELS
+    step = said.drawn_step_mm()
+    every = _BOLD_SIXTEENTHS if said.imperial() else _BOLD_EVERY
+    for level, lines in sorted(contours, key=lambda contour: round(contour[0] / step) % every != 0):
+        bold = round(level / step) % every == 0
+        named = bold or not many or level <= _FIRST_LEVELS * step
         for points in view.lines(lines):
             along = np.asarray(points)
             length = float(np.hypot(*np.diff(along, axis=0).T).sum())
             if length < _LEAST_DRAWN_MM:
                 continue
             told = named and length >= _LEAST_LABELLED_MM
-            found.append({"line": points, "bold": bold, **(_label(f"{level:g}", points, labels) if told else {})})
+            found.append(
+                {"line": points, "bold": bold, **(_label(said.drawn_level(level), points, labels) if told else {})}
+            )
     return found
 
 

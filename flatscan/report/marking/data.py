@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.levelling.marking.contours import contours_of
 from flatscan.levelling.marking.outlines import marking_rings, rings_of
 from flatscan.levelling.marking.walls import marked_out, walls_of
@@ -76,6 +77,7 @@ class MarkingData:
     """What is marked out. All positions floor-frame mm, rings closed, names free of control signs.
 
     ``outline``: the floor's rings. ``fill_contours``, ``grind_contours``: every millimetre, within numbered areas.
+    ``drawn_contours``: both at the step that the reader of the sheet is used to.
     """
 
     title: str
@@ -86,6 +88,7 @@ class MarkingData:
     areas: tuple[MarkedArea, ...]
     fill_contours: tuple[Contour, ...]
     grind_contours: tuple[Contour, ...]
+    drawn_contours: tuple[Contour, ...]
     joint_work: JointWork | None
     doors: tuple[NamedLine, ...]
     movement_joints: tuple[NamedLine, ...]
@@ -138,6 +141,10 @@ def marking_data(
         areas=areas,
         fill_contours=_within(contours_of(plan.fill_mm, surface.cell_mm, surface.origin_mm), filled),
         grind_contours=_within(contours_of(grind_mm, surface.cell_mm, surface.origin_mm), ground),
+        drawn_contours=(
+            *_within(contours_of(plan.fill_mm, surface.cell_mm, surface.origin_mm, said.drawn_step_mm()), filled),
+            *_within(contours_of(grind_mm, surface.cell_mm, surface.origin_mm, said.drawn_step_mm()), ground),
+        ),
         joint_work=joint_work_of(plan),
         doors=_doors(survey, doors_mm),
         movement_joints=tuple(

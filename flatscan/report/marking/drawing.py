@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from flatscan import said
 from flatscan.constants import MM_PER_M
 from flatscan.report.marking.contour_labels import contours_drawn
 from flatscan.report.marking.labels import LEADER_FROM_MM, LabelPlaces, label_size
 from flatscan.report.marking.view import View, rounded
+from flatscan.units import MM_PER
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,9 +26,11 @@ if TYPE_CHECKING:
 _OVERVIEW_SCALES = (10, 15, 20, 25, 30, 40, 50, 60, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000)
 #: Lengths of the scale bar, m: the first that is long enough on paper.
 _BARS_M = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
+_BARS_FT = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
 _LEAST_BAR_MM = 25.0
 #: Grid of a true to scale drawing, floor mm: the first whose lines are far enough apart on paper.
-_GRIDS_MM = (100, 200, 250, 500, 1000, 2000, 5000, 10_000)
+_GRIDS_MM = (100.0, 200.0, 250.0, 500.0, 1000.0, 2000.0, 5000.0, 10_000.0)
+_GRIDS_FT = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 _LEAST_GRID_MM = 15.0
 #: Heights of letters on paper, mm.
 NUMBER_MM, LETTER_MM, NAME_MM = 3.4, 2.3, 2.1
@@ -47,12 +51,13 @@ def overview(data: MarkingData, space_mm: tuple[float, float]) -> dict[str, Any]
     scale = next((s for s in _OVERVIEW_SCALES if _fits((high - low) / s, space_mm)), _OVERVIEW_SCALES[-1])
     view = View(scale, low, high)
     labels = LabelPlaces(view.width, view.height)
-    length = next((m for m in _BARS_M if m * MM_PER_M / scale >= _LEAST_BAR_MM), _BARS_M[-1])
+    bars, unit_mm, unit = (_BARS_FT, MM_PER["ft"], "ft") if said.imperial() else (_BARS_M, MM_PER_M, "m")
+    length = next((bar for bar in bars if bar * unit_mm / scale >= _LEAST_BAR_MM), bars[-1])
     walls = [_wall_outside(wall, view) for wall in data.walls]
     labels.keep_off(view.at((0.0, 0.0)), (10.0, 10.0))
     return {
         **_frame(view),
-        "bar": {"length": round(length * MM_PER_M / scale, 3), "text": f"{length:g} m"},
+        "bar": {"length": round(length * unit_mm / scale, 3), "text": f"{length:g} {unit}"},
         "walls": walls,
         "origin": view.at((0.0, 0.0)),
         **_marks(data, view, labels, data.areas),
@@ -67,7 +72,6 @@ def detail(data: MarkingData, cluster: Cluster) -> dict[str, Any]:
     labels = LabelPlaces(view.width, view.height, _drawn(areas, view))
     corners = [_corners(area, view, labels) for area in areas]
     marks = _marks(data, view, labels, data.areas)
-    contours = (*data.fill_contours, *data.grind_contours)
     return {
         **_frame(view),
         "marking": [shape for area in areas for shape in view.shapes(area.rings)],
@@ -75,7 +79,7 @@ def detail(data: MarkingData, cluster: Cluster) -> dict[str, Any]:
         "walls": [wall for wall in (_wall_inside(w, view, labels) for w in data.walls) if wall is not None],
         "grid": _grid(view),
         **marks,
-        "contours": contours_drawn(contours, view, labels),
+        "contours": contours_drawn(data.drawn_contours, view, labels),
     }
 
 
@@ -198,11 +202,10 @@ def _wall_outside(wall: Wall, view: View) -> dict[str, Any]:
     angle = math.degrees(math.atan2(by - ay, bx - ax))
     # Read from below or from the right.
     angle = (angle + 90.0) % 180.0 - 90.0
-    metres = math.dist(wall.start, wall.end) / MM_PER_M
     return {
         "at": rounded(np.array([at]))[0],
         "number": f"W{wall.number}",
-        "length": f"{metres:.2f} m" if length > 22.0 else "",  # noqa: PLR2004 - there is room to write it
+        "length": said.tape(math.dist(wall.start, wall.end), fine=True) if length > 22.0 else "",  # noqa: PLR2004 - there is room to write it
         "angle": round(-90.0 if angle == 90.0 else angle, 2),  # noqa: PLR2004
         "line": [view.at(wall.start), view.at(wall.end)],
     }
@@ -225,16 +228,18 @@ def _wall_inside(wall: Wall, view: View, labels: LabelPlaces) -> dict[str, Any] 
 
 
 def _grid(view: View) -> dict[str, Any]:
-    """Lines at whole distances from the left and the bottom wall, with those distances in m."""
-    step = next((g for g in _GRIDS_MM if g / view.scale >= _LEAST_GRID_MM), _GRIDS_MM[-1])
+    """Lines at whole distances from the left and the bottom wall, with those distances in metres or feet."""
+    unit_mm = MM_PER["ft"] if said.imperial() else MM_PER_M
+    steps = tuple(g * unit_mm for g in _GRIDS_FT) if said.imperial() else _GRIDS_MM
+    step = next((g for g in steps if g / view.scale >= _LEAST_GRID_MM), steps[-1])
     xs, ys = (
         np.arange(math.ceil(low / step), math.floor(high / step) + 1) * step
         for low, high in zip(view.low, view.high, strict=True)
     )
-    places = 2 if step < 500 else 1  # noqa: PLR2004 - quarter metres need two decimals
+    places = 2 if step < 0.5 * unit_mm else 1  # quarters need two decimals
     return {
-        "x": [(round(float(x - view.low[0]) / view.scale, 3), f"{x / MM_PER_M + 0.0:.{places}f}") for x in xs],
-        "y": [(round(float(view.high[1] - y) / view.scale, 3), f"{y / MM_PER_M + 0.0:.{places}f}") for y in ys],
+        "x": [(round(float(x - view.low[0]) / view.scale, 3), f"{x / unit_mm + 0.0:.{places}f}") for x in xs],
+        "y": [(round(float(view.high[1] - y) / view.scale, 3), f"{y / unit_mm + 0.0:.{places}f}") for y in ys],
     }
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from flatscan.constants import MM_PER_M
+from flatscan import said
 from flatscan.report.marking.data import name_of
 from flatscan.report.marking.rows import high_side
 
@@ -113,7 +113,7 @@ def _room(space: Any, data: MarkingData) -> None:
             (ax + bx) / 2.0 + 1.5 * _NUMBER_MM * (by - ay) / length,
             (ay + by) / 2.0 - 1.5 * _NUMBER_MM * (bx - ax) / length,
         )
-        _text(space, f"W{wall.number} {length / MM_PER_M:.2f} m", at, "Wall numbers", _TEXT_MM)
+        _text(space, f"W{wall.number} {said.tape(length, fine=True)}", at, "Wall numbers", _TEXT_MM)
     if data.outline:
         space.add_circle((0.0, 0.0), _CORNER_0_MM / 2.0, dxfattribs={"layer": "Wall numbers"})
         _text(space, "0", (-_CORNER_0_MM, -_CORNER_0_MM), "Wall numbers", _NUMBER_MM)
@@ -136,16 +136,16 @@ def _area(space: Any, marked: MarkedArea) -> None:
     whole = shapely.Polygon(area.rings[0], area.rings[1:])
     x, y = shapely.maximum_inscribed_circle(whole, tolerance=5.0).coords[0]
     figures = (
-        f"{area.action}, {area.area_m2:.2f} m2, mean {area.mean_mm:.1f} mm, most {area.max_mm:.1f} mm, "
-        f"least {area.min_mm:.1f} mm"
+        f"{area.action}, {said.area(area.area_m2).replace('²', '2')}, mean {said.thickness(area.mean_mm)}, "
+        f"most {said.thickness(area.max_mm)}, least {said.thickness(area.min_mm)}"
     )
     _text(space, str(area.number), (x, y), "Area numbers", _NUMBER_MM)
     _text(space, figures, (x, y - 0.8 * _NUMBER_MM), "Area numbers", _TINY_MM)
     for ring in marked.rings:
         _polyline(space, ring[:-1], "Marking outlines", closed=True)
-    for letter, (x, y), said in zip(marked.letters, marked.corners, _dimensions(marked), strict=True):
+    for letter, (x, y), told in zip(marked.letters, marked.corners, _dimensions(marked), strict=True):
         _text(space, letter, (x, y), "Marking corners", _SMALL_MM)
-        _text(space, f"{area.number}{letter}{said}", (x, y - _SMALL_MM), "Marking distances", _TINY_MM)
+        _text(space, f"{area.number}{letter}{told}", (x, y - _SMALL_MM), "Marking distances", _TINY_MM)
 
 
 def _dimensions(marked: MarkedArea) -> list[str]:
@@ -154,7 +154,7 @@ def _dimensions(marked: MarkedArea) -> list[str]:
         return ["" for _ in marked.letters]
     one, other = marked.marked.walls
     return [
-        f": W{one.number} {a / MM_PER_M:.2f} m, W{other.number} {b / MM_PER_M:.2f} m"
+        f": W{one.number} {said.tape(float(a), fine=True)}, W{other.number} {said.tape(float(b), fine=True)}"
         for a, b in np.concatenate(marked.marked.from_mm)
     ]
 
@@ -175,8 +175,8 @@ def _joint_work(space: Any, data: MarkingData) -> None:
             x, y = lip.at
             space.add_circle((x, y), _MARK_MM, dxfattribs={"layer": lips})
             space.add_line((x, y), lip.high_at, dxfattribs={"layer": lips})
-            said = f"L{number} {lip.lip.text()}, high side {high_side(lip)}"
-            _text(space, said.replace("±", "+/-"), (x, y + 1.8 * _MARK_MM), lips, _SMALL_MM)
+            told = f"L{number} {lip.lip.text()}, high side {high_side(lip)}"
+            _text(space, told.replace("±", "+/-"), (x, y + 1.8 * _MARK_MM), lips, _SMALL_MM)
 
 
 def _zones(space: Any, data: MarkingData) -> None:
@@ -184,8 +184,8 @@ def _zones(space: Any, data: MarkingData) -> None:
         layer = "Tiles to take out" if zone.kind == "remove_tiles" else "Zones"
         for ring in zone.rings:
             _polyline(space, ring[:-1], layer, closed=True)
-        said = f"{zone.name} ({zone.kind.replace('_', ' ')})"
-        _text(space, said, tuple(zone.rings[0][:-1].mean(axis=0)), layer, _TEXT_MM)
+        told = f"{zone.name} ({zone.kind.replace('_', ' ')})"
+        _text(space, told, tuple(zone.rings[0][:-1].mean(axis=0)), layer, _TEXT_MM)
 
 
 def _lines(space: Any, data: MarkingData) -> None:
@@ -193,8 +193,8 @@ def _lines(space: Any, data: MarkingData) -> None:
         _polyline(space, joint.line, "Movement joints")
     for dam in data.dams:
         _polyline(space, dam.line, "Dams")
-        said = f"dam {dam.height_mm:.0f} mm, {name_of(dam.where)}"
-        _text(space, said, tuple(np.asarray(dam.line).mean(axis=0)), "Dams", _SMALL_MM)
+        told = f"dam {said.thickness(dam.height_mm, 0)}, {name_of(dam.where)}"
+        _text(space, told, tuple(np.asarray(dam.line).mean(axis=0)), "Dams", _SMALL_MM)
 
 
 def _polyline(space: Any, points: NDArray[np.float64], layer: str, *, closed: bool = False, z: float = 0.0) -> None:

@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from flatscan.constants import MM_PER_M
+from flatscan import said
 from flatscan.report import levelling_words, wording
 from flatscan.report.marking import rows
 from flatscan.report.marking.clusters import clusters_of
 from flatscan.report.marking.drawing import AROUND_MM, detail, overview
+from flatscan.units import MM_PER
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -34,6 +35,8 @@ def page_data(data: MarkingData, paper: Paper, cautions: Sequence[Caution]) -> d
     return {
         "paper": "us-letter" if paper == "letter" else "a4",
         "title": data.title,
+        "units": _units(),
+        "check": _check_bar(),
         "room": _room(data),
         "way": _way(data),
         "nothing": data.nothing,
@@ -53,21 +56,21 @@ def page_data(data: MarkingData, paper: Paper, cautions: Sequence[Caution]) -> d
 def _room(data: MarkingData) -> str:
     if not data.outline:
         return wording.area(data.floor_m2)
-    wide, deep = (data.outline[0].max(axis=0) - data.outline[0].min(axis=0)) / MM_PER_M
-    return f"Room {wide:.2f} by {deep:.2f} m over all, {wording.area(data.floor_m2)} of floor judged"
+    sides = (data.outline[0].max(axis=0) - data.outline[0].min(axis=0)).tolist()
+    return f"Room {said.tapes(*sides, between=' by ')} over all, {wording.area(data.floor_m2)} of floor judged"
 
 
 def _way(data: MarkingData) -> list[str]:
     """The chosen way, what it takes, and the joints and lips, in a sentence each."""
-    said = []
+    told = []
     if data.method is not None:
-        said.append(f"The way drawn here: {wording.METHOD_TEXT[data.method.name]}.")
-        said += _compound(data, data.method)
+        told.append(f"The way drawn here: {wording.METHOD_TEXT[data.method.name]}.")
+        told += _compound(data, data.method)
         if data.method.ground_l > 0.0:
             off = levelling_words.ground_litres(data.method.ground_l)
-            said.append(f"To grind off: {off} of floor, on {wording.area(data.method.ground_m2)}.")
-    said += [rows.joints_sentence(data), rows.lips_sentence(data), rows.open_sentence(data)]
-    return [sentence for sentence in said if sentence]
+            told.append(f"To grind off: {off} of floor, on {wording.area(data.method.ground_m2)}.")
+    told += [rows.joints_sentence(data), rows.lips_sentence(data), rows.open_sentence(data)]
+    return [sentence for sentence in told if sentence]
 
 
 def _compound(data: MarkingData, method: Method) -> list[str]:
@@ -81,8 +84,29 @@ def _compound(data: MarkingData, method: Method) -> list[str]:
         litres = f"{litres[:-1]}, eight floors of ten)"
     elif " to " in litres:
         litres += " (eight floors of ten)"
-    said = [f"{litres} of {data.product_name}{where}."]
-    return [*said, f"Buy {levelling_words.to_buy(method, data.bag_kg)}."] if method.buy else said
+    told = [f"{litres} of {data.product_name}{where}."]
+    return [*told, f"Buy {levelling_words.to_buy(method, data.bag_kg)}."] if method.buy else told
+
+
+def _units() -> dict[str, str]:
+    """What the headings and notes name."""
+    metres = "" if said.imperial() else ", m"
+    return {
+        "area": said.unit("m²"),
+        "volume": said.unit("litres"),
+        "thick": said.unit("mm"),
+        "tape": said.tape_unit(),
+        "metres": metres,
+        "frame": "feet" if said.imperial() else "metres",
+        "contours": "sixteenths of an inch apart, in inches" if said.imperial() else "in mm",
+    }
+
+
+def _check_bar() -> dict[str, Any]:
+    """A bar whose length on paper shows whether it was printed true to scale: mm, parts, and how it is called."""
+    if said.imperial():
+        return {"length": 4.0 * MM_PER["in"], "parts": 8, "text": "4 in"}
+    return {"length": 100.0, "parts": 10, "text": "100 mm"}
 
 
 def _key(data: MarkingData) -> dict[str, bool]:
@@ -103,11 +127,10 @@ def _key(data: MarkingData) -> dict[str, bool]:
 
 def _detail(data: MarkingData, cluster: Cluster) -> dict[str, Any]:
     areas = [data.areas[k] for k in cluster.members]
-    levels = {level for contours in (data.fill_contours, data.grind_contours) for level, _ in contours}
     return {
         "numbers": _numbers([area.area.number for area in areas]),
         "many": len(areas) > 1,
-        "with_contours": bool(levels),
+        "with_contours": bool(data.drawn_contours),
         "drawing": detail(data, cluster),
         "tables": [table for area in areas for table in rows.corner_tables(area)],
     }
@@ -117,5 +140,5 @@ def _numbers(numbers: Sequence[int]) -> str:
     """``1, 3 to 6, 9``."""
     breaks = np.flatnonzero(np.diff(numbers) != 1) + 1
     runs = np.split(np.asarray(numbers), breaks)
-    said = [f"{run[0]}" if len(run) == 1 else f"{run[0]}{' to ' if len(run) > 2 else ', '}{run[-1]}" for run in runs]  # noqa: PLR2004
-    return ", ".join(said)
+    told = [f"{run[0]}" if len(run) == 1 else f"{run[0]}{' to ' if len(run) > 2 else ', '}{run[-1]}" for run in runs]  # noqa: PLR2004
+    return ", ".join(told)

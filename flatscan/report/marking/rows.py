@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from flatscan.constants import MM_PER_M
+from flatscan import said
 from flatscan.levelling.marking.walls import distances_mm, furthest_corners, nearest_pair
 from flatscan.report import places, wording
 from flatscan.report.marking.data import name_of
@@ -53,7 +53,7 @@ def corner_tables(marked: MarkedArea) -> list[dict[str, Any]]:
     pieces = -(-len(corners) // _CORNERS_IN_ONE)
     size = -(-len(corners) // pieces)
     first, second, far = furthest_corners(marked.corners)
-    check = f"check {letters[first]} to {letters[second]}: {_metres(far)} m"
+    check = f"check {letters[first]} to {letters[second]}: {_metres(far)}{_unit()}"
     return [
         {
             "title": f"Area {marked.area.number}" + (", more" if k else ""),
@@ -68,8 +68,8 @@ def corner_tables(marked: MarkedArea) -> list[dict[str, Any]]:
 
 def joints_sentence(data: MarkingData) -> str:
     """How many metres of joint there are to fill; "" for none."""
-    over_m = sum(fill.length_mm for fill in data.fills()) / MM_PER_M
-    return f"Joints to fill: {over_m:.1f} m in all." if over_m else ""
+    over_mm = sum(fill.length_mm for fill in data.fills())
+    return f"Joints to fill: {said.run(over_mm)} in all." if over_mm else ""
 
 
 def lips_sentence(data: MarkingData) -> str:
@@ -80,15 +80,15 @@ def lips_sentence(data: MarkingData) -> str:
 
 def open_sentence(data: MarkingData) -> str:
     """Joints and lips that are not decided, "" for none: no work is ordered on them before they are read by hand."""
-    open_m = sum(fill.length_mm for fill in data.fills("not_decided")) / MM_PER_M
+    open_mm = sum(fill.length_mm for fill in data.fills("not_decided"))
     lips = len(data.lips("not_decided"))
-    said = [f"{open_m:.1f} m {'more ' if data.fills() else ''}of joint"] if open_m else []
-    said += [f"{lips} {'more ' if data.lips() else ''}{'lip' if lips == 1 else 'lips'}"] if lips else []
-    if not said:
+    told = [f"{said.run(open_mm)} {'more ' if data.fills() else ''}of joint"] if open_mm else []
+    told += [f"{lips} {'more ' if data.lips() else ''}{'lip' if lips == 1 else 'lips'}"] if lips else []
+    if not told:
         return ""
-    one = len(said) == 1 and lips <= 1
+    one = len(told) == 1 and lips <= 1
     verb, them = ("is", "it") if one else ("are", "them")
-    return f"{' and '.join(said)} {verb} not decided: read {them} by hand first (joint_work.csv lists {them})."
+    return f"{' and '.join(told)} {verb} not decided: read {them} by hand first (joint_work.csv lists {them})."
 
 
 def joint_table(data: MarkingData) -> dict[str, Any]:
@@ -114,7 +114,12 @@ def lip_table(data: MarkingData) -> dict[str, Any]:
 def pour_rows(data: MarkingData) -> list[list[str]]:
     """Each level pour: number, m², litres, water level above the region's lowest place in mm."""
     return [
-        [str(k), f"{pour.area_m2:.2f}", f"{pour.volume_l:.1f}", f"{pour.level_mm:.1f}"]
+        [
+            str(k),
+            said.number(pour.area_m2, "m²", 2),
+            said.number(pour.volume_l, "l", 1),
+            said.number(pour.level_mm, "mm", 1),
+        ]
         for k, pour in enumerate(data.pours, start=1)
     ]
 
@@ -127,7 +132,7 @@ def dam_rows(data: MarkingData) -> list[list[str]]:
             _place(dam.line[0]),
             _place(dam.line[-1]),
             _metres(_length(dam.line)),
-            f"{dam.height_mm:.0f}",
+            said.number(dam.height_mm, "mm", 0),
         ]
         for dam in data.dams
     ]
@@ -163,9 +168,13 @@ def high_side(lip: LipDown) -> str:
 
 def _area_row(area: Area) -> list[str]:
     # What is ground is what the plan says, so it has no uncertainty of measurement.
-    litres = wording.size(area.volume_l) if area.action == "fill" else f"{area.volume_l.value:.2f} l, as planned"
-    thickness = [f"{value:.1f}" for value in (area.mean_mm, area.max_mm, area.min_mm)]
-    return [str(area.number), area.action, f"{area.area_m2:.2f}", litres, *thickness]
+    litres = (
+        wording.size(area.volume_l)
+        if area.action == "fill"
+        else f"{said.number(area.volume_l.value, 'l', 2)} {said.unit('l')}, as planned"
+    )
+    thickness = [said.number(value, "mm", 1) for value in (area.mean_mm, area.max_mm, area.min_mm)]
+    return [str(area.number), area.action, said.number(area.area_m2, "m²", 2), litres, *thickness]
 
 
 def _joint_row(fill: JointFill) -> list[str]:
@@ -198,6 +207,11 @@ def _zone_row(zone: NamedPlace) -> list[str]:
     return [zone.name, rule + value, *(f"{_metres(a)} to {_metres(b)}" for a, b in zip(low, high, strict=True))]
 
 
+def _unit() -> str:
+    """Behind figures that carry none of their own."""
+    return "" if said.imperial() else " m"
+
+
 def _measured(value: Quantity | None) -> str:
     return _NOT_MEASURED if value is None else wording.size(value)
 
@@ -211,4 +225,5 @@ def _length(line: Any) -> float:
 
 
 def _metres(length_mm: float) -> str:
-    return f"{round(float(length_mm) / MM_PER_M, 2) + 0.0:.2f}"
+    """Short, for a table whose heading names the unit."""
+    return said.marks(float(length_mm))

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from flatscan import said
 from flatscan.constants import MM_PER_M
 from flatscan.report.picture import key
 from flatscan.report.picture.floor import INK, TICK_PT
 from flatscan.report.picture.lettering import font
 from flatscan.report.picture.marks import AREA_INK, GRIND_INK, grinds
+from flatscan.units import MM_PER
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -35,6 +37,7 @@ _STEPS = (
 )
 _MOST_SHARE = 1e9
 #: Round lengths of the scale bar, mm, and the most of the room's width that it takes.
+_BARS_IN_MM = tuple(feet * MM_PER["ft"] for feet in (20.0, 10.0, 5.0, 2.0, 1.0, 0.5, 0.25, 1.0 / 12.0))
 _BARS_MM, _BAR_SHARE = (5000.0, 2000.0, 1000.0, 500.0, 200.0, 100.0, 50.0, 20.0, 10.0), 0.35
 
 
@@ -54,7 +57,7 @@ def entries(plan: LevellingPlan, contour_mm: float | None, *, holes: bool) -> li
     if any(grinds(area) for area in plan.areas):
         found.append(key.Entry("area to grind", key.line_sample(GRIND_INK, 1.7, "dashed")))
     if contour_mm is not None:
-        found.append(key.Entry(f"thickness of the fill, a line every {contour_mm:g} mm", _line()))
+        found.append(key.Entry(f"thickness of the fill, a line every {key.round_length(contour_mm)}", _line()))
     if holes:
         found.append(key.hatched_not_seen())
     return found
@@ -64,15 +67,17 @@ def draw_scale_bar(axes: Axes, sheet: Sheet) -> None:
     """A bar of a round length beneath the room's right end."""
     left, bottom, right, _ = sheet.room_box
     most = max((right - left) * _BAR_SHARE, 0.3)
-    length_mm = next((bar for bar in _BARS_MM if bar * sheet.inch_per_mm <= most), _BARS_MM[-1])
+    bars = _BARS_IN_MM if said.imperial() else _BARS_MM
+    length_mm = next((bar for bar in bars if bar * sheet.inch_per_mm <= most), bars[-1])
     wide = length_mm * sheet.inch_per_mm
     y = bottom - 0.36
     style: dict[str, Any] = {"color": INK, "linewidth": 1.4, "solid_capstyle": "butt", "zorder": 6}
     axes.plot([right - wide, right], [y, y], **style)
     for x in (right - wide, right):
         axes.plot([x, x], [y - 0.03, y + 0.03], **style)
-    said = f"{length_mm / MM_PER_M:g} m" if length_mm >= MM_PER_M else f"{length_mm:g} mm"
-    axes.text(right - wide / 2.0, y - 0.05, said, fontproperties=font(TICK_PT), color=INK, ha="center", va="top")
+    metric = f"{length_mm / MM_PER_M:g} m" if length_mm >= MM_PER_M else f"{length_mm:g} mm"
+    text = said.reach(length_mm) if said.imperial() else metric
+    axes.text(right - wide / 2.0, y - 0.05, text, fontproperties=font(TICK_PT), color=INK, ha="center", va="top")
 
 
 def _line() -> key.Draw:

@@ -10,6 +10,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
+from flatscan.units import MM_PER
+
 if TYPE_CHECKING:
     from matplotlib.colors import ListedColormap
     from numpy.typing import NDArray
@@ -40,13 +43,20 @@ def scale_mm(estimate_mm: NDArray[np.float32], sigma_mm: float) -> float:
     """
     seen = np.abs(estimate_mm[np.isfinite(estimate_mm)])
     reach = float(np.quantile(seen, _SCALE_SHARE)) if seen.size else 0.0
-    wanted = max(reach, 3.0 * sigma_mm, _LEAST_SCALE_MM)
+    unit_mm = _unit_mm()
+    wanted = max(reach, 3.0 * sigma_mm, _LEAST_SCALE_MM) / unit_mm
     power = 10.0 ** np.floor(np.log10(wanted))
-    return float(next(nice for nice in _NICE if nice * power >= wanted * (1.0 - 1e-9)) * power)
+    return float(next(nice for nice in _NICE if nice * power >= wanted * (1.0 - 1e-9)) * power) * unit_mm
 
 
 def contour_step_mm(scale: float) -> float:
     """A round step that draws a few contours on each side of zero."""
-    power = 10.0 ** np.floor(np.log10(scale))
+    unit_mm = _unit_mm()
+    power = 10.0 ** np.floor(np.log10(scale / unit_mm)) * unit_mm
     steps = [base * power / 10.0 for base in (1.0, 2.0, 5.0, 10.0, 20.0, 50.0)]
     return float(next(step for step in steps if scale / step <= _CONTOURS_PER_SIDE))
+
+
+def _unit_mm() -> float:
+    """What the figures are round in."""
+    return MM_PER["in"] if said.imperial() else 1.0

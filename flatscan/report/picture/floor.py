@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from flatscan import said
 from flatscan.constants import MM_PER_M
 from flatscan.report.picture.colours import contour_step_mm
 from flatscan.report.picture.lettering import font, line_in, width_in
@@ -115,7 +116,7 @@ def draw_outline(axes: Axes, surface: Surface, sheet: Sheet) -> None:
 
 
 def draw_grid(axes: Axes, surface: Surface, sheet: Sheet) -> list[Box]:
-    """Grid lines in metres from corner 0, and words for both tapes; the boxes that labels must leave free."""
+    """Grid lines in metres or feet from corner 0, and words for both tapes; the boxes that labels must leave free."""
     left, bottom, right, top = sheet.room_box
     step, every = sheet.grid_mm, sheet.labelled_every
     walls = walls_patch(axes, surface, sheet)
@@ -131,10 +132,11 @@ def draw_grid(axes: Axes, surface: Surface, sheet: Sheet) -> list[Box]:
             if index % every == 0 and index != 0:
                 x, y = (at, bottom - 0.08) if axis == 0 else (left - 0.08, at)
                 ha, va = ("center", "top") if axis == 0 else ("right", "center")
-                said = f"{value / MM_PER_M:g}"
-                axes.text(x, y, said, fontproperties=font(TICK_PT), color=INK, ha=ha, va=va, zorder=6)
+                text = f"{round(said.in_unit(value / MM_PER_M, 'm'), 3):g}"
+                axes.text(x, y, text, fontproperties=font(TICK_PT), color=INK, ha=ha, va=va, zorder=6)
     low, beside = bottom - _WORD_AWAY_IN, left - _WORD_AWAY_IN
-    along, out = "x: metres from the left wall", "y: metres from\nthe bottom wall"
+    tape = "feet" if said.imperial() else "metres"
+    along, out = f"x: {tape} from the left wall", f"y: {tape} from\nthe bottom wall"
     axes.text((left + right) / 2, low, along, fontproperties=font(WORD_PT), color=INK, ha="center", va="top", zorder=6)
     axes.text(beside, (bottom + top) / 2, out, fontproperties=font(WORD_PT), color=INK, ha="right", va="center",
               rotation=90, multialignment="center", zorder=6)  # fmt: skip

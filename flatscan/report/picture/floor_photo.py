@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.report import wording
 from flatscan.report.picture import floor, key, marks
 from flatscan.report.picture.joints import PHOTO_STYLE_OF, draw_joints, joint_entries
@@ -129,8 +130,12 @@ def _unseen(picture: FloorPicture, surface: Surface) -> bool:
 def _caption(picture: FloorPicture, grid_mm: float) -> str:
     seen = picture.source_mm[np.isfinite(picture.source_mm)]
     each = "photo pixel" if picture.kind == "photos" else "point"
-    finest = f"; on half of it one {each} covers {np.median(seen):.1f} mm or less" if seen.size else ""
+    finest = f"; on half of it one {each} covers {said.thickness(float(np.median(seen)))} or less" if seen.size else ""
     return (
-        f"{_MADE_OF[picture.kind]}, {picture.pixel_mm:.2g} mm of floor for each pixel{finest}. "
+        f"{_MADE_OF[picture.kind]}, {_pixel(picture.pixel_mm)} of floor for each pixel{finest}. "
         f"Grid {wording.reach(grid_mm)}. Joints have the names they have in joints.csv."
     )
+
+
+def _pixel(pixel_mm: float) -> str:
+    return f"{said.in_unit(pixel_mm, 'mm'):.2g} {said.unit('mm')}"

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from flatscan import said
 from flatscan.report.picture.floor import HOLE, INK, SOFT_INK
 from flatscan.report.picture.lettering import font, line_in, width_in
 from flatscan.report.picture.marks import AREA_INK, GRIND_INK, LINE_OF
@@ -87,7 +89,9 @@ def entries(
     if holes:
         found.append(hatched_not_seen())
     if contour_mm is not None:
-        found.append(Entry(f"contour every {contour_mm:g} mm, dashed where low", line_sample(SOFT_INK, 0.6, "dashed")))
+        found.append(
+            Entry(f"contour every {round_length(contour_mm)}, dashed where low", line_sample(SOFT_INK, 0.6, "dashed"))
+        )
     return found
 
 
@@ -137,17 +141,25 @@ def draw_bar(axes: Axes, sheet: Sheet, colours: ListedColormap, scale: float, *,
     axes.imshow(shades, origin="lower", extent=extent, cmap=colours, vmin=-1.0, vmax=1.0, aspect="auto", zorder=3)
     frame_x, frame_y = [x, x + _BAR_W_IN, x + _BAR_W_IN, x, x], [foot, foot, foot + tall, foot + tall, foot]
     axes.plot(frame_x, frame_y, color=INK, linewidth=0.8, zorder=4)
+    shown = said.in_unit(scale, "mm")
     places = 0 if scale >= _BAR_TICKS and scale % 2 == 0 else 1 if scale * 10 % 2 == 0 else 2
+    if said.imperial():
+        places = next((p for p in (1, 2) if math.isclose(half := shown / 2.0, round(half, p), rel_tol=1e-6)), 3)
     for value in np.linspace(-scale, scale, 2 * _BAR_TICKS // 2 + 1):
         y = foot + tall * (value + scale) / (2.0 * scale)
         axes.plot([x + _BAR_W_IN, x + _BAR_W_IN + 0.05], [y, y], color=INK, linewidth=0.8, zorder=4)
-        said = signed(float(value), places)
+        told = signed(said.in_unit(float(value), "mm"), places)
         if (value == scale and clipped[1]) or (value == -scale and clipped[0]):
-            said = f"{'≥' if value > 0 else '≤'} {said}"
-        axes.text(x + _BAR_W_IN + 0.09, y, said, fontproperties=font(KEY_PT), color=INK, va="center")
+            told = f"{'≥' if value > 0 else '≤'} {told}"
+        axes.text(x + _BAR_W_IN + 0.09, y, told, fontproperties=font(KEY_PT), color=INK, va="center")
     bold = font(KEY_PT, bold=True)
-    axes.text(x, foot + tall + 0.09, "high, mm", fontproperties=bold, color=INK, va="bottom")
-    axes.text(x, foot - 0.09, "low, mm", fontproperties=bold, color=INK, va="top")
+    axes.text(x, foot + tall + 0.09, f"high, {said.unit('mm')}", fontproperties=bold, color=INK, va="bottom")
+    axes.text(x, foot - 0.09, f"low, {said.unit('mm')}", fontproperties=bold, color=INK, va="top")
+
+
+def round_length(length_mm: float) -> str:
+    """A step that is round in the reader's unit."""
+    return f"{round(said.in_unit(length_mm, 'mm'), 4):g} {said.unit('mm')}"
 
 
 def _width(entry: Entry) -> float:

@@ -8,6 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
+from flatscan.units import MM_PER
+
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
@@ -28,6 +31,7 @@ EDGE_IN = 0.3
 BAR_COLUMN_IN = 1.15
 #: (longest side of the room from here on, distance of grid lines).
 _GRID_STEPS_MM = ((2000.0, 1000.0), (600.0, 250.0), (0.0, 100.0))
+_GRID_STEPS_FT_MM = ((2000.0, 2.0 * MM_PER["ft"]), (600.0, MM_PER["ft"]), (0.0, MM_PER["ft"] / 4.0))
 _LABEL_STEPS = (1, 2, 5, 10, 20, 50)
 _LEAST_LABEL_IN = 0.42
 
@@ -59,9 +63,10 @@ class Sheet:
 
     @property
     def grid_mm(self) -> float:
-        """Distance of grid lines: 1 m wherever the room is large enough to show it."""
+        """Distance of grid lines: 1 m or 2 ft wherever the room is large enough to show it."""
         longest_mm = max(self.room_mm[2] - self.room_mm[0], self.room_mm[3] - self.room_mm[1])
-        return next(step for least, step in _GRID_STEPS_MM if longest_mm >= least)
+        steps = _GRID_STEPS_FT_MM if said.imperial() else _GRID_STEPS_MM
+        return next(step for least, step in steps if longest_mm >= least)
 
     @property
     def labelled_every(self) -> int:
