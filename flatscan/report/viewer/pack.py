@@ -122,24 +122,24 @@ def _seen(surface: Surface) -> NDArray[np.float32]:
 
 
 def _gaps(report: Report) -> list[Layer]:
-    """The largest gap at each place, one layer for each edge that was laid, with its strictest limit."""
+    """The largest gap at each place and its u, for each edge that was laid, with its strictest limit."""
     surface = report.surface
     limit_mm: dict[float, float] = {}
     for rule in marked.limits_of(report):
         limit_mm[rule["edge_mm"]] = min(rule["limit_mm"], limit_mm.get(rule["edge_mm"], math.inf))
-    return [
-        _shown(
-            of_edge.gap_mm,
-            surface.cell_mm,
-            name=f"gap_{of_edge.edge_mm:g}",
-            title=f"Largest gap {laid(of_edge.edge_mm)}",
-            scale=_GAP_STEP_MM,
-            kind="size",
-            edge_mm=of_edge.edge_mm,
-            limit_mm=limit_mm.get(of_edge.edge_mm),
+    layers = []
+    for of_edge in report.measurement.gap_maps:
+        edge, said = of_edge.edge_mm, laid(of_edge.edge_mm)
+        told: dict[str, Any] = {"scale": _GAP_STEP_MM, "kind": "size", "edge_mm": edge}
+        gap, doubt = (
+            _shown(values, surface.cell_mm, name=f"{name}_{edge:g}", title=title, limit_mm=limit, **told)
+            for values, name, title, limit in (
+                (of_edge.gap_mm, "gap", f"Largest gap {said}", limit_mm.get(edge)),
+                (of_edge.u_mm, "gap_u", f"Doubt of the gap {said}", None),
+            )
         )
-        for of_edge in report.measurement.gap_maps
-    ]
+        layers += [gap, doubt]
+    return layers
 
 
 def _shares(report: Report) -> list[Layer]:

@@ -125,6 +125,7 @@ def test_every_layer_is_there_and_says_what_the_program_knows(room: Report, page
     np.testing.assert_array_equal(np.isnan(grids["height"]), ~surface.seen)
     np.testing.assert_array_equal(grids["seen"], surface.seen.astype(int) + surface.inside.astype(int))
     assert np.nanmax(grids["gap_2000"]) == pytest.approx(1.0, abs=0.01)
+    assert np.nanmax(grids["gap_u_2000"]) == pytest.approx(0.2, abs=0.01)
 
 
 def test_after_is_fill_less_grind(room: Report) -> None:
