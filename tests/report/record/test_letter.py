@@ -12,6 +12,7 @@ import typst
 from flatscan.judgement.readiness.readiness import ConditionName, ConditionWord, Readiness
 from flatscan.judgement.verdict import Answer, AnswerCode, VerdictWord
 from flatscan.quantity import Quantity
+from flatscan.report import story
 from flatscan.report.record import concern_letter_pdf
 from flatscan.report.report import Report
 from flatscan.said import speaking
@@ -146,10 +147,17 @@ def test_where_asbestos_was_found_no_way_of_levelling_is_proposed(surveyed: Repo
 
 
 def test_it_gives_no_orders_to_the_program(surveyed: Report, tools: Tools) -> None:
-    said = letter(judged(surveyed, "level_areas", tools.ready()), tools)
+    report = judged(surveyed, "level_areas", tools.ready({"dry": "not_recorded"}))
+    readings = tuple(replace(one, kind="gap") for one in report.verdict.next_readings)
+    report = replace(report, verdict=replace(report.verdict, next_readings=readings))
+    steps = " ".join(story.next_steps(report))
+    assert "--readings" in steps
+    assert "flatscan survey" in steps
+    said = letter(report, tools)
     assert said is not None
     assert "--" not in said
-    assert "run the same command" not in said
+    assert "flatscan" not in said
+    assert "Read by hand at the places that the survey record names (1)" in said
 
 
 @pytest.mark.parametrize(("paper", "size_mm"), [("a4", (210.0, 297.0)), ("letter", (215.9, 279.4))])

@@ -155,10 +155,8 @@ def test_margin_and_guard_band_say_what_the_verdict_says(surveyed: Report) -> No
             continue
         assert spare.value == pytest.approx(finding.limit_mm - (finding.value.value if finding.value else 0.0))
         assert spare.u == (finding.value.u if finding.value else 0.0)
-        assert row["guard"].endswith(
-            {"within": "kept", "over": "over by more than it", "not_decided": "not kept"}[finding.verdict]
-        )
-        assert row["guard"].startswith(f"{1.645 * spare.u:.1f} mm")
+        said = {"within": "kept", "over": "over by more than it", "not_decided": "not kept"}[finding.verdict]
+        assert row["guard"] == f"{1.645 * spare.u:.1f} mm: {said}"
 
 
 def test_imperial_run_speaks_inches(surveyed: Report, tools: Tools) -> None:
