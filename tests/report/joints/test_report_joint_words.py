@@ -114,10 +114,11 @@ def test_floors_without_any_joint_say_so(tile: TileOf, joints: Callable[..., Joi
 
 def test_the_work_is_told_in_metres_and_lips(tiled: Report) -> None:
     steps = next_steps(with_answer(tiled, "fill_joints_and_lips", a_tally()))
-    assert steps[0] == "Take down 3 lips, then fill 4.1 m of joint. Places: joints.csv. Then measure again"
+    assert steps[0].startswith("Asbestos first: ")  # nobody said that the old floor was tested
+    assert steps[1] == "Take down 3 lips, then fill 4.1 m of joint. Places: joints.csv. Then measure again"
     assert not any(step.startswith("Fill the joints and take down") for step in steps)
     one = next_steps(with_answer(tiled, "fill_joints_and_lips", a_tally(fill_m=0.0, lips=1)))
-    assert one[0].startswith("Take down 1 lip. ")
+    assert one[1].startswith("Take down 1 lip. ")
 
 
 def test_hand_readings_are_told_with_their_sheet_and_their_place_once(tiled: Report) -> None:
@@ -137,8 +138,9 @@ def test_hand_readings_are_told_with_their_sheet_and_their_place_once(tiled: Rep
 
 def test_lips_come_down_before_areas_are_levelled(tiled: Report) -> None:
     steps = next_steps(with_answer(tiled, "level_areas", a_tally()))
-    assert steps[0].startswith("Take down 3 lips")
-    assert steps[1].startswith("Mark the numbered areas")
+    assert steps[0].startswith("Asbestos first: ")
+    assert steps[1].startswith("Take down 3 lips")
+    assert steps[2].startswith("Mark the numbered areas")
     assert sum("easure again" in step for step in steps) == 1
 
 
@@ -146,7 +148,7 @@ def test_lips_come_down_before_areas_are_levelled(tiled: Report) -> None:
 def test_grinding_lips_calls_for_dust_and_asbestos(tiled: Report, code: AnswerCode) -> None:
     bare = replace(tiled, plan=replace(tiled.plan, methods=(), areas=()))
     names = [caution.name for caution in cautions_for(with_answer(bare, code, a_tally()))]
-    assert names == ["silica", "asbestos", "heated_floor", "slips", "limits"]
+    assert names == ["asbestos", "silica", "heated_floor", "slips", "limits"]
 
 
 def test_filling_joints_alone_makes_no_dust(tiled: Report) -> None:
