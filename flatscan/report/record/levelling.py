@@ -16,14 +16,17 @@ if TYPE_CHECKING:
 
 #: Corners of more areas than this are for the marking-out sheet alone.
 _MOST_AREAS = 6
+#: The page's picture and lists, which the record has in its own way, and what of an area is told.
+_PAGE_ONLY = ("after", "corners")
+_OF_AREA = ("number", "action", "size", "volume", "least", "mean", "most", "place")
 
 
 def levelling_pages(report: Report) -> dict[str, Any]:
     """As the page tells it, with the corners of the areas as the marking-out sheet has them."""
     told = levelling_page(report.plan, report.verdict.answer.code, by_hand=field_words.by_hand(report.surface))
     data = marking_data(report.plan, report.surface, survey=report.survey, doors_mm=report.settings.place.doors_mm)
-    del told["after"], told["corners"]
-    return told | {
+    return {name: part for name, part in told.items() if name not in _PAGE_ONLY} | {
+        "areas": [{name: area[name] for name in _OF_AREA} for area in told["areas"]],
         "anything": any(told[part] for part in ("ways", "areas", "refused", "nothing", "recommended")),
         "corners": _corners(data),
         # Feet and inches carry their own marks.
