@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
@@ -16,7 +15,8 @@ from flatscan.report.joint_words import judged_joints, labelled
 from flatscan.report.page_field import field_page
 from flatscan.report.page_joints import joint_words
 from flatscan.report.page_levelling import levelling_page
-from flatscan.report.page_site import site_page
+from flatscan.report.page_pictures import as_letters
+from flatscan.report.page_site import site_page, site_pictures
 from flatscan.report.page_viewer import hash_source, spot, viewer_of
 from flatscan.report.result import versions
 
@@ -34,6 +34,8 @@ Pairs = list[tuple[str, str]]
 #: A part of an uncertainty smaller than this share of the whole changes it by less than 1 in 1000.
 _LEAST_SHARE = 0.04
 _MOST_HUMPS = 5
+#: The words of a page with long tables.
+_WORDS_LETTERS = 200_000
 
 
 def page_html(report: Report, picture_png: bytes, floor_jpg: bytes = b"", after_png: bytes = b"") -> str:
@@ -47,6 +49,10 @@ def page_html(report: Report, picture_png: bytes, floor_jpg: bytes = b"", after_
 
     viewer = viewer_of(report)
     style = _text_of("page.css") + viewer.style
+    pictures = as_letters(
+        {"map": picture_png, "floor": floor_jpg, "after": after_png, "above": viewer.photo} | site_pictures(report),
+        len(viewer.data) + len(viewer.script) + len(style) + _WORDS_LETTERS,
+    )
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
     page = environment.from_string(_text_of("page.html"))
     filled = page.render(
@@ -58,17 +64,15 @@ def page_html(report: Report, picture_png: bytes, floor_jpg: bytes = b"", after_
         viewer=Markup(viewer.html),  # noqa: S704
         data=Markup(viewer.data),  # noqa: S704
         looks=Markup(viewer.looks),  # noqa: S704
-        photo_from_above=viewer.photo,
-        picture=base64.b64encode(picture_png).decode(),
+        pictures=pictures,
         picture_alt=_alt(report),
-        floor_picture=base64.b64encode(floor_jpg).decode(),
         verdict=_verdict,
-        **_words(report, after_png),
+        **_words(report),
     )
     return plain_text.printable_lines(filled)
 
 
-def _words(report: Report, after_png: bytes) -> dict[str, Any]:
+def _words(report: Report) -> dict[str, Any]:
     shown, findings = shown_gaps(report), _listed(report.verdict.findings)
     return {
         "answer": report.verdict.answer,
@@ -92,7 +96,6 @@ def _words(report: Report, after_png: bytes) -> dict[str, Any]:
             report.plan,
             report.verdict.answer.code,
             by_hand=field_words.by_hand(report.surface),
-            after_png=after_png,
         ),
         "how": _how(report),
         "doubts": doubts_of(report),

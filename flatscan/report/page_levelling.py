@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import re
 from typing import TYPE_CHECKING, Any
 
@@ -20,13 +19,8 @@ _MOST_LIPS, _MOST_DAMS = 20, 12
 _CHANGE = "What would change that: "
 
 
-def levelling_page(
-    plan: LevellingPlan, code: AnswerCode, *, by_hand: bool = False, after_png: bytes = b""
-) -> dict[str, Any]:
-    """What the section says; a part without words is not shown.
-
-    ``after_png``: the floor before and after, side by side; empty: there is none.
-    """
+def levelling_page(plan: LevellingPlan, code: AnswerCode, *, by_hand: bool = False) -> dict[str, Any]:
+    """What the section says; a part without words is not shown."""
     nothing = levelling_words.nothing_to_level(plan)
     chosen = levelling_words.chosen_of(plan)
     ways = [] if nothing else [method for method in plan.methods if method.possible]
@@ -49,7 +43,6 @@ def levelling_page(
         "asks": _asks(plan, chosen),
         "proof": _proof(plan, chosen),
         "passes": chosen is not None and chosen.proof is not None and chosen.proof.passes,
-        "after": base64.b64encode(after_png).decode(),
         "areas": [_area(area) for area in plan.areas],
         "thinnest": any(area.min_mm > 0.0 for area in plan.areas),
         "corners": [

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from typing import TYPE_CHECKING, Any
 
 from flatscan.report import places
@@ -13,6 +12,7 @@ from flatscan.report.record.site_words import not_recorded, site_facts
 
 if TYPE_CHECKING:
     from flatscan.report.report import Report
+    from flatscan.sources.survey.site import Photo
 
 #: All photographs together, so that the page stays easy to send, and the longest side of one.
 _ALL_BYTES, _MOST_PIXELS = 900_000, 900
@@ -31,16 +31,28 @@ def site_page(report: Report) -> dict[str, Any]:
 
 
 def _photos(report: Report) -> list[dict[str, Any]]:
-    photos = () if report.survey is None else report.survey.site.photos
-    each = _ALL_BYTES // max(1, len(photos))
     return [
         {
             "number": number,
-            "jpeg": base64.b64encode(fitted(photo.jpeg, most_pixels=_MOST_PIXELS, most_bytes=each)).decode(),
+            "picture": f"site{number}",
             "alt": f"Photograph {number}: {photo.caption or 'no caption was recorded'}",
             "caption": photo.caption,
             "place": "" if photo.at_mm is None else places.point(photo.at_mm),
             "spot": spot(photo.at_mm, f"photo {number}"),
         }
-        for number, photo in enumerate(photos, 1)
+        for number, photo in enumerate(_of_survey(report), 1)
     ]
+
+
+def site_pictures(report: Report) -> dict[str, bytes]:
+    """The survey's photographs by the names that ``site_page`` gives them, small enough to send."""
+    photos = _of_survey(report)
+    each = _ALL_BYTES // max(1, len(photos))
+    return {
+        f"site{number}": fitted(photo.jpeg, most_pixels=_MOST_PIXELS, most_bytes=each)
+        for number, photo in enumerate(photos, 1)
+    }
+
+
+def _of_survey(report: Report) -> tuple[Photo, ...]:
+    return () if report.survey is None else report.survey.site.photos

@@ -31,21 +31,22 @@ SCRIPTS = (
 )  # fmt: skip
 #: Steps of a ramp; more cannot be told apart.
 _STEPS = 64
-#: The dark end of cividis is left out where lines are drawn over it.
+#: ColorBrewer's YlGnBu and PRGn (Harrower and Brewer 2003, listed there as colour-blind safe); the darkest end is left
+#: out, so that lines stay readable on it.
 _SIZES_TRIM = 0.12
 _OVER = 1.0
 
 
 @dataclass(frozen=True, slots=True)
 class Viewer:
-    """``data``, ``looks``: JSON that may stand in a script element as it is; ``photo``: JPEG as base64, or ""."""
+    """``data``, ``looks``: JSON that may stand in a script element as it is; ``photo``: JPEG, or b""."""
 
     html: str
     script: str
     style: str
     data: str
     looks: str
-    photo: str
+    photo: bytes
 
 
 def viewer_of(report: Report) -> Viewer:
@@ -57,7 +58,7 @@ def viewer_of(report: Report) -> Viewer:
         text_of("viewer.css"),
         floor_data(report).json(),
         in_page(looks(report)),
-        base64.b64encode(photo).decode(),
+        photo,
     )
 
 
@@ -103,7 +104,7 @@ def looks(report: Report) -> dict[str, Any]:
         "units": report.settings.units,
         "heights": _hexes(colours.height_colours()),
         "height_scale_mm": colours.scale_mm(report.surface.estimate_mm, height_u_mm(report.surface)),
-        "sizes": _hexes(colormaps["cividis_r"], 0.0, 1.0 - _SIZES_TRIM),
+        "sizes": _hexes(colormaps["YlGnBu"], 0.0, 1.0 - _SIZES_TRIM),
         # Fill green, grinding purple, as the areas' outlines.
         "work": _hexes(colormaps["PRGn"], 0.1, 0.9),
         "shares": [

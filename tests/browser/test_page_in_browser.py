@@ -26,6 +26,11 @@ def colour_at(page: object, x_mm: float, y_mm: float) -> list[int]:
     )
 
 
+def text_of(page: object, at: str) -> str:
+    """With plain spaces where figures are held to their units."""
+    return page.inner_text(at).replace("\u00a0", " ")
+
+
 def choose(page: object, name: str, value: str) -> None:
     page.locator(f"input[name={name}][value='{value}']").check()
 
@@ -68,12 +73,15 @@ def test_every_layer_shows_and_says_its_unit(opened: Callable) -> None:
         page.wait_for_selector(f"#viewer[data-layer='{name}']")
         page.wait_for_timeout(60)
         seen.append(tuple(colour_at(page, place[0] - 150, place[1] + 130)))
-        key = page.inner_text("#key")
+        key = text_of(page, "#key")
         assert layer == "photo" or "mm" in key
     assert len(set(seen)) == len(seen) == 5
     choose(page, "layer", "gaps")
-    assert "over" in page.inner_text("#key")
-    assert "limit 3 mm" in page.inner_text("#edge-choice")
+    gaps = page.locator("#gap-choice .chip").all_inner_texts()
+    assert [said.replace("\u00a0", " ") for said in gaps] == ["all, as a share of the limit", "under 1 m", "under 2 m"]
+    page.wait_for_selector("#viewer[data-layer='gap_2000']")
+    assert "over" in text_of(page, "#key")
+    assert "limit 3 mm" in text_of(page, "#edge-choice")
     assert one.complaints == []
 
 
@@ -92,12 +100,12 @@ def test_a_place_is_read_with_its_uncertainty_and_two_tapes(opened: Callable, fl
     page = opened("hallway").page
     page.focus("#map")
     page.keyboard.press("ArrowRight")
-    said = page.inner_text("#reading")
+    said = text_of(page, "#reading")
     assert re.search(r"\d\.\d\d m from the left wall, \d\.\d\d m from the bottom wall", said)
     assert re.search(r"height [+−]?\d+\.\d ± \d+\.\d mm", said)
     assert re.search(r"largest gap here under 2 m: \d+\.\d", said)
     page.wait_for_selector("#said:not(:empty)", state="attached")
-    assert page.inner_text("#said") == said
+    assert text_of(page, "#said") == said
     surface = floors["hallway"].surface
     x, y = (float(v) * 1000 for v in re.findall(r"(\d\.\d\d) m from", said))
     row, col = int((y - surface.origin_mm[1]) // surface.cell_mm), int((x - surface.origin_mm[0]) // surface.cell_mm)
@@ -134,7 +142,7 @@ def test_a_finding_is_shown_on_the_map_with_its_edge(opened: Callable, floors: d
     joints = page.locator("section[aria-labelledby=joints] button.show")
     assert joints.count() > 3
     joints.first.click()
-    assert "from the left wall" in page.inner_text("#reading")
+    assert "from the left wall" in text_of(page, "#reading")
 
 
 def test_inches_and_feet(opened: Callable) -> None:
@@ -143,13 +151,13 @@ def test_inches_and_feet(opened: Callable) -> None:
     page.keyboard.press("ArrowRight")
     metric = float(page.evaluate("document.getElementById('edge-result').dataset.gapMm"))
     choose(page, "units", "imperial")
-    assert re.search(r"height [+−]?\d+\.\d\d ± \d+\.\d\d in", page.inner_text("#reading"))
-    assert re.search(r"\d+ (ft|in).* from the left wall", page.inner_text("#reading"))
-    said = page.inner_text("#edge-result .main")
+    assert re.search(r"height [+−]?\d+\.\d\d ± \d+\.\d\d in", text_of(page, "#reading"))
+    assert re.search(r"\d+ (ft|in).* from the left wall", text_of(page, "#reading"))
+    said = text_of(page, "#edge-result .main")
     inches = re.search(r"gap (\d+\.\d\d) ± \d+\.\d\d in under 6\.56 ft, limit 0\.12 in", said)
     assert inches is not None, said
     assert float(inches[1]) * 25.4 == pytest.approx(metric, abs=0.13)
-    assert "mm" not in page.inner_text("#key")
+    assert "mm" not in text_of(page, "#key")
 
 
 @pytest.mark.parametrize("name", ["hallway", "tiled"])
@@ -200,7 +208,7 @@ def test_hostile_names_stay_texts(opened: Callable) -> None:
     page.wait_for_timeout(100)
     assert page.evaluate("window.broken") is None
     assert page.locator("img[src=x]").count() == 0
-    assert "<script>window.broken = 1</script>" in page.inner_text("section[aria-labelledby=site]")
+    assert "<script>window.broken = 1</script>" in text_of(page, "section[aria-labelledby=site]")
     assert one.complaints == []
 
 

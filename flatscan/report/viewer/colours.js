@@ -39,6 +39,19 @@ function lookOf(layer, looks, largest) {
   return ramp(looks.sizes, 0, niceAbove(Math.max(largest, 0.1)));
 }
 
+/** A ramp over just the sizes there are, in whole steps, so that small differences are seen. */
+function closeLook(grid, looks) {
+  let [low, high] = [Infinity, 0];
+  for (const value of grid.values) {
+    if (value < low) low = value;
+    if (value > high) high = value;
+  }
+  if (low > high) return ramp(looks.sizes, 0, 1);
+  const step = niceAbove(Math.max((high - low) / 4, 0.05));
+  const first = Math.floor(low / step) * step;
+  return ramp(looks.sizes, first, Math.max(first + step, Math.ceil(high / step) * step));
+}
+
 /** Index into a look's colours. */
 function stepOf(look, value) {
   if (look.kind === "ramp") {

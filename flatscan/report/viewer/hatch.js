@@ -21,10 +21,16 @@ function hatchTile(ink, ground, back) {
   return tile;
 }
 
+let hatchSheet = null; // one for all, since it is as large as the map
+
 /** Fills, with slanted lines of the screen's own size, what the mask covers in the rectangle. */
 function drawHatched(pen, mask, rect, tile) {
   const { canvas } = pen;
-  const sheet = emptyCanvas(canvas.width, canvas.height);
+  hatchSheet ??= emptyCanvas(1, 1);
+  const sheet = hatchSheet;
+  // Setting the size wipes it, and all that was set on it.
+  sheet.width = canvas.width;
+  sheet.height = canvas.height;
   const draft = sheet.getContext("2d");
   draft.setTransform(pen.getTransform());
   draft.imageSmoothingEnabled = false;

@@ -48,7 +48,7 @@ function rampBar(look, words, signed) {
     const value = look.low + share * (look.high - look.low);
     const x = side + share * wide;
     bar.append(svg("line", { x1: x, x2: x, y1: 14, y2: 18, stroke: INK }));
-    const said = signed ? words.height(value, null).replace(` ${words.smallUnit}`, "") : words.figure(value);
+    const said = signed ? words.height(value, null).replace(HELD + words.smallUnit, "") : words.figure(value);
     bar.append(svg("text", { x, y: 31, "text-anchor": "middle" }, said));
   }
   return bar;
@@ -58,7 +58,7 @@ function rampBar(look, words, signed) {
 const ENDS = { height: ["low", "high"], after: ["grind off", "fill up"] };
 const TITLES = {
   height: "Height above or below the best plane, which may slope",
-  sigma: "Doubt of a height, one standard uncertainty",
+  sigma: "How far a height may be off: its ± (k = 2, about 95 %)",
   after: "Work as planned",
 };
 
@@ -91,7 +91,7 @@ function layerEntries({ layer, look }, looks, words) {
 }
 
 /** The key's entries for what is drawn over the colours. */
-function markEntries(data, lips, show, holes) {
+function markEntries({ data, lips, scene: { show } }, holes) {
   const found = [];
   const has = (rows, word) => rows.some((row) => row.word === word);
   if (show.worst && data.findings.length) {

@@ -27,9 +27,15 @@ class Layers {
 
   async painted(name) {
     const layer = this.byName.get(name);
-    const grid = await this.grid(name);
-    const look = lookOf(layer, this.looks, layer.kind === "size" || layer.kind === "signed" ? largestOf(grid) : 0);
+    const grid = name === "sigma" ? this.plusMinus(await this.grid(name)) : await this.grid(name);
+    const look = name === "sigma" ? closeLook(grid, this.looks) : lookOf(layer, this.looks, largestOf(grid));
     return { layer, look, grid, painted: paint(grid, look) };
+  }
+
+  /** The ± of a height: twice its standard uncertainty, slow bends included. */
+  plusMinus(sigma) {
+    const slow = this.data.edge.systematic_mm;
+    return { ...sigma, values: sigma.values.map((value) => COVERAGE_K * Math.hypot(value, slow)) };
   }
 
   /** The levelled floor: {grid, painted, look}; null where the plan changes nothing. */
@@ -53,6 +59,6 @@ class Layers {
 
   /** Names of the gap layers with their edge lengths, short before long. */
   gaps() {
-    return this.data.layers.filter((layer) => layer.name.startsWith("gap_")).sort((a, b) => a.edge_mm - b.edge_mm);
+    return this.data.layers.filter((layer) => /^gap_\d/.test(layer.name)).sort((a, b) => a.edge_mm - b.edge_mm);
   }
 }

@@ -40,7 +40,7 @@ class FloorMap {
     pen.setTransform(dots, 0, 0, dots, 0, 0);
     pen.clearRect(0, 0, view.width, view.height);
     this.drawColours(pen);
-    if (scene.unseen) drawHatched(pen, scene.unseen.picture, this.rectOf(scene.unseen.grid), this.tiles.unseen);
+    if (scene.unseen && !scene.photo) drawHatched(pen, scene.unseen.picture, this.rectOf(scene.unseen.grid), this.tiles.unseen);
     drawGrid(pen, view, scene.words);
     if (scene.show.zones) drawZones(pen, view, data.zones);
     drawWalls(pen, view, data);

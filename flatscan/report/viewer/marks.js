@@ -24,6 +24,8 @@ const STEP_SIGN = [
   [0.38, 0.32], [0.38, 0.1], [0.1, 0.1], [0.1, 0.5], [-0.12, 0.5],
 ];
 
+const MANY_LIPS = 40;
+
 /** Puts floor places on the pen's path. */
 function trace(pen, view, places, closed) {
   pen.beginPath();
@@ -148,9 +150,12 @@ function drawJoints(pen, view, joints) {
 
 /** Each lip that is over or not decided, as a step that points down to the lower side. */
 function drawLips(pen, view, lips) {
+  // Many on a small map hide each other: they grow as the map does.
+  const whole = lips.length > MANY_LIPS ? 0.65 : 1;
+  const grown = Math.min(1.2, whole * Math.sqrt(view.zoom));
   for (const lip of [...lips].reverse()) {
     const over = lip.word === "over";
-    const size = over ? 22 : 17;
+    const size = (over ? 22 : 17) * grown;
     const [px, py] = view.toScreen(...lip.at);
     const [c, s] = [Math.cos(lip.low_rad), -Math.sin(lip.low_rad)];
     polygon(pen, STEP_SIGN.map(([a, b]) => [px + size * (a * c - b * s), py + size * (a * s + b * c)]));

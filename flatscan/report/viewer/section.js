@@ -107,7 +107,10 @@ function drawFloor(picture, laid, runs, scale, deep) {
 function drawAfter(picture, laid, after, scale) {
   for (const [first, last] of runsOf(after)) {
     const line = [];
+    const floor = [];
+    for (let k = last; k >= first; k -= 1) floor.push([scale.x(laid.atMm[k]), scale.z(laid.heights[k])]);
     for (let k = first; k <= last; k += 1) line.push([scale.x(laid.atMm[k]), scale.z(after[k])]);
+    picture.append(svg("path", { class: "work", d: `${pathOf(line)}${pathOf(floor).replace("M", "L")}Z` }));
     picture.append(svg("path", { class: "planned", d: pathOf(line) }));
   }
 }
@@ -128,8 +131,9 @@ function drawRulers(picture, scale, length, wide, deep, words) {
   picture.append(svg("path", { class: "ruler", d: `M24 ${low}H32M24 ${high}H32M28 ${low}V${high}` }));
   const said = words.imperial ? words.fraction(tall) : `${tall} mm`;
   picture.append(svg("text", { class: "upright", x: 16, y: (low + high) / 2, transform: `rotate(-90 16 ${(low + high) / 2})`, "text-anchor": "middle" }, said));
-  picture.append(svg("text", { class: "note", x: wide - SECTION_SPACE.right, y: 14, "text-anchor": "end" }, `heights drawn ${Number(scale.tall.toPrecision(2))} times as tall`));
+  picture.append(svg("text", { class: "note", x: wide / 2, y: 14, "text-anchor": "middle" }, `heights drawn ${Number(scale.tall.toPrecision(2))} times as tall`));
   picture.append(svg("text", { class: "end", x: scale.x(0), y: 14, "text-anchor": "middle" }, "P"));
+  picture.append(svg("text", { class: "end", x: scale.x(length), y: 14, "text-anchor": "middle" }, "Q"));
 }
 
 function drawBar(picture, laid, bar, scale, wide, gapText) {
@@ -147,5 +151,5 @@ function drawBar(picture, laid, bar, scale, wide, gapText) {
   picture.append(svg("path", { class: "gap", d: `M${x} ${low}V${high}` }));
   picture.append(svg("path", { class: "gap-tip", d: `M${x} ${low}l-5 -8h10ZM${x} ${high}l-5 8h10Z` }));
   const beside = x < wide - 90 ? [x + 9, "start"] : [x - 9, "end"];
-  picture.append(svg("text", { class: "gap-text", x: beside[0], y: (low + high) / 2 + 4, "text-anchor": beside[1] }, gapText));
+  picture.append(svg("text", { class: "gap-text", x: beside[0], y: Math.min((low + high) / 2 + 4, high + 24), "text-anchor": beside[1] }, gapText));
 }

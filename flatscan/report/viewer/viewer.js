@@ -193,8 +193,8 @@ class Viewer {
 
   drawKey() {
     const entries = this.choice === "photo" ? [] : layerEntries(this.shown, this.looks, this.words);
-    const holes = this.scene.unseen !== null;
-    byId("key").replaceChildren(...entries, ...markEntries(this.data, this.lips, this.scene.show, holes));
+    const holes = this.scene.unseen !== null && this.choice !== "photo";
+    byId("key").replaceChildren(...entries, ...markEntries(this, holes));
   }
 
   pointAt(at, spoken) {

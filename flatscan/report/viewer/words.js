@@ -3,6 +3,8 @@
 const MM_PER_IN = 25.4;
 const IN_PER_FT = 12;
 const MM_PER_M = 1000;
+/** Between a figure and its unit, so that no line breaks there. */
+const HELD = "\u00a0";
 
 /** Halves of an inch as "3 1/2". */
 function halves(count) {
@@ -29,7 +31,7 @@ class Words {
 
   /** A gap, a thickness: "6.7 mm". */
   size(mm) {
-    return `${this.figure(mm)} ${this.smallUnit}`;
+    return `${this.figure(mm)}${HELD}${this.smallUnit}`;
   }
 
   /** "6.7 ± 2.6 mm"; the ± is U, two standard uncertainties. */
@@ -37,7 +39,8 @@ class Words {
     if (!Number.isFinite(expandedMm)) return `${this.size(mm)}, uncertainty not known`;
     // A small uncertainty is never rounded to nothing.
     const least = this.imperial ? 0.01 * MM_PER_IN : 0.1;
-    return `${this.figure(mm)} ± ${this.figure(expandedMm > 0 ? Math.max(expandedMm, least) : 0)} ${this.smallUnit}`;
+    const give = this.figure(expandedMm > 0 ? Math.max(expandedMm, least) : 0);
+    return [this.figure(mm), "±", give, this.smallUnit].join(HELD);
   }
 
   /** A height with its sign. */
@@ -54,24 +57,24 @@ class Words {
 
   /** A limit as it was set: as many decimals as it has. */
   limit(mm) {
-    return this.imperial ? `${(mm / MM_PER_IN).toFixed(2)} in` : `${Number(mm.toFixed(2))} mm`;
+    return this.imperial ? `${(mm / MM_PER_IN).toFixed(2)}${HELD}in` : `${Number(mm.toFixed(2))}${HELD}mm`;
   }
 
   /** A straightedge or a span: "2 m", "6.56 ft". */
   reach(mm) {
-    if (!this.imperial) return `${Number((mm / MM_PER_M).toFixed(3))} m`;
+    if (!this.imperial) return `${Number((mm / MM_PER_M).toFixed(3))}${HELD}m`;
     const inches = mm / MM_PER_IN;
-    return inches < IN_PER_FT ? `${Number(inches.toFixed(1))} in` : `${Number((inches / IN_PER_FT).toFixed(2))} ft`;
+    return inches < IN_PER_FT ? `${Number(inches.toFixed(1))}${HELD}in` : `${Number((inches / IN_PER_FT).toFixed(2))}${HELD}ft`;
   }
 
   /** A distance on a tape: to the centimetre, or to half an inch. */
   tape(mm) {
-    if (!this.imperial) return `${(Math.round(mm / 10) / 100 + 0).toFixed(2)} m`;
+    if (!this.imperial) return `${(Math.round(mm / 10) / 100 + 0).toFixed(2)}${HELD}m`;
     const count = Math.round((Math.abs(mm) / MM_PER_IN) * 2);
     const sign = mm < 0 && count ? "−" : "";
-    if (count < 2 * 2 * IN_PER_FT) return `${sign}${halves(count)} in`;
+    if (count < 2 * 2 * IN_PER_FT) return `${sign}${halves(count)} in`.replaceAll(" ", HELD);
     const rest = count % (2 * IN_PER_FT);
-    return `${sign}${Math.floor(count / (2 * IN_PER_FT))} ft${rest ? ` ${halves(rest)} in` : ""}`;
+    return `${sign}${Math.floor(count / (2 * IN_PER_FT))} ft${rest ? ` ${halves(rest)} in` : ""}`.replaceAll(" ", HELD);
   }
 
   /** A place as two tapes from corner 0. */
