@@ -7,6 +7,14 @@ not in this table cannot be raised, and every row must be explained in DEVELOPER
 from __future__ import annotations
 
 from dataclasses import dataclass
+from string import Formatter
+from typing import TYPE_CHECKING, Any
+
+from flatscan import said
+from flatscan.constants import MM_PER_M
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +41,7 @@ _ROWS: dict[str, tuple[str, str]] = {
         "State it with --up if that is wrong",
     ),
     "coarse_step": (
-        "The file's coordinates come in steps of {step_mm:.2g} mm",
+        "The file's coordinates come in steps of {step_mm:step}",
         "Export with a finer step; smaller differences cannot be told apart",
     ),
     "mesh_smoothed": (
@@ -61,7 +69,7 @@ _ROWS: dict[str, tuple[str, str]] = {
         "State what you know of it in lines above the table, such as # {instrument} resolution: 0.5 mm",
     ),
     "straightedge_bent": (
-        "Readings {one} and {other}, the straightedge turned, differ by {mm:.2g} mm; at most {allowed_mm:.2g} mm fit",
+        "Readings {one} and {other}, the straightedge turned, differ by {mm:step}; at most {allowed_mm:step} fit",
         "Check the readings; if they are right, state # straightedge reversal: {mm:.2g} mm, or use a straighter one",
     ),
     "rows_not_read": (
@@ -86,27 +94,27 @@ _ROWS: dict[str, tuple[str, str]] = {
         "Move what stands on it and capture again, or judge those places by hand",
     ),
     "too_coarse": (
-        "A height over a {cell_mm:g} mm cell has a standard uncertainty of {sigma_mm:.1f} mm, too much to judge by",
+        "A height over a {cell_mm:cell} cell has a standard uncertainty of {sigma_mm:thick}, too much to judge by",
         "Treat the result as a sketch; capture closer, with more views or with a better sensor before deciding in mm",
     ),
     "things_left_out": (
-        "Things lying on the floor were left out: {count}, on {area_m2:.2f} m² in all",
-        "If the largest ({edge_mm:.0f} mm high, at x {x_m:.2f}, y {y_m:.2f} m) is floor, read its edge by hand",
+        "Things lying on the floor were left out: {count}, on {area_m2:area} in all",
+        "If the largest ({edge_mm:high} high, at x {x_m:tape}, y {y_m:tape}) is floor, read its edge by hand",
     ),
     "other_level": (
-        "A level surface of {area_m2:.1f} m² lies {height_mm:.0f} mm {side} this floor and is not part of it",
+        "A level surface of {area_m2:area} lies {height_mm:high} {side} this floor and is not part of it",
         "Capture and check it on its own if it is floor too",
     ),
     "floor_apart": (
-        "{area_m2:.1f} m² at the floor's height was seen apart from it and left out",
+        "{area_m2:area} at the floor's height was seen apart from it and left out",
         "Capture the floor between the parts too, or check the parts one by one",
     ),
     "bend_not_seen": (
-        "The readings cannot show a bend of the whole floor: {bends} (u {sd_mm:.1f} mm, as rms over the floor)",
+        "The readings cannot show a bend of the whole floor: {bends} (u {sd_mm:thick}, as rms over the floor)",
         "Add {cure}; until then this doubt is part of every figure of the floor",
     ),
     "readings_spacing": (
-        "Lines or places of readings lie some {spacing_m:.2f} m apart: waves shorter than {wave_m:.1f} m may not show",
+        "Lines or places of readings lie some {spacing_m:tape} apart: waves shorter than {wave_m:run} may not show",
         "Read closer together where the floor looks rough",
     ),
     "reading_stands_out": (
@@ -126,7 +134,7 @@ _ROWS: dict[str, tuple[str, str]] = {
         "Export them unturned and unmirrored; until then joints are looked for in the heights alone",
     ),
     "photos_disagree": (
-        "{count} of {total} pairs of neighbouring photos still differ by more than 3 mm ({worst_mm:.1f} mm at most)",
+        "{count} of {total} pairs of neighbouring photos still differ by more than {3:high} ({worst_mm:thick} at most)",
         "Joints may jump between those photos; capture again with more overlap and slower, or in brighter light",
     ),
     # measures
@@ -135,35 +143,35 @@ _ROWS: dict[str, tuple[str, str]] = {
         "Use --directions 36 for a finer search",
     ),
     "edge_too_short": (
-        "A {edge_m:g} m edge is too short for cells of {cell_mm:.3g} mm; it was not laid",
+        "A {edge_m:reach} edge is too short for cells of {cell_mm:cell}; it was not laid",
         "Scan finer to judge this edge, or lay it by hand",
     ),
     "edge_too_long": (
-        "The floor seen is shorter than the {edge_m:g} m edge: judged over contacts up to {longest_m:.1f} m apart",
+        "The floor seen is shorter than the {edge_m:reach} edge: judged over contacts up to {longest_m:run} apart",
         "If the floor is larger than what was seen, capture the whole of it",
     ),
     "edge_not_laid": (
-        "A {edge_m:g} m edge is longer than the {longest_m:.1f} m floor that was seen; it was not laid",
+        "A {edge_m:reach} edge is longer than the {longest_m:run} floor that was seen; it was not laid",
         "None needed unless a limit asks for this edge; then name that limit set",
     ),
     "line_not_read": (
         "Line {number} to read F-numbers along leaves the floor or crosses what was not seen; it was left out",
-        "Lay it elsewhere, at least one reading step of 300 mm long (hand readings: along places read a foot apart)",
+        "Lay it elsewhere, at least one reading step of {300:high} long (by hand: along places read a foot apart)",
     ),
     "no_f_number_line": (
-        "The floor seen holds no straight line of {least_m:g} m clear of its edges, so no F-numbers are given",
+        "The floor seen holds no straight line of {least_m:reach} clear of its edges, so no F-numbers are given",
         "None needed unless F-numbers were asked for",
     ),
     "noise_floor_high": (
-        "On a perfectly flat floor this capture would itself show {floor_mm:.1f} mm under a {edge_m:g} m edge",
+        "On a perfectly flat floor this capture would itself show {floor_mm:thick} under a {edge_m:reach} edge",
         "Capture closer, slower or with a better sensor before deciding on this limit",
     ),
     "edge_below_readings": (
-        "The readings show no wave shorter than {wave_m:.1f} m; under edges up to {edge_m:g} m shorter ones count",
+        "The readings show no wave shorter than {wave_m:run}; under edges up to {edge_m:reach} shorter ones count",
         "Between readings the floor is taken to be as smooth as at them; lay the edge there, or read closer together",
     ),
     "readings_leave_open": (
-        "Were all readings of a flat floor, gaps of {floor_mm:.1f} mm under {edge_m:g} m could lie between them",
+        "Were all readings of a flat floor, gaps of {floor_mm:thick} under {edge_m:reach} could lie between them",
         "Read closer together, or with a finer instrument, where the answer hangs on it",
     ),
     "no_f_numbers_from_readings": (
@@ -172,24 +180,24 @@ _ROWS: dict[str, tuple[str, str]] = {
     ),
     "no_joints_found": (
         "No joints were found in {looked}: there are none, or they are finer or fainter than can be seen there",
-        "If the floor has joints, photograph it from closer (a pixel of 1 mm or less) in even light",
+        "If the floor has joints, photograph it from closer (a pixel of {1:high} or less) in even light",
     ),
     "tile_size_disagrees": (
-        "Tiles measure {found_mm:.0f} mm where {stated_mm:.0f} mm was stated, {percent:+.1f} %",
+        "Tiles measure {found_mm:high} where {stated_mm:high} was stated, {percent:+.1f} %",
         "Measure a tile; if the stated size is right, the capture's scale is wrong: check the camera's numbers",
     ),
     "surface_smoothed": (
-        "This surface was smoothed: neighbours agree to {noise_mm:.2g} mm, and joints are {valley_mm:.1g} mm deep",
+        "This surface was smoothed: neighbours agree to {noise_mm:step}, and joints are {valley_mm:step} deep",
         "Lips and depths may be gone; export the raw points or depth frames, or read joints by hand",
     ),
     # levelling
     "unseen_not_filled": (
-        "{area_m2:.2g} m² of floor was not seen; no compound is counted for it",
+        "{area_m2:area} of floor was not seen; no compound is counted for it",
         "Allow for it yourself, or clear it and capture again",
     ),
     "flood_without_gravity": (
         "The level pour takes the floor's own plane as level, for the capture does not know gravity",
-        "Check the fall with a level: a fall of 2 mm per metre can double the pour",
+        "Check the fall with a level: a fall of {2:fall} can double the pour",
     ),
     "too_little_seen_to_plan": (
         "{unseen:.0f} % of the floor was not seen, and levelling is planned up to {most:.0f} %: no quantity is given",
@@ -198,10 +206,35 @@ _ROWS: dict[str, tuple[str, str]] = {
 }
 
 
+#: How a blank's figure is told, by what stands behind its colon; the figures are mm, m (reach, run, tape) or m².
+_SAYS: dict[str, Callable[[float], str]] = {
+    "cell": said.cell,
+    "thick": said.thickness,
+    "high": lambda mm: said.thickness(mm, 0),
+    "step": said.about,
+    "reach": lambda m: said.reach(m * MM_PER_M),
+    "run": lambda m: said.run(m * MM_PER_M),
+    "tape": lambda m: said.tape(m * MM_PER_M),
+    "area": said.area,
+    "fall": lambda mm_per_m: said.fall(mm_per_m, 0),
+}
+
+
+class _Words(Formatter):
+    """Blanks as ``str.format`` fills them, figures in the reader's units; ``{3:high}`` is the figure 3 itself."""
+
+    def get_value(self, key: int | str, args: Sequence[Any], kwargs: Mapping[str, Any]) -> Any:
+        return float(key) if isinstance(key, int) else super().get_value(key, args, kwargs)
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        say = _SAYS.get(format_spec)
+        return say(float(value)) if say else str(super().format_field(value, format_spec))
+
+
 def caveat(name: str, **blanks: object) -> Caveat:
     """The caveat of that name with its blanks filled; raises KeyError for an unknown name."""
-    text, advice = _ROWS[name]
-    return Caveat(name, text.format(**blanks), advice.format(**blanks))
+    text, advice = (_Words().format(row, **blanks) for row in _ROWS[name])
+    return Caveat(name, text, advice)
 
 
 def caveat_names() -> tuple[str, ...]:

@@ -126,6 +126,18 @@ def thickness(length_mm: float, places: int = 1) -> str:
     return f"{number(length_mm, 'mm', places)} {unit('mm')}"
 
 
+def about(length_mm: float, figures: int = 2) -> str:
+    """A size of which only the first figures matter: a scatter, a pixel.
+
+    >>> about(0.313), about(12.0)
+    ('0.31 mm', '12 mm')
+    >>> with speaking("imperial"):
+    ...     about(0.313)
+    '0.012 in'
+    """
+    return f"{in_unit(length_mm, 'mm'):.{figures}g} {unit('mm')}"
+
+
 def reach(length_mm: float) -> str:
     """A straightedge, a span or a side of a room.
 

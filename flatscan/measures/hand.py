@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.constants import MM_PER_M
 from flatscan.errors import InputError
 from flatscan.measures.hand_joints import fuse_joints
@@ -97,7 +98,7 @@ def _placed(reading: HandReading, joints: Joints | None, surface: Surface | None
     if away[name] > SAME_PLACE_MM:
         raise InputError(
             where,
-            f"joint {name} does not run at {place} but {away[name] / MM_PER_M:.2f} m from it",
+            f"joint {name} does not run at {place} but {said.tape(away[name])} from it",
             "Use the readings file of this capture, or correct the joint or the place",
         )
     return replace(reading, joint=name)

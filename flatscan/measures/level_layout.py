@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.constants import MM_PER_M
 from flatscan.measures.f_formula import LEAST_READINGS
 from flatscan.measures.lines import APART_MM, FROM_EDGES_MM, LEAST_LENGTH_MM, NARROW_MM, STEP_MM
@@ -124,7 +125,9 @@ def _too_few(z_readings: int, outline_mm: NDArray[np.float64]) -> list[str]:
     if z_readings >= least:
         return []
     area_m2 = area_mm2 / MM_PER_M**2
-    return [f"{z_readings} readings over ten steps, fewer than the {least} for {area_m2:.0f} m² (rule from memory)"]
+    return [
+        f"{z_readings} readings over ten steps, fewer than the {least} for {said.number(area_m2, 'm²', 0)} {said.unit('m²')} (rule from memory)"
+    ]
 
 
 def _from_segment_mm(
@@ -154,4 +157,4 @@ def _angle_rad(line: LevelLine) -> float:
 
 
 def _m(length_mm: float) -> str:
-    return f"{length_mm / MM_PER_M:.2f} m"
+    return said.tape(length_mm)

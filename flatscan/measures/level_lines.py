@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.measures.f_formula import LEVEL_STEPS
 from flatscan.measures.level_grid import asked_run, grid_of, grid_runs
 from flatscan.measures.lines import STEP_MM, STEP_TOLERANCE
@@ -113,14 +114,15 @@ def _laid(name: str, readings: Sequence[LevelReading], numbers: list[int]) -> Le
     nominal = min(STEPS_MM, key=lambda known: abs(known - step))
     allowed = STEP_TOLERANCE * nominal
     if abs(step - nominal) > allowed:
-        return f"its readings are {step:.0f} mm apart, not 300 mm or 12 in within {STEP_TOLERANCE:.0%}"
+        return f"its readings are {said.thickness(step, 0)} apart, not 300 mm or 12 in within {STEP_TOLERANCE:.0%}"
     if beside > allowed:
-        return f"a reading lies {beside:.0f} mm beside it, more than {allowed:.0f} mm"
+        return f"a reading lies {said.thickness(beside, 0)} beside it, more than {said.thickness(allowed, 0)}"
     index = np.concatenate([[0], np.cumsum(np.rint(np.diff(places) / step))]).astype(np.int64)
     slope, first = np.polyfit(index, places, 1)
     off = float(np.abs(places - first - slope * index).max())
     if off > allowed:
-        return f"a reading lies {off:.0f} mm off the even step of {slope:.0f} mm, more than {allowed:.0f} mm"
+        told = [said.thickness(float(v), 0) for v in (off, slope, allowed)]
+        return f"a reading lies {told[0]} off the even step of {told[1]}, more than {told[2]}"
     set_ups = list(dict.fromkeys(readings[i].set_up for i in numbers))
     height = np.full((len(set_ups), int(index[-1]) + 1), np.nan)
     who = np.full(height.shape, -1, dtype=np.int64)

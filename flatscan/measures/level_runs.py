@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.caveats import caveat
 from flatscan.constants import MM_PER_M
 from flatscan.measures.f_formula import NOTES, f_number, ff_constant_mm, fl_constant_mm
@@ -182,7 +183,7 @@ def _noise_note(u_mm: Sequence[float], ff: float, lower: float) -> list[str]:
     """What the readings' own noise does to FF, where it matters."""
     if lower < _NOISE_TELLS:
         return []
-    noise = f"oise of the readings (u {math.sqrt(sum(u**2 for u in u_mm) / len(u_mm)):.2f} mm)"
+    noise = f"oise of the readings (u {said.thickness(math.sqrt(sum(u**2 for u in u_mm) / len(u_mm)), 2)})"
     if lower < _NOISE_DROWNS:
         return [f"N{noise} looks like curvature: the floor's FF is {lower:.0%} or more higher"]
     least = f"The floor's FF is above {ff:.0f}; read to a finer step to tell it"

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.measures.coarse import coarsen, coarsening
 from flatscan.measures.flatness import PARAMETERS, flatness_parameters
 from flatscan.measures.gap_batch import gap_batch
@@ -124,7 +125,7 @@ def simulate(
             humps[edge] = study(*(layouts[edge].worst(z) for z in both), keep_place=False)
         if factor == coarsest:
             figures = [flatness_parameters(z, coarse.cell_mm) for z in both]
-        label = f"Simulated captures, {coarse.cell_mm:g} mm cells"
+        label = f"Simulated captures, {said.cell(coarse.cell_mm)} cells"
         steps = captures(coarse, settings.draws, rng)
         for floors in progress.track(steps, label=label, total=settings.draws):
             for edge in edges:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.progress import SILENT
 from flatscan.surface import doubts
 from flatscan.surface.cells.gridding import CellStats, GridSpec, choose_cell_mm, grid_points
@@ -121,7 +122,7 @@ def find_surface(
         inferences=(
             *scan.inferences,
             cell_inference,
-            f"a strip of {strip_mm:g} mm along the walls is not judged",
+            f"a strip of {said.cell(strip_mm)} along the walls is not judged",
             doubts.sentence_of_frame(room.outline),
         ),
         caveats=(
@@ -168,14 +169,14 @@ def _cell(
 ) -> tuple[float, str]:
     """The cell asked for, or the one that density and scatter of the points allow, with a sentence."""
     if settings.cell_mm is not None:
-        return settings.cell_mm, f"grid cell {settings.cell_mm:g} mm: as asked"
+        return settings.cell_mm, f"grid cell {said.cell(settings.cell_mm)}: as asked"
     grid = _grid(size_mm, _TRIAL_CELL_MM)
     trial = grid_points(scan.points_mm, floor_from_points, grid, band_mm=settings.band_mm, step_mm=scan.step_mm)
     spread = trial.spread_mm[np.isfinite(trial.spread_mm) & ~trial.flagged]
     sigma_mm = float(np.median(spread)) if len(spread) else scan.step_mm
     spacing_mm = _one_view_spacing_mm(scan, floor_from_points, grid, settings.band_mm)
     cell_mm, why = choose_cell_mm(density_per_m2, sigma_mm, spacing_mm=spacing_mm)
-    return cell_mm, f"grid cell {cell_mm:g} mm: {why}"
+    return cell_mm, f"grid cell {said.cell(cell_mm)}: {why}"
 
 
 def _one_view_spacing_mm(

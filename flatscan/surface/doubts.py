@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.caveats import Caveat, caveat
 from flatscan.errors import InputError
 from flatscan.surface.finding.floor import LEAST_FLOOR_M2
@@ -56,8 +57,8 @@ def refuse_unusable(scan: Scan) -> None:
     if spread[1] < _LINE_MM:
         raise InputError(
             name_of(scan),
-            f"all points lie on one line, within {spread[1]:.1f} mm",
-            "A floor needs readings beside that line too, at least 300 mm off it",
+            f"all points lie on one line, within {said.thickness(float(spread[1]))}",
+            f"A floor needs readings beside that line too, at least {said.thickness(300.0, 0)} off it",
         )
 
 
@@ -66,7 +67,7 @@ def refuse_no_floor(scan: Scan, floor: FloorPlane | None) -> FloorPlane:
     if floor is None:
         raise InputError(
             name_of(scan),
-            f"no floor in view: no level surface of {LEAST_FLOOR_M2:g} m² or more seen from above",
+            f"no floor in view: no level surface of {said.area(LEAST_FLOOR_M2)} or more seen from above",
             "Capture it with the floor in view, or state which way is up with --up",
         )
     return floor
@@ -77,8 +78,8 @@ def refuse_small(scan: Scan, area_m2: float) -> None:
     if area_m2 < LEAST_FLOOR_M2:
         raise InputError(
             name_of(scan),
-            f"only {area_m2:.2f} m² of floor was found",
-            f"The least that can be judged is {LEAST_FLOOR_M2:g} m²; capture more of it",
+            f"only {said.area(area_m2)} of floor was found",
+            f"The least that can be judged is {said.area(LEAST_FLOOR_M2)}; capture more of it",
         )
 
 
@@ -88,8 +89,9 @@ def refuse_sparse(scan: Scan, density_per_m2: float) -> None:
     if spacing_mm > MOST_SPACING_MM:
         raise InputError(
             name_of(scan),
-            f"floor points lie about {spacing_mm:.0f} mm apart",
-            f"At least one every {MOST_SPACING_MM:.0f} mm is needed; scan finer, or give the points as a levels table",
+            f"floor points lie about {said.thickness(spacing_mm, 0)} apart",
+            f"At least one every {said.thickness(MOST_SPACING_MM, 0)} is needed; scan finer, or give the points as a "
+            "levels table",
         )
 
 
@@ -159,8 +161,8 @@ def doubts(
 
 def sentence_of_frame(outline: tuple[NDArray[np.float64], ...]) -> str:
     """Where the floor frame lies, in words a person with a tape can follow."""
-    size = np.ptp(outline[0], axis=0) / 1000.0
+    size = [said.tape(float(side)) for side in np.ptp(outline[0], axis=0)]
     return (
-        f"floor frame: origin at a corner, x along the longest straight side ({size[0]:.2f} m in all), "
-        f"y square to it, to the left ({size[1]:.2f} m)"
+        f"floor frame: origin at a corner, x along the longest straight side ({size[0]} in all), "
+        f"y square to it, to the left ({size[1]})"
     )

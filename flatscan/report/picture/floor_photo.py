@@ -132,10 +132,6 @@ def _caption(picture: FloorPicture, grid_mm: float) -> str:
     each = "photo pixel" if picture.kind == "photos" else "point"
     finest = f"; on half of it one {each} covers {said.thickness(float(np.median(seen)))} or less" if seen.size else ""
     return (
-        f"{_MADE_OF[picture.kind]}, {_pixel(picture.pixel_mm)} of floor for each pixel{finest}. "
+        f"{_MADE_OF[picture.kind]}, {said.about(picture.pixel_mm)} of floor for each pixel{finest}. "
         f"Grid {wording.reach(grid_mm)}. Joints have the names they have in joints.csv."
     )
-
-
-def _pixel(pixel_mm: float) -> str:
-    return f"{said.in_unit(pixel_mm, 'mm'):.2g} {said.unit('mm')}"

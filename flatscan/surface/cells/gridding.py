@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.constants import MM2_PER_M2, SIGMA_PER_MAD
 from flatscan.surface.cells.cell_uncertainty import white_uncertainty
 
@@ -223,14 +224,14 @@ def choose_cell_mm(
         if points >= LEAST_POINTS_PER_CELL and point_sigma_mm <= target * np.sqrt(points):
             white = point_sigma_mm / np.sqrt(points)
             return cell_mm, (
-                f"cells of {cell_mm:g} mm hold about {points:.0f} points and average their scatter of "
-                f"{point_sigma_mm:.2g} mm down to {white:.2f} mm"
+                f"cells of {said.cell(cell_mm)} hold about {points:.0f} points and average their scatter of "
+                f"{said.about(point_sigma_mm)} down to {said.thickness(float(white), 2)}"
             )
     cell_mm = CELL_SIZES_MM[-1]
     points = density_per_m2 * cell_mm**2 / MM2_PER_M2
     return cell_mm, (
-        f"even cells of {cell_mm:g} mm, the largest, hold about {points:.1f} points with a scatter of "
-        f"{point_sigma_mm:.2g} mm: too few for {target:.2f} mm"
+        f"even cells of {said.cell(cell_mm)}, the largest, hold about {points:.1f} points with a scatter of "
+        f"{said.about(point_sigma_mm)}: too few for {said.thickness(float(target), 2)}"
     )
 
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.constants import MM2_PER_M2, SIGMA_PER_MAD
 from flatscan.surface.noise.noise_covariance import (
     NoiseParts,
@@ -99,8 +100,10 @@ def estimate_noise(
         parts, bend = _from_views(view_stats, both, own, float(both.sum() / seen.sum()), cell_mm)
         if systematic_mm is None:
             assumed = math.hypot(_COMMON_SHARE * assumed, bend)
-            origin = f"from their slow disagreement of {bend:.2g} mm and half of what is usual for the sensor"
-        how = f"from the differences of two groups of views over {both.sum() * cell_mm**2 / 1e6:.1f} m²"
+            origin = f"from their slow disagreement of {said.about(bend)} and half of what is usual for the sensor"
+        how = (
+            f"from the differences of two groups of views over {said.area(float(both.sum()) * cell_mm**2 / MM2_PER_M2)}"
+        )
     else:
         parts, floor_share = _from_one_view(stats, own, cell_mm), _ONE_VIEW_FLOOR_SHARE
         how = "from one view: what is left of the heights without the floor's slow shape, texture included"
@@ -111,7 +114,7 @@ def estimate_noise(
     white2 = parts.white
     if step_mm > 0:
         white2 = max(white2, step_mm**2 / 12.0)
-        how += f"; coordinates step by {step_mm:.2g} mm"
+        how += f"; coordinates step by {said.about(step_mm)}"
     return NoiseModel(
         white_mm=math.sqrt(white2),
         correlated_mm=math.sqrt(parts.correlated),

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.caveats import Caveat, caveat
 from flatscan.errors import InputError
 from flatscan.progress import SILENT, Progress
@@ -207,8 +208,8 @@ def _said(found: _Agreed, moved_mm: NDArray[np.float64]) -> tuple[str, ...]:
     if not found.left_mm:
         return (f"Photos lie as posed: none of {found.pairs} overlapping pairs shows enough to tell a shift by",)
     left = np.array(list(found.left_mm.values()))
-    moved = f"{np.median(moved_mm):.1f} mm (median), {moved_mm.max():.1f} mm at most"
-    agreed = f"{np.median(left):.2g} mm (median of {len(left)} of {found.pairs} overlapping pairs)"
+    moved = f"{said.thickness(float(np.median(moved_mm)))} (median), {said.thickness(float(moved_mm.max()))} at most"
+    agreed = f"{said.about(float(np.median(left)))} (median of {len(left)} of {found.pairs} overlapping pairs)"
     return (f"Photos were moved along the floor by {moved}, so that neighbours agree: now to {agreed}",)
 
 

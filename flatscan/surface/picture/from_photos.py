@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.surface.picture.alignment import MAP_CELL_MM
 from flatscan.surface.picture.choice import Candidates, candidates, steady_choice
 from flatscan.surface.picture.floor_picture import FloorPicture
@@ -116,7 +117,7 @@ def _factor(wanted_mm: float, source_mm: NDArray[np.float32]) -> int:
 
 def _pixels_per_cell(grid: MapGrid, median_mm: float, asked: float | None) -> tuple[int, str]:
     """Pixels along a map cell, and the sentence about it."""
-    seen = f"a photo pixel covers {median_mm:.2g} mm of floor (median)"
+    seen = f"a photo pixel covers {said.about(median_mm)} of floor (median)"
     wanted = float(np.clip(median_mm, FINEST_MM, COARSEST_MM)) if asked is None else asked
     per_cell = max(1, int(np.ceil(grid.cell_mm / wanted - 1e-6)))
     if asked is None:
@@ -124,7 +125,7 @@ def _pixels_per_cell(grid: MapGrid, median_mm: float, asked: float | None) -> tu
     most = max(1, int(np.sqrt(MOST_PIXELS / (grid.shape[0] * grid.shape[1]))))
     pixel_mm = grid.cell_mm / min(per_cell, most)
     held = ", no finer because of memory" if most < per_cell else ", as asked" if asked is not None else ""
-    return min(per_cell, most), f"pixels of {pixel_mm:.3g} mm{held}; {seen}"
+    return min(per_cell, most), f"pixels of {said.about(pixel_mm, 3)}{held}; {seen}"
 
 
 def with_caveats(picture: FloorPicture, caveats: tuple[Caveat, ...]) -> FloorPicture:

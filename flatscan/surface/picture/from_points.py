@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.surface.picture.floor_picture import FloorPicture, PictureKind
 from flatscan.surface.picture.ground import Ground, MapGrid, drawable, ground_of, map_grid
 from flatscan.surface.picture.relief import BLOCK_MM, LEAST_TRUST, filled_gaps, less_surroundings, view_level
@@ -223,7 +224,7 @@ def _picture(
 
 
 def _said(base: _Base) -> str:
-    return f"pixels of {base.pixel_mm:.3g} mm; neighbouring points lie {base.spacing_mm:.2g} mm apart"
+    return f"pixels of {said.about(base.pixel_mm, 3)}; neighbouring points lie {said.about(base.spacing_mm)} apart"
 
 
 def _has_contrast(colour: NDArray[np.uint8]) -> bool:

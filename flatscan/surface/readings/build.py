@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.caveats import caveat
 from flatscan.constants import MM_PER_M
 from flatscan.errors import InputError
@@ -82,7 +83,7 @@ def surface_from_readings(
             correlated_mm=float(np.sqrt(np.mean(posterior.sd_mm**2))),
             length_mm=spacing_mm,
             systematic_mm=0.0,
-            how=f"posterior of {int(observations.was_read.sum())} readings, some {spacing_mm / MM_PER_M:.2f} m apart",
+            how=f"posterior of {int(observations.was_read.sum())} readings, some {said.tape(spacing_mm)} apart",
         ),
         slope=_slope(field, nodes, posterior, plane),
         kind="readings",
@@ -119,7 +120,7 @@ def _outline(field: FieldReadings) -> NDArray[np.float64]:
     if spread[1] < _LINE_MM:
         raise InputError(
             _name(field),
-            f"everything was read on one line, within {spread[1]:.0f} mm",
+            f"everything was read on one line, within {said.thickness(float(spread[1]), 0)}",
             "A floor needs readings beside that line too",
         )
     if field.outline is not None:

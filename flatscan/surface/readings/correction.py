@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.caveats import caveat
 from flatscan.constants import MM_PER_M
 from flatscan.errors import InputError
@@ -90,8 +91,8 @@ def corrected_by(
     error = slow_error(control, prior, sizes=sizes)
     scatter = error.chi_square(control) / max(1, error.freedom)
     if left_out:
-        said = f"{left_out} of the readings by hand lie where the scan saw no floor; they did not correct it"
-        surface = replace(surface, inferences=(*surface.inferences, said))
+        told = f"{left_out} of the readings by hand lie where the scan saw no floor; they did not correct it"
+        surface = replace(surface, inferences=(*surface.inferences, told))
     if len(slips) > max(2, int(_MOST_SLIPS * len(control.apart_mm))) or _contradicts(scatter, error.freedom):
         return _contradicted(surface, usable, control_of(usable, surface), prior)
     if scatter > 1.0:
@@ -132,8 +133,8 @@ def _contradicted(surface: Surface, field: FieldReadings, control: Control, prio
     doubt = caveat(
         "readings_contradict_scan",
         numbers=", ".join(list(names)[:_NAMED]),
-        how=f"all together they differ by {float(np.sqrt(np.mean(apart**2))):.1f} mm, more than both allow",
-        done=f"the scan was not corrected, and slow bends of {after:.1f} mm are counted in its doubt",
+        how=f"all together they differ by {said.thickness(float(np.sqrt(np.mean(apart**2))))}, more than both allow",
+        done=f"the scan was not corrected, and slow bends of {said.thickness(after)} are counted in its doubt",
     )
     how = f"{surface.noise.how}; readings by hand contradict the scan, so its slow bends may be what they differ by"
     return replace(
@@ -152,12 +153,12 @@ def _corrected(
     after = min(before, prior.size_mm(error.covariance))
     readings = int(control.observations.was_read.sum())
     stated = surface.noise.systematic_mm
-    larger = "" if error.grown == 1.0 else f" ({stated:.1f} mm as stated; the readings show it to be more)"
-    said = (
-        f"{readings} readings corrected the scan's slow bends: systematic u {before:.1f} mm before{larger}, "
-        f"{after:.1f} mm after"
+    larger = "" if error.grown == 1.0 else f" ({said.thickness(stated)} as stated; the readings show it to be more)"
+    told = (
+        f"{readings} readings corrected the scan's slow bends: systematic u {said.thickness(before)} before{larger}, "
+        f"{said.thickness(after)} after"
     )
-    how = f"{surface.noise.how}; slow bends taken off by {readings} readings by hand, {after:.2g} mm left"
+    how = f"{surface.noise.how}; slow bends taken off by {readings} readings by hand, {said.about(after)} left"
     noise_part = control.covariance_mm2 @ error.precision @ control.apart_mm
     doubts = () if not slips else (_slips_caveat(slips),)
     return replace(
@@ -167,7 +168,7 @@ def _corrected(
         noise=replace(surface.noise, systematic_mm=after, how=how),
         slope=_slope(surface, field, error, control, plane),
         fit=_fit(surface, field, control, prior, error, (before, after), control.observations.value_mm - noise_part),
-        inferences=(*surface.inferences, said),
+        inferences=(*surface.inferences, told),
         caveats=(*surface.caveats, *doubts),
     )
 

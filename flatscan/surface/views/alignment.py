@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.constants import MM_PER_M, SIGMA_PER_MAD
 from flatscan.surface.cells.gridding import GridSpec, grid_points
 
@@ -49,8 +50,8 @@ class Alignment:
         height = float(np.abs(self.planes[:, 0]).max())
         tilt = float(np.hypot(self.planes[:, 1], self.planes[:, 2]).max())
         return (
-            f"views were laid on each other where they overlap: up to {height:.2g} mm up or down, "
-            f"{tilt:.2g} mm/m of tilt"
+            f"views were laid on each other where they overlap: up to {said.about(height)} up or down, "
+            f"{said.fall(tilt, 2)} of tilt"
         )
 
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flatscan import said
 from flatscan.caveats import Caveat, caveat
 from flatscan.measures.joints.finding.faces import faces_of
 from flatscan.measures.joints.finding.format import boxes_about, tile_format
@@ -116,10 +117,14 @@ def _pieces(graph: Graph, sides: np.ndarray) -> tuple[JointPiece, ...]:
 def _how(pictures: Sequence[FloorPicture], pieces: int) -> str:
     if not pictures:
         return "No picture of the floor could be made, so joints were not looked for"
-    looked = " and ".join(f"{_KIND_WORDS[p.kind]} at {p.pixel_mm:.2g} mm a pixel" for p in pictures)
+    looked = " and ".join(f"{_KIND_WORDS[p.kind]} at {_pixel(p)}" for p in pictures)
     return f"Joints were looked for in {looked}; {pieces or 'no'} pieces were found"
 
 
+def _pixel(picture: FloorPicture) -> str:
+    return f"{said.about(picture.pixel_mm)} a pixel"
+
+
 def _nothing_found(pictures: Sequence[FloorPicture]) -> Caveat:
-    looked = " and ".join(f"{_KIND_WORDS[p.kind]} ({p.pixel_mm:.2g} mm a pixel)" for p in pictures)
+    looked = " and ".join(f"{_KIND_WORDS[p.kind]} ({_pixel(p)})" for p in pictures)
     return caveat("no_joints_found", looked=looked)
