@@ -18,6 +18,9 @@ from flatscan.report.result_records import Result
 from flatscan.report.saved_basis import FILE_NAME, load_floor
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from flatscan.levelling.basis import Basis
     from flatscan.report.result_levelling_records import AreaRecord
     from flatscan.report.result_measured import QuantityRecord
     from flatscan.report.result_records import FindingRecord
@@ -76,7 +79,7 @@ def _read(folder: Path) -> tuple[Measured, ResultFolder]:
         what = "it is from an earlier version, which kept nothing to compare with"
         raise InputError(folder / FILE_NAME, what, _AGAIN)
     name = folder.resolve().name
-    source = ResultFolder(name, _sha256(text), _sha256(floor), tuple(one.path for one in result.inputs))
+    source = ResultFolder(name, _sha256(text), _sha256(floor), tuple(Path(one.path).name for one in result.inputs))
     measured = Measured(
         surface=basis.surface,
         gap_limits=basis.gap_limits,
@@ -89,9 +92,23 @@ def _read(folder: Path) -> tuple[Measured, ResultFolder]:
         areas=tuple(_area(record) for record in result.levelling.areas),
         method=result.levelling.chosen,
         kept=kept,
-        survey=basis.survey,
+        kept_places=_kept_places(basis),
     )
     return measured, source
+
+
+def _kept_places(basis: Basis) -> tuple[NDArray[np.float64], ...]:
+    """Zones where the survey lets nothing be placed, or the finished floor stands as high as the old one."""
+    from shapely import Point, Polygon
+
+    rings: list[NDArray[np.float64]] = []
+    for zone in () if basis.survey is None else basis.survey.zones:
+        if not (zone.kind == "no_fill" or (zone.kind == "fixed_height" and zone.value_mm == 0.0)):
+            continue
+        if zone.polygon_mm is not None:
+            rings.append(zone.polygon_mm)
+        rings += [tile for tile in basis.tiles if any(Polygon(tile).contains(Point(at)) for at in zone.tiles_at_mm)]
+    return tuple(rings)
 
 
 def _sha256(content: bytes) -> str:

@@ -24,14 +24,17 @@ TURNS = (0, 90, 180, 270)
 #: Less of the smaller map than this on the other is not one floor.
 _LEAST_OVERLAP = 0.6
 #: Walls alone prove one floor where this share of the smaller map's lies on the other's; else heights or joints must,
-#: at these odds (e⁵ is 150 to 1).
-_WALLS_PROVE, _ODDS_PROVE, _LEAST_WALLS = 0.75, 5.0, 0.3
+#: at these odds (e⁵ is 150 to 1), and the heights
+#: of both must agree to so many times less than two unrelated floors would.
+_WALLS_PROVE, _ODDS_PROVE, _ALIKE, _LEAST_WALLS = 0.75, 5.0, 2.0, 0.3
 #: The next best pose must be this much worse (e³ is 20 to 1).
 _CLEARLY = 3.0
 _APART_MM, _APART_RAD = 150.0, math.radians(5.0)
 #: What is known of a pose that no wall holds, one standard uncertainty.
 _FREE_MM, _FREE_RAD = 100.0, 0.01
 _SIDE_STEP_MM, _PAIR_MM = 50.0, 60.0
+#: Usual error of a wall on a map as part of a cell, and how many walls' worth that is.
+_WALL_OF_CELL, _USUAL_WORTH = 0.2, 3.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -109,7 +112,8 @@ def _fits(before: Measured, after: Measured, rng: np.random.Generator) -> list[F
 
 
 def _one_floor(fit: Fit) -> bool:
-    proof = fit.wall_share >= _WALLS_PROVE or max(fit.heights, fit.joints) >= _ODDS_PROVE
+    by_heights = fit.heights >= _ODDS_PROVE and fit.alike >= _ALIKE
+    proof = fit.wall_share >= _WALLS_PROVE or by_heights or fit.joints >= _ODDS_PROVE
     return fit.overlap >= _LEAST_OVERLAP and fit.wall_share >= _LEAST_WALLS and proof
 
 
@@ -144,7 +148,7 @@ def _covariance(before: Measured, after: Measured, pose: Pose) -> NDArray[np.flo
     """From how far each wall is off: the points of one wall share its error, so a wall is one observation.
 
     Each side of the map before that has a wall of the other beside it says how far the pose is off along its normal;
-    the scatter of what the sides say, never less than a third of a cell of either map, is their standard uncertainty.
+    the scatter of what the sides say is their standard uncertainty.
     What no wall holds is free within a decimetre.
     """
     from scipy.spatial import cKDTree
@@ -170,8 +174,10 @@ def _covariance(before: Measured, after: Measured, pose: Pose) -> NDArray[np.flo
     free = np.diag([_FREE_MM**-2, _FREE_MM**-2, _FREE_RAD**-2])
     if not rows:
         return np.asarray(np.linalg.inv(free))
-    least = max(before.surface.cell_mm, after.surface.cell_mm) / 3.0
-    spare = len(rests) - 3
-    scatter = math.sqrt(sum(r * r for r in rests) / spare) if spare > 0 else max(abs(r) for r in rests)
-    a = np.array(rows) / max(scatter, least, 1.0)
+    usual = _WALL_OF_CELL * max(before.surface.cell_mm, after.surface.cell_mm)
+    spare = max(0, len(rests) - 3)
+    found = sum(r * r for r in rests)
+    # Few walls tell little of their own scatter, so what is usual counts as some walls more (a scaled inverse
+    # chi-square prior on the variance).
+    a = np.array(rows) / math.sqrt((_USUAL_WORTH * usual**2 + found) / (_USUAL_WORTH + spare))
     return np.asarray(np.linalg.inv(a.T @ a + free))

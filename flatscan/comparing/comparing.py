@@ -11,7 +11,7 @@ from flatscan.comparing.alignment import align
 from flatscan.comparing.areas_now import areas_now
 from flatscan.comparing.common import common_of, heights
 from flatscan.comparing.comparison import Comparison, Difference
-from flatscan.comparing.datum import floor_without_work, laid, on_grid
+from flatscan.comparing.datum import floor_without_work, kept_as_it_was, lay, on_grid, tilt_between
 from flatscan.comparing.errors_drawn import less_plane, raw_errors
 from flatscan.comparing.open_spots import open_spots
 from flatscan.comparing.placed import cover, placed_l
@@ -51,12 +51,17 @@ def compare_floors(
     if int(common.both.sum()) < _LEAST_CELLS:
         raise InputError("the two results", "no floor was seen in both", "Capture the same floor again")
     errors = raw_errors(common, alignment, error_rng)
-    free = floor_without_work(common, before, pose)
-    fit, used, datum = laid(common, free, errors.std(axis=0).astype(np.float64))
+    laid = lay(
+        common,
+        floor_without_work(common, before, pose),
+        kept_as_it_was(common, before, pose),
+        errors,
+        tilt_between(common, pose),
+    )
     xy = common.xy_mm
-    d = common.d_mm - fit.at(xy)
-    errors = less_plane(errors, xy, fit, used)
-    known = datum.kind == "unchanged_floor"
+    d = common.d_mm - laid.fit.at(xy)
+    errors = less_plane(errors, xy, laid, error_rng)
+    datum, known = laid.datum, laid.datum.kind != "shape_only"
     found = significant(common, d, errors)
     areas = areas_now(before, after, common, pose, d, errors, rise_known=known)
     worked = _worked(areas, common)
@@ -68,8 +73,8 @@ def compare_floors(
         *_both_heights(common, d),
         on_grid(d, common.both, common.grid),
         on_grid(errors.std(axis=0), common.both, common.grid),
-        np.asarray(on_grid(found.changed.astype(np.float32), common.both, common.grid) == 1.0),
-        changes(common, d, errors, found.changed, worked),
+        np.asarray(np.abs(on_grid(found.way, common.both, common.grid)) == 1.0),
+        changes(common, d, errors, found.way, worked),
         found.threshold,
         found.least_mm,
     )

@@ -16,8 +16,9 @@ if TYPE_CHECKING:
     from flatscan.quantity import Quantity
 
 #: Where the heights of both maps were brought together. ``unchanged_floor``: on floor that no work was planned on;
-#: ``shape_only``: on the whole floor, so that the rise as a whole is not known.
-DatumKind = Literal["unchanged_floor", "shape_only"]
+#: ``kept_places``: on
+#: places that the survey keeps as they were; ``shape_only``: on the whole floor, so that the rise is not known.
+DatumKind = Literal["unchanged_floor", "kept_places", "shape_only"]
 #: What a place that is over or undecided now was before: ``new``: within; ``still``: over; ``unsure``: not decided.
 History = Literal["new", "still", "unsure", "not_measured"]
 

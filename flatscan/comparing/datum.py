@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from flatscan.comparing.comparison import Datum
-from flatscan.comparing.planes import PlaneFit, robust_plane
+from flatscan.comparing.planes import PlaneFit, Tilt, robust_plane, tilted_plane
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -45,6 +46,19 @@ def floor_without_work(common: Common, before: Measured, pose: Pose) -> NDArray[
     return np.asarray(away[row, col] > _MARGIN_MM)
 
 
+def kept_as_it_was(common: Common, before: Measured, pose: Pose) -> NDArray[np.bool_]:
+    """(n,) cells that both saw in places where the survey lets nothing be placed."""
+    from shapely import Polygon, contains_xy
+
+    places = pose.back(common.xy_mm)
+    inside = np.zeros(len(places), dtype=bool)
+    for ring in before.kept_places:
+        # A cell that reaches over the border holds some of what was placed beside it.
+        inner = Polygon(ring).buffer(-common.grid.cell_mm)
+        inside |= contains_xy(inner, places[:, 0], places[:, 1])
+    return inside
+
+
 def spread(xy_mm: NDArray[np.float64], whole_mm: NDArray[np.float64]) -> float:
     """Narrower standard deviation of some places over that of all, 1: spread as wide as the floor."""
     if len(xy_mm) < _LEAST_CELLS:
@@ -53,33 +67,95 @@ def spread(xy_mm: NDArray[np.float64], whole_mm: NDArray[np.float64]) -> float:
     return float(np.sqrt(max(some, 0.0) / max(every, 1e-9)))
 
 
-def laid(
-    common: Common, free: NDArray[np.bool_], u_mm: NDArray[np.float64]
-) -> tuple[PlaneFit, NDArray[np.bool_], Datum]:
-    """The datum's plane, the cells (n,) it was laid on, and what it is worth.
+@dataclass(frozen=True, slots=True, eq=False)
+class Laid:
+    """The datum's plane, the cells (n,) it was laid on, what it is worth; ``tilt`` where gravity helped."""
 
-    ``free`` (n,): cells without planned work; ``u_mm`` (n,): standard uncertainty of a single difference.
+    fit: PlaneFit
+    used: NDArray[np.bool_]
+    datum: Datum
+    tilt: Tilt | None = None
+
+
+def lay(
+    common: Common,
+    free: NDArray[np.bool_],
+    kept: NDArray[np.bool_],
+    errors_mm: NDArray[np.float32],
+    tilt: Tilt | None,
+) -> Laid:
+    """Lay the plane on floor without planned work, else on what the survey keeps as it was, else on all of it.
+
+    Parameters
+    ----------
+    free, kept : (n,) cells without planned work, and in places that the survey keeps
+    errors_mm : (draws, n) simulated errors of the difference
+    tilt : how far the two reference planes differ by gravity; None: not known for both
     """
     xy, d = common.xy_mm, common.d_mm
-    share = float(free.mean())
-    wide = spread(xy[free], xy)
-    why = ""
-    if share < _LEAST_SHARE or wide < _LEAST_SPREAD:
-        why = f"only {100.0 * share:.0f} % of the floor was left without work, and the heights cannot be set against it"
-        if share >= _LEAST_SHARE:
-            why = "the floor left without work lies on one side only, and the heights cannot be set against it"
-    else:
-        scale = float(np.median(u_mm[free]))
-        fit = robust_plane(xy[free], d[free], least_scale_mm=scale)
-        rest = np.abs(d[free] - fit.at(xy[free]))
-        agrees = float(np.mean(rest <= 2.0 * u_mm[free] + 1e-6))
+    u_mm = errors_mm.std(axis=0).astype(np.float64)
+    share, wide = float(free.mean()), spread(xy[free], xy)
+    if share >= _LEAST_SHARE and wide >= _LEAST_SPREAD:
+        fit = robust_plane(xy[free], d[free], least_scale_mm=float(np.median(u_mm[free])))
+        agrees = _agreeing(d[free] - fit.at(xy[free]), u_mm[free])
         if agrees >= _LEAST_AGREE:
-            said = f"heights are set against the {100.0 * share:.0f} % of the floor that no work was planned on"
-            return fit, free, Datum("unchanged_floor", share, agrees, 0.0, said)
+            why = f"heights are set against the {100.0 * share:.0f} % of the floor that no work was planned on"
+            return Laid(fit, free, Datum("unchanged_floor", share, agrees, 0.0, why))
         why = f"only {100.0 * agrees:.0f} % of the floor that no work was planned on is as it was"
+    elif share >= _LEAST_SHARE:
+        why = "the floor left without work lies on one side only, and the heights cannot be set against it"
+    else:
+        why = "work was planned on nearly the whole floor, so that the heights cannot be set against what was left"
+    found = _on_kept(common, kept, errors_mm, tilt)
+    if found is not None:
+        return found
     fit = robust_plane(xy, d, least_scale_mm=float(np.median(u_mm)))
-    every = np.ones(len(d), dtype=bool)
-    return fit, every, Datum("shape_only", share, 0.0, 0.0, why)
+    return Laid(fit, np.ones(len(d), dtype=bool), Datum("shape_only", share, 0.0, 0.0, why))
+
+
+def _on_kept(common: Common, kept: NDArray[np.bool_], errors_mm: NDArray[np.float32], tilt: Tilt | None) -> Laid | None:
+    """The plane on what the survey keeps: by itself where it spreads over the floor, with gravity where it does not."""
+    if int(kept.sum()) < _LEAST_CELLS:
+        return None
+    xy, d = common.xy_mm, common.d_mm
+    where = "places that the survey keeps as they were"
+    if spread(xy[kept], xy) >= _LEAST_SPREAD:
+        fit, tilt = (
+            robust_plane(xy[kept], d[kept], least_scale_mm=float(np.median(errors_mm[:, kept].std(axis=0)))),
+            None,
+        )
+    elif tilt is not None:
+        # The cells of a small place share their error, so all of them together count as often as they are independent.
+        shared = float(errors_mm[:, kept].mean(axis=1).var()) * float(kept.sum())
+        fit, where = tilted_plane(xy[kept], d[kept], max(shared, 1e-9), tilt), f"{where}, and their tilts by gravity"
+    else:
+        return None
+    agrees = _agreeing(d[kept] - fit.at(xy[kept]), errors_mm[:, kept].std(axis=0).astype(np.float64))
+    if agrees < _LEAST_AGREE:
+        return None
+    return Laid(
+        fit, kept, Datum("kept_places", float(kept.mean()), agrees, 0.0, f"heights are set against {where}"), tilt
+    )
+
+
+def _agreeing(rest_mm: NDArray[np.float64], u_mm: NDArray[np.float64]) -> float:
+    return float(np.mean(np.abs(rest_mm) <= 2.0 * u_mm + 1e-6))
+
+
+def tilt_between(common: Common, pose: Pose) -> Tilt | None:
+    """How the two reference planes differ by gravity, as the difference of heights shows it on unchanged floor.
+
+    A reference plane falls by ``fall`` along its direction; heights are about it, so after minus before of floor that
+    stayed as it was rises by the fall after less the fall before.
+    """
+    before, after = common.before.slope, common.after.slope
+    if before is None or after is None:
+        return None
+    rise = np.zeros(2)
+    for slope, sign, turn in ((after, 1.0, 0.0), (before, -1.0, pose.angle_rad)):
+        angle = slope.direction_rad + turn
+        rise += sign * slope.fall.value * np.array([np.cos(angle), np.sin(angle)])
+    return Tilt(rise, float(np.hypot(before.fall.u, after.fall.u)))
 
 
 def on_grid(values: NDArray[np.floating], both: NDArray[np.bool_], grid: Grid) -> NDArray[np.float32]:

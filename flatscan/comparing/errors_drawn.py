@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from flatscan.comparing.alignment import Alignment
     from flatscan.comparing.common import Common
-    from flatscan.comparing.planes import PlaneFit
+    from flatscan.comparing.datum import Laid
 
 DRAWS = 400
 
@@ -39,10 +39,14 @@ def raw_errors(
 
 
 def less_plane(
-    errors: NDArray[np.float32], xy_mm: NDArray[np.float64], fit: PlaneFit, used: NDArray[np.bool_]
+    errors: NDArray[np.float32], xy_mm: NDArray[np.float64], laid: Laid, rng: np.random.Generator
 ) -> NDArray[np.float32]:
-    """The errors with the plane taken off that they would have put into the datum: ``used`` (n,) cells of the fit."""
-    planes = errors[:, used] @ fit.solve.T.astype(np.float32)
+    """The errors (draws, n) with the plane taken off that they would have put into the datum."""
+    fit = laid.fit
+    planes = errors[:, laid.used] @ fit.solve.T.astype(np.float32)
+    if laid.tilt is not None and fit.from_tilt is not None:
+        wrong = laid.tilt.u_mm_per_m * rng.standard_normal((len(errors), 2))
+        planes += (wrong @ fit.from_tilt[:, 1:].T).astype(np.float32)
     return np.asarray(errors - planes @ terms(xy_mm, fit.middle_mm).T.astype(np.float32))
 
 

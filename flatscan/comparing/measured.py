@@ -14,7 +14,6 @@ if TYPE_CHECKING:
     from flatscan.levelling.plan import MethodName
     from flatscan.levelling.targets import Target
     from flatscan.quantity import Quantity
-    from flatscan.sources.survey.survey import Survey
     from flatscan.surface.surface import Surface
 
 
@@ -49,7 +48,7 @@ class Measured:
     joint_lines : (k, 2) float64 mm, the joints that were found
     areas, method : of the plan; no area and None: nothing was planned
     kept : planned change and gap grids
-    survey : the survey file's content; None: there was none
+    kept_places : (k, 2) float64 mm, rings within which the survey lets nothing be placed
     """
 
     surface: Surface
@@ -63,4 +62,4 @@ class Measured:
     areas: tuple[PlannedArea, ...]
     method: MethodName | None
     kept: Kept
-    survey: Survey | None = None
+    kept_places: tuple[NDArray[np.float64], ...] = ()

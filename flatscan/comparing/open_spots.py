@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 JOINT_KINDS = ("lip", "joint_width", "joint_depth")
 #: A gap this near to an earlier one is the same one; an area this near has caused it.
 _SAME_PLACE_MM, _NEAR_MM = 150.0, 200.0
+_RIM_MM = 300.0
 _HISTORY: dict[VerdictWord, History] = {
     "over": "still", "not_decided": "unsure", "within": "new", "not_seen": "not_measured",
 }  # fmt: skip
@@ -43,7 +45,20 @@ def open_spots(before: Measured, after: Measured, pose: Pose, areas: Sequence[Ar
                 for cell in _worst_of_each(words, WORST.index(word))
             ]
     found += [_of_joint(f, areas) for f in after.findings if f.what in JOINT_KINDS and f.verdict == "over" and f.at]
-    return tuple(sorted(found, key=_badness))
+    return _apart(sorted(found, key=_badness))
+
+
+def _apart(spots: Sequence[OpenSpot]) -> tuple[OpenSpot, ...]:
+    """Without places that are only the rim of a worse one under the same edge."""
+    kept: list[OpenSpot] = []
+    for spot in spots:
+        rim = spot.what == "gap" and any(
+            other.what == "gap" and other.edge_mm == spot.edge_mm and math.dist(other.at, spot.at) < _RIM_MM
+            for other in kept
+        )
+        if not rim:
+            kept.append(spot)
+    return tuple(kept)
 
 
 def _badness(spot: OpenSpot) -> tuple[int, float]:

@@ -20,13 +20,15 @@ _LEAST_MM = 1e-6
 class PlaneFit:
     """z = a + b (x - x0) + c (y - y0); ``weights`` (n,) 0 to 1 that the points had in the end.
 
-    ``solve`` (3, n): the fit as a linear map of the points' heights, those weights held.
+    ``solve`` (3, n): the fit as a linear map of the points' heights, those weights held; ``from_tilt`` (3, 3): likewise
+    of a tilt that was known before; None: none was.
     """
 
     coefficients: NDArray[np.float64]
     middle_mm: NDArray[np.float64]
     weights: NDArray[np.float64]
     solve: NDArray[np.float64]
+    from_tilt: NDArray[np.float64] | None = None
 
     def at(self, xy_mm: NDArray[np.float64]) -> NDArray[np.float64]:
         """(n,) heights of the plane."""
@@ -63,6 +65,25 @@ def robust_plane(xy_mm: NDArray[np.float64], z_mm: NDArray[np.float64], *, least
         if number > _ROUNDS // 2 and np.abs(coefficients - before).max() < 1e-9:  # noqa: PLR2004
             break
     return PlaneFit(coefficients, middle, weights, solve)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tilt:
+    """A tilt known otherwise: ``mm_per_m`` (2,) along x and y, each with standard uncertainty ``u_mm_per_m``."""
+
+    mm_per_m: NDArray[np.float64]
+    u_mm_per_m: float
+
+
+def tilted_plane(xy_mm: NDArray[np.float64], z_mm: NDArray[np.float64], variance_mm2: float, tilt: Tilt) -> PlaneFit:
+    """The plane through points of one variance whose tilt is known before (linear least squares with a prior)."""
+    middle = xy_mm.mean(axis=0)
+    a = terms(xy_mm, middle)
+    trust = np.diag([0.0, *(2 * [max(tilt.u_mm_per_m, 1e-6) ** -2])])
+    inverse = np.linalg.inv(a.T @ a / variance_mm2 + trust)
+    solve = inverse @ a.T / variance_mm2
+    coefficients = solve @ z_mm + inverse @ trust @ np.array([0.0, *tilt.mm_per_m])
+    return PlaneFit(coefficients, middle, np.ones(len(z_mm)), solve, np.asarray(inverse @ trust))
 
 
 def _weighted(

@@ -32,9 +32,9 @@ _WALL_MM, _JOINT_MM, _STRAY_MM, _STRAYS = 20.0, 10.0, 300.0, 0.3
 _SAME_WALL_MM = 80.0
 #: Joints of one field hang together: all of them are worth this many observations.
 _JOINT_WORTH = 6.0
-_RELIEF_MM, _PATCH_MM = 100.0, 500.0
+_RELIEF_MM, _PATCH_MM = 100.0, 700.0
 _ROBUST = 1.4826
-_LEAST_CELLS = 30
+_LEAST_CELLS, _LEAST_MM = 30, 1e-3
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +42,8 @@ class Fit:
     """One pose, weighed.
 
     ``overlap``: share of the smaller map that lies on the other. ``wall_share``: share of the smaller map's walls that
-    lie on a wall of the other. ``walls``, ``joints``, ``heights``: logarithms of odds.
+    lie on a wall of the other. ``walls``, ``joints``, ``heights``: logarithms of odds. ``alike``: how
+    many times less the difference of heights scatters than that of two unrelated floors.
     """
 
     pose: Pose
@@ -51,6 +52,7 @@ class Fit:
     walls: float
     joints: float
     heights: float
+    alike: float
 
     @property
     def total(self) -> float:
@@ -72,7 +74,7 @@ def weighed(before: Measured, after: Measured, pose: Pose) -> Fit:
         float(np.mean(wall < _SAME_WALL_MM)),
         float(_log_odds(wall, _WALL_MM).sum()) * _STEP_MM / 1000.0,
         _joints(before, after, pose),
-        _heights(before.surface, after.surface, pose),
+        *_heights(before.surface, after.surface, pose),
     )
 
 
@@ -103,8 +105,11 @@ def _joints(before: Measured, after: Measured, pose: Pose) -> float:
     return float(_log_odds(distance_to(points, lines), _JOINT_MM).mean()) * _JOINT_WORTH
 
 
-def _heights(before: Surface, after: Surface, pose: Pose) -> float:
-    """Patches of floor times ln(scatter of two unrelated floors / scatter of the difference), the plane left free."""
+def _heights(before: Surface, after: Surface, pose: Pose) -> tuple[float, float]:
+    """Patches of floor times the logarithm of a ratio, and that ratio, the plane left free.
+
+    The ratio: scatter of two unrelated floors over the scatter of the difference.
+    """
     rows, cols = after.height_mm.shape
     shape = tuple(max(1, math.ceil(n * after.cell_mm / _RELIEF_MM)) for n in (rows, cols))
     grid = Grid((shape[0], shape[1]), _RELIEF_MM, after.origin_mm)
@@ -113,19 +118,22 @@ def _heights(before: Surface, after: Surface, pose: Pose) -> float:
     )
     both = one.seen & two.seen
     if both.sum() < _LEAST_CELLS:
-        return 0.0
+        return 0.0, 1.0
     row, col = np.nonzero(both)
     at = np.column_stack([col, row]).astype(np.float64) * _RELIEF_MM
     noise = math.hypot(*(_noise_mm(s, both) for s in (one, two)))
 
     def scatter(values: NDArray[np.float64]) -> float:
         plane = robust_plane(at, values)
-        return max(_ROBUST * float(np.median(np.abs(values - plane.at(at)))), 1e-3, noise)
+        return _ROBUST * float(np.median(np.abs(values - plane.at(at))))
 
     first, second = (s.estimate_mm[both].astype(np.float64) for s in (one, two))
-    unrelated = math.hypot(scatter(first), scatter(second))
+    # Below the noise nothing is told: two flat floors agree in any pose.
+    least = max(noise, _LEAST_MM)
+    unrelated = max(math.hypot(scatter(first), scatter(second)), least)
+    ratio = unrelated / max(scatter(second - first), least)
     patches = both.sum() * (_RELIEF_MM / _PATCH_MM) ** 2
-    return float(patches * math.log(unrelated / scatter(second - first)))
+    return float(patches * math.log(ratio)), ratio
 
 
 def _noise_mm(surface: Surface, cells: NDArray[np.bool_]) -> float:
