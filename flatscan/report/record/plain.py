@@ -13,7 +13,7 @@ _HASH = re.compile(r"[0-9a-f]{64}")
 #: A word may be broken after this many letters, where it is longer than any word is.
 _PIECE = 16
 #: A figure is not torn from its ± or its unit.
-_TOGETHER = re.compile(r"(?<=±) (?=\d)|(?<=\d) (?=(?:mm|m|in|ft|%|l|litres|kg|lb|h|°C|°F)(?:[²/\s,.;:)]|$))")
+_TOGETHER = re.compile(r"(?<=±) (?=\d)|(?<=\d) (?=(?:mm|m|in|ft|%|l|litres|kg|lb|h|°C|°F)(?:[²/\s,.;:)\]]|$))")
 _BREAK_HERE = "\u200b"
 _NO_BREAK = "\u00a0"
 

@@ -90,5 +90,6 @@ def _shown(sign: str) -> bool:
 def test_a_hash_is_never_broken_and_figures_keep_their_units() -> None:
     assert line("0a" * 32) == "0a" * 32
     assert line("6.7 ± 2.6 mm under 2 m") == "6.7 ±\u00a02.6\u00a0mm under 2\u00a0m"
+    assert line("0.118 in [3 mm]") == "0.118\u00a0in [3\u00a0mm]"
     assert line("2 more places") == "2 more places"
     assert plain([{"a": ("b\nc", 1.5, None, True)}]) == [{"a": ["b c", 1.5, None, True]}]
