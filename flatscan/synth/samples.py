@@ -96,6 +96,18 @@ _SAMPLES: dict[
     ),
 }
 NAMES: tuple[str, ...] = tuple(_SAMPLES)
+#: What lies beside a capture and was written by hand, not by the seed.
+_BESIDE: dict[str, str] = {
+    "old_tiled_kitchen": (
+        "Beside the capture, invented too: `survey.toml`, what a person found on site, with some things left out on "
+        "purpose; `product.toml`, a levelling compound; `site/hollow_tile.jpg`, frame 032 with a cross of chalk drawn "
+        "on a tile, as a photo for the record."
+    ),
+    "shop_floor_levels": (
+        "Beside the readings, invented too: `survey.toml`, of bare concrete before vinyl is glued to it."
+    ),
+    "dining_room_straightedge": "Beside the readings, invented too: `survey.toml`, in which little is recorded.",
+}
 
 
 def write_sample(folder: Path, name: str) -> Recording:
@@ -106,7 +118,8 @@ def write_sample(folder: Path, name: str) -> Recording:
     target = folder / name
     target.mkdir(parents=True, exist_ok=True)
     recording = record(target, room(room_rng), record_rng)
-    (target / "README.md").write_text(f"Invented, not a real room: {line}.\n", encoding="utf-8")
+    beside = f"\n{_BESIDE[name]}\n" if name in _BESIDE else ""
+    (target / "README.md").write_text(f"Invented, not a real room: {line}.\n{beside}", encoding="utf-8")
     return recording
 
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
+from flatscan.errors import InputError
 from flatscan.sources.survey.keys import section_of
 from flatscan.sources.survey.kinds import COVERING, HEATING, one_of
 from flatscan.sources.survey.section import Range
@@ -15,6 +17,8 @@ if TYPE_CHECKING:
 
     from flatscan.sources.survey.section import Section
 
+#: A file of limits is far smaller.
+_MOST_BYTES = 1_000_000
 _HEATED_KEYS = ("off", "surface_most_c", "cover_mm")
 _HOURS = Range(0.0, 10_000.0, "from 0 to 10000 hours")
 #: No room is drier than this, and whoever writes a share of 1 stays below it.
@@ -58,6 +62,17 @@ def limit_names(names: tuple[str, ...], folder: PurePath) -> tuple[str, ...]:
     ('din18202-3', 'job/ours.toml')
     """
     return tuple((folder / name).as_posix() if is_file_name(name) else name for name in names)
+
+
+def check_limit_files(file: str, names: tuple[str, ...]) -> None:
+    """Refuse a limit set whose file is not there or cannot be one; a device would be read without end."""
+    for name in names:
+        path = Path(name)
+        if not is_file_name(name) or (path.is_file() and path.stat().st_size <= _MOST_BYTES):
+            continue
+        what = "there is no such file" if not path.exists() else "that is no file of limits"
+        advice = "Give its path from the survey file's folder, or a name that `flatscan limits` lists"
+        raise InputError(file, f"[covering]: limits names {path.name}, and {what}", advice)
 
 
 def is_file_name(name: str) -> bool:

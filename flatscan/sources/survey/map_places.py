@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 #: No floor reaches further from its corner; a larger number is most likely in mm.
 _FURTHEST_M = 1000.0
+#: More than a person writes down.
+_MOST_PLACES = 1000
 _LEAST_AREA_MM2 = 100.0
 _FEWEST_CORNERS = 3
 _PLACE = "Write each place as [x, y] in metres from corner 0 of the map, with a point for decimals"
@@ -44,6 +46,8 @@ def lines_mm(section: Section, key: str) -> tuple[tuple[Point, ...], ...]:
         raise section.refuse(
             f"{key} is {kind_of(value)}, not a list of lines", f"Write {key} = [[[0, 2.4], [5.1, 2.4]]]"
         )
+    if len(value) > _MOST_PLACES:
+        raise section.refuse(f"{key} has {len(value)} lines", f"Give {_MOST_PLACES} at most")
     return tuple(_line(section, f"{key}, line {k}", one) for k, one in enumerate(value, start=1))
 
 
@@ -89,6 +93,8 @@ def _places(section: Section, name: str, value: object) -> tuple[Point, ...]:
         raise section.refuse(f"{name} is {_instead(value)}, not a list of places", _PLACE)
     if all(finite(part) is not None for part in value):
         raise section.refuse(f"{name} is a list of numbers, not of places", f"{_PLACE}, and [ ] round them all")
+    if len(value) > _MOST_PLACES:
+        raise section.refuse(f"{name} has {len(value)} places", f"Give {_MOST_PLACES} at most")
     return tuple(_place(section, f"place {k} of {name}", one) for k, one in enumerate(value, start=1))
 
 

@@ -30,6 +30,7 @@ TITLES: Mapping[Group, str] = {
 }
 #: Floors that nobody taps tile by tile.
 _NOT_TAPPED = ("sheet", "screed", "concrete", "timber")
+_BARE = ("screed", "concrete", "timber")
 _HEATED = ("water", "electric", "unknown")
 _TILES = ("ceramic_tile", "stone", "resilient_tile")
 
@@ -149,7 +150,7 @@ def _soundness(survey: Survey) -> Iterator[_Row]:
         looked = "yes, none found"
     yield "cracks looked for", looked, "cracks_looked_for in [sound]", True
     for number, crack in enumerate(sound.cracks, start=1):
-        name = f"crack {number}" + (f", {crack.name}" if crack.name else "")
+        name = crack.name or f"crack {number}"
         yield name, told.crack(crack), "[[crack]]", True
         if crack.width_mm is None:
             yield f"{name}, width", "", "width_mm in [[crack]]", True
@@ -178,7 +179,7 @@ def _old_covering(survey: Survey) -> Iterator[_Row]:
     yield "kind", "" if old.kind is None else OLD_COVERING[old.kind][0], "kind in [old_covering]", True
     yield "name", old.name, "name in [old_covering]", False
     yield "laid in", "" if old.laid_year is None else str(old.laid_year), "laid_year in [old_covering]", True
-    yield "adhesive", old.adhesive, "adhesive in [old_covering]", True
+    yield "adhesive", old.adhesive, "adhesive in [old_covering]", old.kind not in _BARE
     asbestos = "" if old.asbestos is None else ASBESTOS[old.asbestos][0]
     yield "asbestos", asbestos, "asbestos in [old_covering]", True
 

@@ -8,7 +8,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from flatscan.sources.scan import InputFile
-from flatscan.sources.survey.covering_section import limit_names, read_climate, read_covering, read_heating
+from flatscan.sources.survey.covering_section import (
+    check_limit_files,
+    limit_names,
+    read_climate,
+    read_covering,
+    read_heating,
+)
 from flatscan.sources.survey.keys import check_top
 from flatscan.sources.survey.moisture_section import read_moisture
 from flatscan.sources.survey.photos import load_photo, read_entries
@@ -51,6 +57,7 @@ def read_survey(path: Path | str) -> Survey:
     """
     path = Path(path)
     survey = survey_from(path, read_toml(path, _WHAT)[1])
+    check_limit_files(path.name, survey.site.covering.limits)
     entries = read_entries(toml_section(path.name, survey.data, _WHAT))
     photos = tuple(load_photo(entry, path.parent) for entry in entries)
     return replace(survey, site=replace(survey.site, photos=photos))

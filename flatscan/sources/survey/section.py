@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import math
+import re
 import tomllib
 import unicodedata
 from dataclasses import dataclass
@@ -22,6 +23,9 @@ _MOST_LETTERS = 80
 #: More sections of one kind than a person writes.
 _MOST_TABLES = 500
 _SHOWN_LETTERS = 40
+#: A key of this many parts with dots between them: no file needs it, and the parser takes their number squared.
+_PART = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')"""
+_DEEP_KEY = re.compile(rf"(?<![\w-]){_PART}(?:[ \t]*+\.[ \t]*+{_PART}){{40}}")
 _NO_SUCH = {bool: "a yes or no", str: "a text", list: "a list", dict: "a table"}
 
 
@@ -163,6 +167,10 @@ def toml_section(name: str, data: bytes, what: str) -> Section:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise InputError(name, "it is not text in UTF-8", "Save it as UTF-8 in a plain text editor") from error
+    if _DEEP_KEY.search(text):
+        raise InputError(
+            name, "not a readable TOML file (a key of very many parts)", "Write one `key = value` on a line"
+        )
     try:
         return Section(name, "", tomllib.loads(text.replace("\r\n", "\n")))
     except (ValueError, RecursionError) as error:

@@ -29,7 +29,7 @@ def read_sound(top: Section) -> Sound:
     looked = yes_no(section, "cracks_looked_for")
     cracks = tuple(_crack(one) for one in sections_of(top, "crack"))
     if looked is False and cracks:
-        what = f"cracks_looked_for is false, and {len(cracks)} [[crack]] is written down"
+        what = "cracks_looked_for is false, and a [[crack]] is written down"
         raise section.refuse(what, "Write cracks_looked_for = true, or take the cracks out")
     clean, contamination = yes_no(section, "clean"), texts(section, "contamination")
     if clean and contamination:
@@ -55,7 +55,7 @@ def read_old_covering(top: Section) -> OldCovering:
         name=section.text("name") or "",
         laid_year=whole(section, "laid_year", _YEAR),
         adhesive=section.text("adhesive") or "",
-        asbestos=one_of(section, "asbestos", ASBESTOS, "answer about asbestos"),
+        asbestos=one_of(section, "asbestos", ASBESTOS, "answer"),
     )
 
 
@@ -79,7 +79,7 @@ def _tapped(section: Section) -> Tapped | None:
 
 def _check_count(section: Section, word: str, count: int | None, places: int, tapped: int | None) -> None:
     if count is not None and count < places:
-        what = f"tiles_{word} is {count}, and {word}_at names {places} places"
+        what = f"tiles_{word} is {count}, and {word}_at names {places} place{'' if places == 1 else 's'}"
         raise section.refuse(what, f"Count the {word} tiles again")
     most = max(count or 0, places)
     if tapped is not None and most > tapped:

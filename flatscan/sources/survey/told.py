@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from flatscan.sources.survey.site import Moisture, SeenCrack, Tapped
     from flatscan.sources.survey.survey import Door, Zone
 
-_LONG_TEXT = 60
+_LONG_TEXT = 72
 
 
 def place(at_mm: Point) -> str:
@@ -58,8 +58,9 @@ def count(tapped: Tapped, number: int | None, at_mm: tuple[Point, ...]) -> str:
     if number is None and not at_mm:
         return ""
     of = f" of {tapped.tiles} tapped" if tapped.tiles is not None else ""
-    counted = f"{number}{of}" if number is not None else f"{len(at_mm)} or more{of}"
-    return f"{counted}, {len(at_mm)} of them with their place" if at_mm and number is not None else counted
+    if number is None:
+        return f"{len(at_mm)} or more{of}"
+    return f"{number}{of}" + (f" (place noted of {len(at_mm)})" if at_mm else "")
 
 
 def door(one: Door) -> str:
@@ -82,7 +83,7 @@ def in_short(text: str) -> str:
     'two lines of a note'
     """
     line = " ".join(text.split())
-    return line if len(line) <= _LONG_TEXT else f"{line[:_LONG_TEXT].rstrip()} ..."
+    return line if len(line) <= _LONG_TEXT else f"{line[:_LONG_TEXT].rpartition(' ')[0] or line[:_LONG_TEXT]} ..."
 
 
 def yes_no(value: bool | None, yes: str = "yes", no: str = "no") -> str:
