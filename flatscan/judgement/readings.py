@@ -119,7 +119,7 @@ def _unseen_reading(finding: Finding, *, by_hand: bool) -> Reading:
         at=finding.at,
         what=f"{UNSEEN}, {place_in_words(finding.at)}: {how} the straightedge across it in two directions",
         instrument=f"{edge_text(finding.edge_mm)} straightedge and feeler gauges",
-        resolves="0.5 mm or finer",
+        resolves=f"{said.length(0.5)} or finer",
         kind="gap",
         edge_mm=finding.edge_mm,
     )
@@ -137,7 +137,7 @@ def _joint_reading(findings: Sequence[Finding], start_at: Point) -> list[Reading
             at=start_at,
             what=f"{named} of the widest, deepest and most uneven joints you can find; begin here",
             instrument="steel rule, depth gauge and feeler gauges",
-            resolves="0.1 mm or finer",
+            resolves=f"{said.length(0.1)} or finer",
         )
     ]
 

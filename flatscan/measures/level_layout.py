@@ -124,10 +124,8 @@ def _too_few(z_readings: int, outline_mm: NDArray[np.float64]) -> list[str]:
     least = least_z_readings(area_mm2)
     if z_readings >= least:
         return []
-    area_m2 = area_mm2 / MM_PER_M**2
-    return [
-        f"{z_readings} readings over ten steps, fewer than the {least} for {said.number(area_m2, 'm²', 0)} {said.unit('m²')} (rule from memory)"
-    ]
+    size = f"{said.number(area_mm2 / MM_PER_M**2, 'm²', 0)} {said.unit('m²')}"
+    return [f"{z_readings} readings over ten steps, fewer than the {least} for {size} (rule from memory)"]
 
 
 def _from_segment_mm(

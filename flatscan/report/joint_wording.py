@@ -25,7 +25,7 @@ REFUSAL_TEXT: Mapping[Refusal, tuple[str, str]] = {
     "no_photo": ("no photo shows the place", "Take a photo of it from straight above"),
     "too_coarse": (
         "too few pixels or readings lie across the joint",
-        "Go closer: photos from about half a metre above the floor, or a finer scan",
+        "Go closer: photos from about half a metre (20 in) above the floor, or a finer scan",
     ),
     "too_blurred": (
         "the photo is too blurred for a joint this narrow",

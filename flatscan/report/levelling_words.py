@@ -242,10 +242,10 @@ def bound_line(method: Method) -> str:
 
 def brackets_line(plan: LevellingPlan, *, by_hand: bool, sealed: str = "those to keep sealed") -> str:
     """What the ranges beside the ways mean. ``sealed``: what the bags to keep are called there."""
-    source = "readings" if by_hand else "capture"
+    source, volume = "readings" if by_hand else "capture", "Gallons" if said.imperial() else "Litres"
     priced = " Cost is that of the middle amount, without what you buy to spare." if _priced(plan) else ""
     return (
-        f"Litres include what the {source} may have missed; in brackets the range that holds eight floors of ten "
+        f"{volume} include what the {source} may have missed; in brackets the range that holds eight floors of ten "
         f"(P10 to P90). The bags do for nine floors of ten; open {sealed} only when the others are used up.{priced} "
         f"Areas and thicknesses are those of the plan, on the floor as measured"
     )

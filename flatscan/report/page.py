@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 
+from flatscan import said
 from flatscan.report import caption, field_words, joint_wording, places, plain_text, story, traced, wording
 from flatscan.report.cautions import cautions_for
 from flatscan.report.doubts import doubts_of
@@ -137,8 +138,8 @@ def _budget(shown: tuple[Shown, ...]) -> str:
         return ""
     gap = shown[0].spot.gap
     parts = sorted((part for part in gap.budget if part[1] >= _LEAST_SHARE * gap.u), key=lambda part: -part[1])
-    said = ", ".join(f"{name.replace('_', ' ')} {wording.plus_minus(u, gap.unit)}" for name, u in parts)
-    return f"The ± of {shown[0].letter} is made of: {said} (each k = 2, added as squares)."
+    told = ", ".join(f"{name.replace('_', ' ')} {wording.plus_minus(u, gap.unit)}" for name, u in parts)
+    return f"The ± of {shown[0].letter} is made of: {told} (each k = 2, added as squares)."
 
 
 def _finding(finding: Finding) -> dict[str, Any]:
@@ -202,8 +203,8 @@ def _how(report: Report) -> Pairs:
 
 
 def _capture(report: Report) -> tuple[str, str]:
-    name, _, said = caption.capture_line(report).partition(": ")
-    return (name, said) if said and name == "Capture" else ("Readings", caption.capture_line(report))
+    name, _, told = caption.capture_line(report).partition(": ")
+    return (name, told) if told and name == "Capture" else ("Readings", caption.capture_line(report))
 
 
 def _no_slope(surface: Surface) -> str:
@@ -222,8 +223,9 @@ def _noise(surface: Surface) -> str:
         typical = wording.plus_minus(field_words.height_u_mm(surface), "mm")
         return f"{typical} over the floor, from {len(drawn)} floors that agree with the readings; {noise.how}"
     return (
-        f"{noise.white_mm:.2f} mm that differs from cell to cell, {noise.correlated_mm:.2f} mm that hangs together "
-        f"over {wording.cell(noise.length_mm)}, {noise.systematic_mm:.2f} mm of slow bends (one standard "
+        f"{said.thickness(noise.white_mm, 2)} that differs from cell to cell, "
+        f"{said.thickness(noise.correlated_mm, 2)} that hangs together "
+        f"over {wording.cell(noise.length_mm)}, {said.thickness(noise.systematic_mm, 2)} of slow bends (one standard "
         f"uncertainty each); {noise.how}"
     )
 

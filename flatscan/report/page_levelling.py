@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any
 
+from flatscan import said
 from flatscan.report import levelling_places, levelling_words, proof_words, wording
 from flatscan.report.page_viewer import spot
 
@@ -74,9 +75,9 @@ def _way(method: Method, plan: LevellingPlan) -> dict[str, Any]:
         "mass": wording.weight(method.mass_kg) if known else "",
         "buy": _together(levelling_words.to_buy(method, plan.product.bag_kg)),
         "size": _together(levelling_words.worked_on(method)),
-        "mean": f"{method.mean_mm:.1f} mm" if method.max_mm > 0.0 else "",
-        "most": f"{method.max_mm:.1f} mm" if method.max_mm > 0.0 else "",
-        "door": f"{rise} mm" if rise else "",
+        "mean": said.thickness(method.mean_mm) if method.max_mm > 0.0 else "",
+        "most": said.thickness(method.max_mm) if method.max_mm > 0.0 else "",
+        "door": f"{rise} {said.unit('mm')}" if rise else "",
         "cost": _together(levelling_words.cost(method)),
         "notes": list(method.notes),
     }
@@ -99,9 +100,9 @@ def _asks(plan: LevellingPlan, chosen: Method | None) -> list[str]:
 def _proof(plan: LevellingPlan, chosen: Method | None) -> list[str]:
     if chosen is None or chosen.proof is None:
         return []
-    said = [proof_words.proof_line(chosen.proof, plan.before), levelling_words.bound_line(chosen)]
+    told = [proof_words.proof_line(chosen.proof, plan.before), levelling_words.bound_line(chosen)]
     # The lines on joints and lips say what of them is not decided.
-    return [line for line in [*said, *(chosen.proof.open if plan.joint_work is None else ())] if line]
+    return [line for line in [*told, *(chosen.proof.open if plan.joint_work is None else ())] if line]
 
 
 def _area(area: Area) -> dict[str, Any]:
@@ -110,9 +111,9 @@ def _area(area: Area) -> dict[str, Any]:
         "action": area.action,
         "size": wording.area(area.area_m2),
         "volume": wording.litres(area.volume_l),
-        "least": f"{area.min_mm:.1f} mm",
-        "mean": f"{area.mean_mm:.1f} mm",
-        "most": f"{area.max_mm:.1f} mm",
+        "least": said.thickness(area.min_mm),
+        "mean": said.thickness(area.mean_mm),
+        "most": said.thickness(area.max_mm),
         "place": levelling_places.area_place(area),
         "spot": spot(_middle(area), f"area {area.number}"),
     }
