@@ -48,7 +48,7 @@ def check_words(survey: Survey) -> str:
     if there == 0:
         lines += _wrapped(f"Nothing is recorded yet. A full record has {len(listed)} things; {_BLANK}.", "")
     elif there < len(listed):
-        lines += _wrapped(f"{there} things are recorded, {len(listed) - there} are not; {_BLANK}.", "")
+        lines += _wrapped(f"Recorded: {there} of the {len(listed)} things of a full record; {_BLANK}.", "")
     else:
         lines.append("Everything that a full record holds is there.")
     for group, of_group in groupby(listed, key=lambda entry: entry.group):
