@@ -29,6 +29,8 @@ _LEAST_OVERLAP = 0.6
 _WALLS_PROVE, _ODDS_PROVE, _ALIKE, _LEAST_WALLS = 0.75, 5.0, 2.0, 0.3
 #: The next best pose must be this much worse (e³ is 20 to 1).
 _CLEARLY = 3.0
+#: What a person says of the turn is not taken against odds like these (e¹⁰ is 22 000 to 1).
+_FAR_BETTER = 10.0
 _APART_MM, _APART_RAD = 150.0, math.radians(5.0)
 #: What is known of a pose that no wall holds, one standard uncertainty.
 _FREE_MM, _FREE_RAD = 100.0, 0.01
@@ -73,11 +75,11 @@ def align(before: Measured, after: Measured, *, turned: int | None, rng: np.rand
     if not before.surface.outline or not after.surface.outline:
         raise InputError("the two results", "one of them has no outline of the room", "Capture the walls as well")
     fits = _fits(before, after, rng)
-    if turned is not None:
-        fits = [fit for fit in fits if fit.pose.turned_deg == turned]
     proven = [fit for fit in fits if _one_floor(fit)]
     if not proven:
-        _refuse(fits, turned)
+        _refuse(fits)
+    if turned is not None:
+        proven = _turned(proven, turned)
     best = proven[0]
     for other in proven[1:]:
         if best.total - other.total < _CLEARLY:
@@ -117,15 +119,22 @@ def _one_floor(fit: Fit) -> bool:
     return fit.overlap >= _LEAST_OVERLAP and fit.wall_share >= _LEAST_WALLS and proof
 
 
-def _refuse(fits: list[Fit], turned: int | None) -> None:
-    advice = "Give two results of the same room"
-    if turned is not None:
-        raise SettingsError("--turned", f"with the map turned by {turned} degrees the two do not fit", "Leave it out")
+def _turned(proven: list[Fit], turned: int) -> list[Fit]:
+    """The poses with that turn; raises SettingsError where another fits far better."""
+    said = [fit for fit in proven if fit.pose.turned_deg == turned]
+    if not said or proven[0].total - said[0].total > _FAR_BETTER:
+        what = f"with the map turned by {turned} degrees the two do not fit"
+        best = proven[0].pose.turned_deg
+        raise SettingsError("--turned", f"{what}; turned by {best} degrees they do", "Leave it out")
+    return said
+
+
+def _refuse(fits: list[Fit]) -> None:
     share = max((fit.wall_share for fit in fits), default=0.0)
     raise InputError(
         "the two results",
         f"they do not look like one floor: at best {100.0 * share:.0f} % of the walls lie on each other",
-        advice,
+        "Give two results of the same room",
     )
 
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from flatscan.report.comparison.run import ComparisonRun
 
 _HERE = Path(__file__).parent
-_TEMPLATES = (_HERE / "comparison.typ", _HERE.parent / "record" / "common.typ")
+_TEMPLATES = (_HERE / "comparison.typ", _HERE / "parts.typ")
 _MOST_PIXELS, _MOST_BYTES, _MOST_SPOTS, _ID_SIGNS = 2000, 1_500_000, 12, 8
 
 
