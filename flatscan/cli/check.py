@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from flatscan.cli import options
 
-#: What ``--exit-code`` returns for each answer.
+if TYPE_CHECKING:
+    from flatscan.judgement.verdict import Verdict
+
+#: What ``--exit-code`` returns for each answer; a floor that may not be laid over yet is not decided.
 EXIT_CODES = {"lay_as_is": 0, "fill_joints_and_lips": 3, "level_areas": 3, "level_all": 3, "not_decided": 4}
 
 
@@ -103,7 +106,7 @@ def check(
     ] = False,
     exit_code: Annotated[
         bool,
-        typer.Option("--exit-code", help="Exit 0: lay as it is, 2: unusable input, 3: work needed, 4: not decided."),
+        typer.Option("--exit-code", help="Exit 0: ready, 2: unusable input, 3: work needed, 4: not decided."),
     ] = False,
     force: options.Force = False,
     seed: options.Seed = 20_260_101,
@@ -161,4 +164,11 @@ def check(
     written = output.write_report(report, out, force=force) if out is not None else ()
     typer.echo(output.as_json(report) if json else output.as_words(report, written, full=full))
     if exit_code:
-        raise typer.Exit(EXIT_CODES[report.verdict.answer.code])
+        raise typer.Exit(_exit_code(report.verdict))
+
+
+def _exit_code(verdict: Verdict) -> int:
+    flat_enough = verdict.answer.code == "lay_as_is"
+    if flat_enough and (verdict.readiness is None or not verdict.readiness.ready):
+        return EXIT_CODES["not_decided"]
+    return EXIT_CODES[verdict.answer.code]

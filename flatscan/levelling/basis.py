@@ -39,7 +39,8 @@ class Basis:
     answer : the verdict's answer
     joint_work : joints to fill and lips to take down; None: joints were not measured
     tiles : ring of each tile, (k, 2) float64 floor-frame mm, not closed
-    tapped, bad_taps : places tapped, and those of them that sounded hollow or loose
+    tapped, bad_taps : places tapped (0: nobody said how many), and where they sounded hollow or loose
+    counted_bad : how many of them did, also those without a place
     doors_mm : doors drawn on the map
     directions, bridge_mm : how the straightedge is laid
     product, survey : what the check was given; a plan made anew has the same unless it is given others
@@ -58,6 +59,12 @@ class Basis:
     bridge_mm: float = 100.0
     product: Product | None = None
     survey: Survey | None = None
+    counted_bad: int = 0
+
+    @property
+    def bad(self) -> int:
+        """All places that sounded hollow or loose."""
+        return max(self.counted_bad, len(self.bad_taps))
 
 
 def basis_of(
@@ -72,7 +79,7 @@ def basis_of(
     survey: Survey | None = None,
 ) -> Basis:
     """What the stages before have found, as far as the plan needs it."""
-    sound = Soundness.of(field)
+    sound = Soundness.of(field, survey)
     return Basis(
         surface=surface,
         gap_limits=gap_pairs(limit_sets, surface.longest_mm),
@@ -80,11 +87,12 @@ def basis_of(
         answer=verdict.answer.code,
         joint_work=joint_work_of(measurement, verdict, limit_sets, settings.judge),
         tiles=() if measurement.joints is None else tuple(face.ring for face in measurement.joints.network.faces),
-        tapped=0 if sound is None else sound.tapped,
+        tapped=0 if sound is None or not sound.counted else sound.tapped,
         bad_taps=() if sound is None else tuple(tap.at for tap in sound.bad),
         doors_mm=settings.place.doors_mm,
         directions=settings.measure.directions,
         bridge_mm=settings.measure.bridge_mm,
         product=product,
         survey=survey,
+        counted_bad=0 if sound is None else sound.bad_count,
     )

@@ -22,7 +22,7 @@ KIND_TEXT: dict[ScanKind, str] = {
 }
 _MOST_FILES = 3
 #: Files that are no capture: what was read, and what was written down about the room.
-_BESIDE = ("readings", "survey")
+_BESIDE = ("readings", "survey", "survey photo")
 
 
 def subtitle() -> str:
@@ -54,7 +54,7 @@ def capture_line(report: Report) -> str:
     surface = report.surface
     if surface.kind == "readings":
         return field_words.made_from_line(
-            report, _named([file.path.name for file in report.inputs if file.kind != "survey"])
+            report, _named([file.path.name for file in report.inputs if file.kind not in ("survey", "survey photo")])
         )
     named = _named([file.path.name for file in report.inputs if file.kind not in _BESIDE])
     return (

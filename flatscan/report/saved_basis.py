@@ -70,6 +70,7 @@ class _Head(msgspec.Struct, frozen=True, kw_only=True):
     joint_work: JointWork | None
     tapped: int
     bad_taps: tuple[Point, ...]
+    counted_bad: int = 0
     doors_mm: tuple[Segment, ...]
     directions: int
     bridge_mm: float
@@ -105,6 +106,7 @@ def basis_bytes(basis: Basis, kept: Kept | None = None) -> bytes:
         joint_work=basis.joint_work,
         tapped=basis.tapped,
         bad_taps=basis.bad_taps,
+        counted_bad=basis.counted_bad,
         doors_mm=basis.doors_mm,
         directions=basis.directions,
         bridge_mm=basis.bridge_mm,
@@ -209,6 +211,7 @@ def _basis(head: _Head, arrays: dict[str, Any]) -> Basis:
         tiles=tuple(arrays[f"tile_{number}"] for number in range(head.tiles)),
         tapped=head.tapped,
         bad_taps=head.bad_taps,
+        counted_bad=head.counted_bad,
         doors_mm=head.doors_mm,
         directions=head.directions,
         bridge_mm=head.bridge_mm,

@@ -150,7 +150,7 @@ def test_holes_stay_holes_and_are_said(make_surface) -> None:
     plan = plan_of(make_surface(height, fall=2.0))
     np.testing.assert_array_equal(np.isnan(plan.fill_mm), np.isnan(height))
     assert [c.name for c in plan.caveats] == ["unseen_not_filled"]
-    assert "0.062 m²" in plan.caveats[0].text
+    assert "0.06 m²" in plan.caveats[0].text
 
 
 def test_no_quantity_for_a_floor_mostly_unseen(make_surface) -> None:

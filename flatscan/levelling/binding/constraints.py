@@ -51,6 +51,8 @@ def bounds_of(survey: Survey | None, basis: Basis, product: Product) -> Bounds:
 def _lay_rules(floor: RuledFloor, survey: Survey, basis: Basis) -> None:
     if survey.greatest_build_up_mm is not None:
         floor.add_whole("greatest_build_up", survey.greatest_build_up_mm)
+    if survey.site.old.asbestos == "found":
+        floor.add_whole("no_grind", 0.0)
     for zone in survey.zones:
         floor.add_zone(zone.kind, zone.name, _region_of(zone, floor, basis), zone.value_mm)
     if survey.remove_hollow_mm is not None and basis.bad_taps:

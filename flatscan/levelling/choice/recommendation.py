@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from flatscan.judgement.answer import LEVEL_ALL_SHARE
+from flatscan.judgement.soundness import LEAST_TAPS
 from flatscan.levelling.choice.costs import break_evens
 from flatscan.levelling.choice.way_words import PRICES, WAYS, cost, currency, litres, takes, way
-from flatscan.levelling.joints.lifting import LEAST_TAPS, lifting_called_for
+from flatscan.levelling.joints.lifting import lifting_called_for
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -66,7 +67,7 @@ def recommend(
 
 def _best(methods: Sequence[Method], basis: Basis, product: Product) -> tuple[MethodName | None, Sentences]:
     hollow = lifting_called_for(basis)
-    lift = next((method for method in methods if method.name == "lift_tiles"), None)
+    lift = next((method for method in methods if method.name == "lift_tiles" and method.possible), None)
     ranking = _ranked(methods, basis)
     if hollow:
         return "lift_tiles" if lift else None, _take_up(hollow, lift, ranking, product)
@@ -167,7 +168,7 @@ def _prices(ranking: _Ranking, product: Product) -> list[str]:
 def _tapping(basis: Basis) -> str:
     if basis.tapped < LEAST_TAPS:
         return f"tapping: nobody has tapped {LEAST_TAPS} places, and above a tenth hollow the tiles come up"
-    return f"tapping: {len(basis.bad_taps)} of {basis.tapped} places are bad, and above a tenth the tiles come up"
+    return f"tapping: {basis.bad} of {basis.tapped} places are bad, and above a tenth the tiles come up"
 
 
 def _take_up(hollow: str, lift: Method | None, ranking: _Ranking, product: Product) -> Sentences:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.judgement.soundness import MOST_HOLLOW_SHARE
+from flatscan.judgement.soundness import LEAST_TAPS, MOST_HOLLOW_SHARE
 from flatscan.levelling.plan import Proposal
 
 if TYPE_CHECKING:
@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from flatscan.levelling.plan import Product
     from flatscan.surface.surface import Surface
 
-#: As in judgement.soundness: one bad place of fewer taps is more than a tenth by itself, so they tell no share.
-LEAST_TAPS = 10
+#: Facts behind it: HSE asbestos essentials A23 and national licensing rules.
+ASBESTOS_STAYS = "Asbestos was found in the old floor: only a licensed firm may take it up"
 
 
 def lifting_called_for(basis: Basis) -> str:
@@ -25,18 +25,18 @@ def lifting_called_for(basis: Basis) -> str:
     The rule and its source are those of ``judgement.soundness``: French renovation rules, CSTB Cahier 3635_V2
     (November 2012), read on a page that restates them. It is of area; places tapped all over stand for it.
     """
-    bad = len(basis.bad_taps)
-    if basis.tapped < LEAST_TAPS or bad <= MOST_HOLLOW_SHARE * basis.tapped:
+    if basis.tapped < LEAST_TAPS or basis.bad <= MOST_HOLLOW_SHARE * basis.tapped:
         return ""
-    share = 100.0 * bad / basis.tapped
+    share = 100.0 * basis.bad / basis.tapped
+    licensed = f". {ASBESTOS_STAYS}" if _asbestos(basis) else ""
     return (
-        f"{bad} of {basis.tapped} places tapped sound hollow or loose ({share:.0f} %), and above a tenth of a room's "
-        "area French renovation rules take the whole covering up"
+        f"{basis.bad} of {basis.tapped} places tapped sound hollow or loose ({share:.0f} %), and above a tenth of a "
+        f"room's area French renovation rules take the whole covering up{licensed}"
     )
 
 
 def lift(surface: Surface, basis: Basis, bounds: Bounds, product: Product) -> Proposal:  # noqa: ARG001 - as its sisters
-    """All tiles come up. It can always be done; what lies beneath, and what that takes, nobody has seen."""
+    """All tiles come up: always possible but where asbestos was found. What lies beneath nobody has seen."""
     called_for = lifting_called_for(basis)
     nothing = np.where(surface.seen, np.float32(0.0), np.float32(np.nan))
     notes = (
@@ -47,5 +47,10 @@ def lift(surface: Surface, basis: Basis, bounds: Bounds, product: Product) -> Pr
         name="lift_tiles",
         fill_mm=nothing,
         grind_mm=nothing.copy(),
+        why_not=ASBESTOS_STAYS if _asbestos(basis) else "",
         notes=(called_for, *notes) if called_for else notes,
     )
+
+
+def _asbestos(basis: Basis) -> bool:
+    return basis.survey is not None and basis.survey.site.old.asbestos == "found"

@@ -85,7 +85,7 @@ def load_photo(entry: PhotoEntry, folder: Path) -> Photo:
     """
     data = _bytes_of(entry, folder)
     return Photo(
-        file=InputFile(folder / entry.file, hashlib.sha256(data).hexdigest(), "photo"),
+        file=InputFile(folder / entry.file, hashlib.sha256(data).hexdigest(), "survey photo"),
         caption=entry.caption,
         at_mm=entry.at_mm,
         jpeg=_made_anew(entry, data),
