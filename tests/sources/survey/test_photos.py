@@ -86,7 +86,7 @@ def test_place_device_comments_and_profile_are_gone(tmp_path: Path, ending: str)
     for secret in (DEVICE.encode(), b"SECRET", b"Exif", b"ICC_PROFILE", b"http"):
         assert secret not in photo.jpeg
     assert (photo.caption, photo.at_mm) == ("the hall", (1200.0, 800.0))
-    assert (photo.file.path, photo.file.kind) == (place, "photo")
+    assert (photo.file.path, photo.file.kind) == (place, "survey photo")
     assert photo.file.sha256 == hashlib.sha256(stored).hexdigest()
 
 
