@@ -47,9 +47,10 @@ function closeLook(grid, looks) {
     if (value > high) high = value;
   }
   if (low > high) return ramp(looks.sizes, 0, 1);
-  const step = niceAbove(Math.max((high - low) / 4, 0.05));
+  // Never finer than the figures at the key's bar, which has four parts.
+  const step = niceAbove(Math.max((high - low) / 3, 0.1));
   const first = Math.floor(low / step) * step;
-  return ramp(looks.sizes, first, Math.max(first + step, Math.ceil(high / step) * step));
+  return ramp(looks.sizes, first, first + 4 * step);
 }
 
 /** Index into a look's colours. */
