@@ -64,13 +64,7 @@ class Quantity:
     def _shown(self) -> tuple[float, float, str, int]:
         """Value, U, unit and decimals as the reader has them."""
         value, expanded = said.in_unit(self.value, self.unit), said.in_unit(self.expanded, self.unit)
-        more = said.extra_decimals(self.unit)
-        return (
-            value,
-            expanded,
-            said.unit(self.unit),
-            decimals_for(self.expanded) + more if more else decimals_for(expanded),
-        )
+        return value, expanded, said.unit(self.unit), decimals_shown(self.expanded, self.unit)
 
 
 def decimals_for(expanded_u: float) -> int:
@@ -84,6 +78,27 @@ def decimals_for(expanded_u: float) -> int:
     if expanded_u >= 10.0:  # noqa: PLR2004 - two figures before the point
         return 0
     return 1 if expanded_u >= 0.1 else 2  # noqa: PLR2004
+
+
+#: (least U, decimals) of inches, which are large: U is told with one or two figures, never as nothing.
+_OF_INCHES = ((1.0, 1), (0.01, 2), (0.001, 3), (0.0, 4))
+
+
+def decimals_shown(expanded_u: float, unit: str) -> int:
+    """Decimals in the unit that people read for an expanded uncertainty in ``unit``.
+
+    >>> decimals_shown(0.8, "mm")
+    1
+    >>> with said.speaking("imperial"):
+    ...     decimals_shown(0.8, "mm"), decimals_shown(0.1, "mm"), decimals_shown(40.0, "mm")
+    (2, 3, 1)
+    """
+    shown = said.in_unit(expanded_u, unit)
+    if not said.extra_decimals(unit):
+        return decimals_for(shown)
+    if not math.isfinite(shown) or shown <= 0.0:
+        return _OF_INCHES[-2][1]
+    return next(places for least, places in _OF_INCHES if shown >= least)
 
 
 def spread(value: float, interval: tuple[float, float], unit: str) -> str:

@@ -237,21 +237,25 @@ def tape_unit() -> str:
     return "feet and inches" if imperial() else "metres"
 
 
-def marks(length_mm: float) -> str:
-    r"""A distance in a table or on a drawing, short: metres without their unit, or feet and inches to the eighth.
+def marks(length_mm: float, *, fine: bool = True) -> str:
+    """A distance in a table or on a drawing, short: metres without their unit, or feet and inches.
+
+    To the centimetre, or to an eighth of an inch to mark out by, to half an inch where not ``fine``.
 
     >>> marks(2104.0)
     '2.10'
     >>> with speaking("imperial"):
-    ...     marks(2104.0), marks(200.0), marks(609.6)
-    ("6' 10 7/8\"", '7 7/8"', "2' 0\"")
+    ...     print(marks(2104.0), "|", marks(200.0), "|", marks(609.6))
+    6' 10 7/8" | 7 7/8" | 2' 0"
     """
     if not imperial():
         return _hundredths(length_mm)
-    eighths = round(length_mm / MM_PER["in"] * _MARKING_PARTS)
-    sign, eighths = ("-", -eighths) if eighths < 0 else ("", eighths)
-    feet, rest = divmod(eighths, _IN_PER_FT * _MARKING_PARTS)
-    return f"{sign}{feet}' " * bool(feet) + ("" if feet else sign) + f'{_parts(rest, _MARKING_PARTS)}"'
+    per_inch = _MARKING_PARTS if fine else _PLACE_PARTS
+    parts = round(length_mm / MM_PER["in"] * per_inch)
+    sign, parts = ("-", -parts) if parts < 0 else ("", parts)
+    feet, rest = divmod(parts, _IN_PER_FT * per_inch)
+    whole = f"{feet}' " if feet else ""
+    return f'{sign}{whole}{_parts(rest, per_inch)}"'
 
 
 def run(length_mm: float) -> str:

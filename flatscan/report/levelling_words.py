@@ -157,6 +157,11 @@ def most_rise_mm(method: Method) -> float | None:
     return max((door.max_mm for door in method.doors), default=None)
 
 
+def rises(method: Method) -> bool:
+    """At some door the floor comes to lie higher than a person could overlook."""
+    return (most_rise_mm(method) or 0.0) >= _LEAST_RISE_MM
+
+
 def rise(method: Method) -> str:
     """The same with its sign, without the unit; empty where no door is known."""
     most = most_rise_mm(method) if takes_known(method) else None

@@ -5,6 +5,7 @@ Whoever reads it stands on the floor. Everything that is left out here is in the
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from flatscan import said
@@ -26,7 +27,9 @@ if TYPE_CHECKING:
     from flatscan.report.report import Report
     from flatscan.report.worst import Place
 
-_MOST_REASONS, _MOST_PLACES, _MOST_STEPS = 3, 5, 5
+_MOST_REASONS, _MOST_PLACES, _MOST_STEPS = 3, 4, 5
+#: A limit's own figure in a document's unit, which the reasons tell.
+_STATED = re.compile(r" \[[^]]*\]")
 #: What a person opens first, in this order.
 OPEN_FIRST = ("report.html", "report.pdf", "marking_out.pdf")
 #: Told in full where the plan makes dust.
@@ -127,11 +130,11 @@ def _readiness(report: Report) -> list[str]:
     if readiness is None:
         return []
     named = [
-        f"{CONDITION_TEXT[word]}: {', '.join(one.title.lower() for one in readiness.of(word))}"
+        f"{CONDITION_TEXT[word].capitalize()}: {', '.join(one.title.lower() for one in readiness.of(word))}"
         for word in _IN_THE_WAY
         if readiness.of(word)
     ]
-    return [readiness_summary(readiness), *(f"{line[0].upper()}{line[1:]}" for line in named)]
+    return [readiness_summary(readiness), *([". ".join(named)] if named else [])]
 
 
 def _places(page: Page, found: Sequence[Place]) -> None:
@@ -147,7 +150,8 @@ def _places(page: Page, found: Sequence[Place]) -> None:
             verdict = f"{wording.VERDICT_SHAPE[one.word]} {wording.VERDICT_TEXT[one.word]}: "
             ink = VERDICT_INK[one.word]
         label = plain_text.clean(one.label)
-        first = page.wrap(f"{verdict}{one.said}, at {said.tapes(*one.at)}", f"  {label:<{wide}} ", beside)
+        at = ", ".join(said.marks(v, fine=False) for v in one.at) if said.imperial() else said.tapes(*one.at)
+        first = page.wrap(f"{verdict}{_STATED.sub('', one.said)}, at {at}", f"  {label:<{wide}} ", beside)
         page.add([page.ink(first[0], ink), *first[1:]])
 
 

@@ -74,7 +74,7 @@ def _amount(method: Method, plan: LevellingPlan) -> str:
     if plan.dams:
         parts.append(f"{len(plan.dams)} {'dam' if len(plan.dams) == 1 else 'dams'} to set")
     rise = levelling_words.rise(method)
-    if rise:
+    if rise and levelling_words.rises(method):
         parts.append(f"doors up by {rise} {said.unit('mm')} at most")
     told = "; ".join(parts)
     return f"{told[0].upper()}{told[1:]}"

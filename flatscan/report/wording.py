@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from flatscan import said
 from flatscan.constants import COVERAGE_K
-from flatscan.quantity import Quantity, decimals_for
+from flatscan.quantity import Quantity, decimals_for, decimals_shown
 from flatscan.quantity import spread as spread  # noqa: PLC0414 - told from here too
 from flatscan.said import area as area  # noqa: PLC0414
 from flatscan.said import cell as cell  # noqa: PLC0414
@@ -247,4 +247,5 @@ def plus_minus(u: float, unit: str) -> str:
     >>> plus_minus(0.13, "mm"), plus_minus(0.013, "mm")
     ('± 0.3 mm', '± 0.03 mm')
     """
-    return f"± {said.number(COVERAGE_K * u, unit, decimals_for(COVERAGE_K * u))} {said.unit(unit)}"
+    expanded = COVERAGE_K * u
+    return f"± {said.in_unit(expanded, unit):.{decimals_shown(expanded, unit)}f} {said.unit(unit)}"
