@@ -245,8 +245,8 @@ def marks(length_mm: float, *, fine: bool = True) -> str:
     >>> marks(2104.0)
     '2.10'
     >>> with speaking("imperial"):
-    ...     print(marks(2104.0), "|", marks(200.0), "|", marks(609.6))
-    6' 10 7/8" | 7 7/8" | 2' 0"
+    ...     print(marks(2104.0), "|", marks(200.0), "|", marks(609.6), "|", marks(615.95))
+    6' 10 7/8" | 7 7/8" | 2' 0" | 2' 0 1/4"
     """
     if not imperial():
         return _hundredths(length_mm)
@@ -254,8 +254,11 @@ def marks(length_mm: float, *, fine: bool = True) -> str:
     parts = round(length_mm / MM_PER["in"] * per_inch)
     sign, parts = ("-", -parts) if parts < 0 else ("", parts)
     feet, rest = divmod(parts, _IN_PER_FT * per_inch)
-    whole = f"{feet}' " if feet else ""
-    return f'{sign}{whole}{_parts(rest, per_inch)}"'
+    inches = _parts(rest, per_inch)
+    if not feet:
+        return f'{sign}{inches}"'
+    nought = "0 " if 0 < rest < per_inch else ""
+    return f"{sign}{feet}' {nought}{inches}\""
 
 
 def run(length_mm: float) -> str:

@@ -27,8 +27,9 @@ _BESIDE = ("readings", "survey", "survey photo")
 
 def subtitle() -> str:
     """The question that the title answers, what the colours mean, and what they do not."""
+    unit = "inches" if said.imperial() else "mm"
     return (
-        f"Can a new floor be laid over this one? Heights in {said.unit('mm')} above (red) and below (blue) the best "
+        f"Can a new floor be laid over this one? Heights in {unit} above (red) and below (blue) the best "
         "plane, which may slope: flat is not level."
     )
 

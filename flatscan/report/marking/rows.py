@@ -116,7 +116,7 @@ def pour_rows(data: MarkingData) -> list[list[str]]:
     return [
         [
             str(k),
-            said.number(pour.area_m2, "m²", 2),
+            _square(pour.area_m2),
             said.number(pour.volume_l, "l", 1),
             said.number(pour.level_mm, "mm", 1),
         ]
@@ -174,7 +174,7 @@ def _area_row(area: Area) -> list[str]:
         else f"{said.number(area.volume_l.value, 'l', 2)} {said.unit('l')}, as planned"
     )
     thickness = [said.number(value, "mm", 1) for value in (area.mean_mm, area.max_mm, area.min_mm)]
-    return [str(area.number), area.action, said.number(area.area_m2, "m²", 2), litres, *thickness]
+    return [str(area.number), area.action, _square(area.area_m2), litres, *thickness]
 
 
 def _joint_row(fill: JointFill) -> list[str]:
@@ -205,6 +205,10 @@ def _zone_row(zone: NamedPlace) -> list[str]:
     rule = _ZONE_TEXT.get(zone.kind, zone.kind.replace("_", " "))
     value = "" if zone.value_mm is None else f" {wording.length(zone.value_mm)}"
     return [zone.name, rule + value, *(f"{_metres(a)} to {_metres(b)}" for a, b in zip(low, high, strict=True))]
+
+
+def _square(area_m2: float) -> str:
+    return said.number(area_m2, "m²", 1 if said.imperial() else 2)
 
 
 def _unit() -> str:

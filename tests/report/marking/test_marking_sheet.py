@@ -17,6 +17,7 @@ from flatscan.report.marking import MarkingData, marking_data, marking_pdf
 from flatscan.report.marking.clusters import MOST_DRAWINGS, SCALES, clusters_of
 from flatscan.report.marking.page_data import page_data
 from flatscan.report.wording import METHOD_TEXT
+from flatscan.said import speaking
 from flatscan.settings import Paper
 from flatscan.surface.surface import Surface
 
@@ -96,6 +97,19 @@ def test_the_check_bar_is_100_mm_long(pages: Pages, paper: Paper) -> None:
         assert across.max() + 10.0 - across.min() == pytest.approx(100.0, abs=0.2)
         checked += 1
     assert checked >= 2
+
+
+def test_for_inches_the_check_bar_is_4_in_long(data: MarkingData) -> None:
+    """Eight filled boxes of half an inch side by side, within 0.2 mm of 101.6 mm."""
+    with speaking("imperial"):
+        pdf = PdfReader(io.BytesIO(marking_pdf(data, "letter", (LIMITS,))))
+    (page, *_) = (page for page in pdf.pages if scale_on(page) is not None)
+    half_in = 12.7
+    ends = [(path.min(axis=0), np.ptp(path, axis=0)) for path in drawn_paths(page)]
+    left = [at[0] for at, (w, h) in ends if abs(w - half_in) < 0.02 and abs(h - 2.0) < 0.02]
+    assert len(left) == 8
+    assert max(left) + half_in - min(left) == pytest.approx(4 * 25.4, abs=0.2)
+    assert "This bar is 4 in long on paper." in text_of(pdf)
 
 
 @pytest.mark.parametrize("paper", PAPERS)
