@@ -256,6 +256,33 @@ def test_what_contradicts_itself_or_lacks_its_other_half(text: str, says: str) -
     assert refused(text).startswith(says)
 
 
+@pytest.mark.parametrize(
+    ("line", "advice"),
+    [
+        ("air_c = 20,5", "Write decimals with a point, such as 20.5."),
+        ("air_c = 20,5 # warm", "Write decimals with a point, such as 20.5."),
+        ("date = 04.05.2026", "Write dates as year-month-day, such as 2026-05-04."),
+        ("date = 04/05/2026", "Write dates as year-month-day, such as 2026-05-04."),
+        ("off = True", "For yes write true, in small letters and without quotes."),
+        ("off = No", "For no write false, in small letters and without quotes."),
+        ("air_c = 20 °C", "Write the number alone, without its unit: the key says which unit it is."),
+        ("humidity_percent = 55 %", "Write the number alone, without its unit: the key says which unit it is."),
+        ("width_mm = 0.4 mm", "Write the number alone, without its unit: the key says which unit it is."),
+        ("name =", "Write a value behind the =, or a # before the line."),
+        ("name = # nobody knows", "Write a value behind the =, or a # before the line."),
+        ('file = "photos\\hall.jpg"', "Write / in place of \\ between folders."),
+        ('notes = "one\ntwo"', 'End the text with a second ", and a text of several lines with """ at both ends.'),
+        ("name = kitchen", 'Put texts in quotes: key = "...".'),
+        ("[place]\n[place]", "Write each section once, with all of its keys below it."),
+        ("a = [1, 2", 'Write one `key = value` on a line, texts in "quotes", decimals with a point.'),
+    ],
+)
+def test_a_slip_of_a_first_time_writer_is_told_with_its_cure(line: str, advice: str) -> None:
+    said = refused(f"# a survey\n{line}\n")
+    assert said.startswith("not a readable TOML file (")
+    assert said.endswith(f"). {advice}")
+
+
 @pytest.mark.parametrize("limits", ['["none.toml"]', '["."]', '["/dev/zero"]', '["./"]', '["../"]', '["big.toml"]'])
 def test_a_file_of_limits_that_is_none(tmp_path: Path, limits: str) -> None:
     (tmp_path / "big.toml").write_bytes(b"#" * 1_000_001)
@@ -278,6 +305,14 @@ def test_a_file_of_five_megabytes_is_refused_unread(tmp_path: Path) -> None:
         read_survey(path)
 
 
-@pytest.mark.parametrize("text", ["a" + ".a" * 50_000 + " = 1", "a = " + "{a = " * 3_000 + "1" + "}" * 3_000])
-def test_deep_nesting_is_refused(text: str) -> None:
-    refused(text)
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        # The parser takes the square of a key's parts: a minute for this one.
+        ("a" + ".a" * 50_000 + " = 1", "not a readable TOML file (a key of very many parts)."),
+        ("[" + '"a" . ' * 9_000 + "a]", "not a readable TOML file (a key of very many parts)."),
+        ("a = " + "{a = " * 3_000 + "1" + "}" * 3_000, "not a readable TOML file (a number or list is too long)."),
+    ],
+)
+def test_deep_nesting_is_refused(text: str, says: str) -> None:
+    assert refused(text).startswith(says)

@@ -156,7 +156,7 @@ def test_the_sample_says_that_it_is_invented():
         ),
         (
             ("bag_kg = 20", "bag_kg = "),
-            "not a readable TOML file (Invalid value (at line 4, column 10)). Write one `key",
+            "not a readable TOML file (Invalid value (at line 4, column 10)). Write a value behind",
         ),
         (("bag_kg = 20", "bag_kg = 1" + "0" * 5000), "not a readable TOML file (a number or list is too long)"),
         (("bag_kg = 20", "bag_kg = 1" + "0" * 400), "bag_kg must be more than 0 and at most 5000 kg, not inf"),

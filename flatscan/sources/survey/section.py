@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from flatscan.errors import InputError
 from flatscan.sources.guard import library_errors
+from flatscan.sources.survey.toml_advice import advice_for
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -171,12 +172,12 @@ def toml_section(name: str, data: bytes, what: str) -> Section:
         raise InputError(
             name, "not a readable TOML file (a key of very many parts)", "Write one `key = value` on a line"
         )
+    text = text.replace("\r\n", "\n")
     try:
-        return Section(name, "", tomllib.loads(text.replace("\r\n", "\n")))
+        return Section(name, "", tomllib.loads(text))
     except (ValueError, RecursionError) as error:
         words = str(error) if isinstance(error, tomllib.TOMLDecodeError) else "a number or list is too long"
-        advice = 'Write one `key = value` on a line, texts in "quotes", decimals with a point'
-        raise InputError(name, f"not a readable TOML file ({words})", advice) from error
+        raise InputError(name, f"not a readable TOML file ({words})", advice_for(words, text)) from error
 
 
 def finite(value: object) -> float | None:
