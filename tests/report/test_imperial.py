@@ -42,7 +42,7 @@ ALLOWED = (
     r"\([\d.]+ in\)",
     r"assumed: [^(]*\(common practice",
     r"such as # [^.]*\d+\.?\d* mm",
-    r"(?:in|unit) (?:m|ft)\b[^.]*(?:\d\.\d+ m)?[^.]*",
+    r"it would be [\d.]+ m across",
     r"[\d,]+ points per m²",
     r"\S+: [\d.,]+ m² of mesh",
     r"half a metre",
