@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.comparing.comparison import AreaNow, GapNow
-from flatscan.comparing.gaps_now import WORST, judged, worst_in
+from flatscan.comparing.gaps_now import WORST, judged, untold, worst_in
 from flatscan.comparing.placed import cover, placed_l
 from flatscan.quantity import Quantity
 
@@ -92,6 +92,8 @@ def _gap(
     words = judged(after, edge_mm, limit_mm)
     if words is not None:
         now, word = worst_in(words, _blocks(rings, words.xy_mm, words.grid.block_mm))
+        if word == "within" and untold(after, edge_mm, limit_mm):
+            word = "not_decided"
     was = None
     earlier = judged(before, edge_mm, limit_mm)
     if earlier is not None:

@@ -13,6 +13,7 @@ from flatscan.comparing.common import common_of, heights
 from flatscan.comparing.comparison import Comparison, Difference
 from flatscan.comparing.datum import floor_without_work, kept_as_it_was, lay, on_grid, tilt_between
 from flatscan.comparing.errors_drawn import less_plane, raw_errors
+from flatscan.comparing.gaps_now import untold
 from flatscan.comparing.open_spots import open_spots
 from flatscan.comparing.placed import cover, placed_l
 from flatscan.comparing.significance import changes, significant
@@ -88,6 +89,7 @@ def compare_floors(
         _planned(filled),
         open_spots(before, after, pose, areas),
         sorted(set(before.gap_limits)) == sorted(set(after.gap_limits)),
+        tuple(dict.fromkeys(filter(None, (untold(after, *pair) for pair in after.gap_limits)))),
     )
 
 

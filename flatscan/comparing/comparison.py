@@ -124,7 +124,8 @@ class OpenSpot:
 class Comparison:
     """All of it. ``placed_l`` and ``planned_l``: over all planned areas that were filled.
 
-    ``same_limits``: both results were judged by the same limits. ``notes``: sentences for people.
+    ``same_limits``: both results were judged by the same limits. ``untold``: what the result after cannot tell of the
+    floor as a whole, in its own words.
     """
 
     alignment: Alignment
@@ -135,4 +136,4 @@ class Comparison:
     planned_l: Quantity | None
     open_spots: tuple[OpenSpot, ...]
     same_limits: bool
-    notes: tuple[str, ...] = ()
+    untold: tuple[str, ...] = ()

@@ -62,6 +62,12 @@ def most_said(measured: Measured, edge_mm: float, limit_mm: float) -> VerdictWor
     return min(words, key=WORST.index) if words else None
 
 
+def untold(measured: Measured, edge_mm: float, limit_mm: float) -> str:
+    """What the result says that it cannot tell of the whole floor under this limit; "": nothing."""
+    found = (f for f in measured.findings if _of(f, edge_mm, limit_mm))
+    return next((f.where for f in found if f.verdict == "not_seen" and f.at is None), "")
+
+
 def _of(finding: Finding, edge_mm: float, limit_mm: float) -> bool:
     same = finding.edge_mm is not None and abs(finding.edge_mm - edge_mm) < 0.5  # noqa: PLR2004
     return finding.what in GAP_KINDS and same and abs(finding.limit_mm - limit_mm) < 1e-3 and finding.placement is None  # noqa: PLR2004

@@ -49,15 +49,17 @@ def significant(common: Common, d_mm: NDArray[np.float64], errors_mm: NDArray[np
     farthest = np.zeros(len(errors_mm))
     sizes = [max(sigma, 0.5 * common.grid.cell_mm) for sigma in _PATCHES_MM]
     every = np.ones(len(d_mm), dtype=bool)
+    usual = []
     for sigma in sizes:
         smoothed, u = _smoothed(common, every, sigma, errors_mm)
+        usual.append(u)
         farthest = np.maximum(farthest, np.abs(smoothed / u).max(axis=1, initial=0.0))
     # One draw more than asked for is left above: a quantile of few draws must not lean low.
     kept = max(1, int(np.floor(_CHANCE * (len(farthest) + 1))) - 1)
     threshold = float(np.sort(farthest)[-kept])
     way, left, least = np.zeros(len(d_mm)), every, 0.0
-    for sigma in sizes:
-        _, u = _smoothed(common, left, sigma, errors_mm)
+    for sigma, known in zip(sizes, usual, strict=True):
+        u = known if left.all() else _smoothed(common, left, sigma, errors_mm)[1]
         score = _Smoother(common, left, sigma)(d_mm) / u
         way[left & (np.abs(score) > threshold) & (score * d_mm > 0.0)] = 1.0
         left = left & ~_near(common, way != 0.0, sigma)

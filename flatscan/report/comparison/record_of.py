@@ -49,7 +49,8 @@ def comparison_record(run: ComparisonRun) -> records.ComparisonRecord:
         same_limits=found.same_limits,
         open_spots=[_spot(spot) for spot in found.open_spots],
         next_steps=words.next_steps(run),
-        notes=[*words.how_lines(run)],
+        untold=list(run.found.untold),
+        how=words.how_lines(run),
     )
 
 

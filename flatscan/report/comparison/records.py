@@ -136,7 +136,10 @@ class OpenSpotRecord(Struct, frozen=True, kw_only=True):
 
 
 class ComparisonRecord(Struct, frozen=True, kw_only=True):
-    """Two measurements of one floor, before the work and after it. placed, planned null: not known."""
+    """Two measurements of one floor, before the work and after it. placed, planned null: not known.
+
+    untold: what the result after cannot tell of the floor as a whole. how: sentences on how the two were compared.
+    """
 
     schema: Literal["flatscan-comparison/1"] = SCHEMA_NAME
     headline: str
@@ -154,7 +157,8 @@ class ComparisonRecord(Struct, frozen=True, kw_only=True):
     same_limits: bool
     open_spots: list[OpenSpotRecord]
     next_steps: list[str]
-    notes: list[str]
+    untold: list[str]
+    how: list[str]
 
 
 def comparison_schema() -> dict[str, Any]:

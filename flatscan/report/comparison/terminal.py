@@ -68,7 +68,7 @@ def _areas(page: Page, run: ComparisonRun) -> None:
 def _open(page: Page, run: ComparisonRun) -> None:
     spots = run.found.open_spots
     if not spots:
-        page.section("Still open", ["No gap is over, and none is undecided"])
+        page.section("Still open", [words.NOTHING_OPEN, *words.untold_lines(run)])
         return
     page.title("Still open, worst first")
     for number, spot in enumerate(spots[:_MOST_OPEN], 1):

@@ -34,6 +34,8 @@ def told(run: ComparisonRun, *, most_spots: int = _MOST_SPOTS) -> dict[str, Any]
             for spot in spots[:most_spots]
         ],
         "more_spots": f"{more} more are in open_spots.csv" if more > 0 else "",
+        "nothing_open": words.NOTHING_OPEN,
+        "untold": words.untold_lines(run),
         "frame": places.FRAME_TEXT,
         "changes": words.change_lines(run),
         "how": words.how_lines(run),

@@ -25,6 +25,7 @@ _SAID: dict[VerdictWord, tuple[str, str]] = {
 _ORDER: tuple[VerdictWord, ...] = ("within", "over", "not_decided", "not_seen")
 _KIND = {"gap": "gap", "lip": "lip", "joint_width": "joint width", "joint_depth": "joint depth"}
 _MOST_CHANGES = 3
+NOTHING_OPEN = "No place is over its limit, and none is undecided"
 
 
 def headline(run: ComparisonRun) -> str:
@@ -109,7 +110,7 @@ def how_lines(run: ComparisonRun) -> list[str]:
     lines = []
     if not found.alignment.exact:
         turn = found.alignment.pose.turned_deg
-        turned = "not turned" if turn == 0 else f"turned by {turn} degrees anticlockwise"
+        turned = "not turned" if turn == 0 else f"turned by {turn} degrees, anticlockwise,"
         sigma = wording.plus_minus(found.alignment.sigma_mm, "mm")
         lines.append(f"The map after lies {turned} on the map before; a place is known to {sigma}")
     datum = found.datum
@@ -119,8 +120,12 @@ def how_lines(run: ComparisonRun) -> list[str]:
     if not found.same_limits:
         before, after = (_limits(one.gap_limits) for one in (run.before, run.after))
         lines.append(f"The limits differ: before {before}, after {after}. What passes is judged by those after")
-    lines += found.notes
     return lines
+
+
+def untold_lines(run: ComparisonRun) -> list[str]:
+    """What the result after the work cannot tell of the whole floor."""
+    return [f"Not told: {text}" for text in run.found.untold]
 
 
 def open_line(spot: OpenSpot) -> str:
@@ -180,6 +185,7 @@ def next_steps(run: ComparisonRun) -> list[str]:
     hidden = [area for area in areas if area.verdict == "not_seen"]
     if hidden:
         steps.append(f"Capture {_names(hidden)} again: too little of it was seen after the work")
+    steps += [f"{text[0].upper()}{text[1:]}" for text in run.found.untold]
     if not steps:
         steps.append("No gap is left to level. Follow the result after the work for all else before you lay")
     steps.append("Let the compound dry as its data sheet says, and test the moisture, before it is covered")
