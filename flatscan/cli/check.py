@@ -113,7 +113,7 @@ def check(
 ) -> None:
     """Measure a captured floor, judge it and plan the levelling."""
     from flatscan.cli.bars import Bars
-    from flatscan.report import output
+    from flatscan.report import output, plain_text
     from flatscan.settings import (
         JointSettings,
         JudgeSettings,
@@ -123,6 +123,7 @@ def check(
         Settings,
         SurfaceSettings,
     )
+    from flatscan.sources.survey import survey_beside
     from flatscan.workflow import check as run_check
 
     settings = Settings(
@@ -160,6 +161,10 @@ def check(
     if out is not None:
         output.refuse_existing(out, force=force)
         options.outside_of(out, [*sources, *(path for path in (camera, readings, product, survey) if path is not None)])
+    beside = survey_beside(sources) if survey is None else None
+    if beside is not None:
+        said = plain_text.clean(str(beside))
+        typer.echo(f"{said} lies beside the capture and is not used: give it with --survey {said}.", err=True)
     report = run_check(options.named_once(sources), settings=settings, progress=Bars())
     written = output.write_report(report, out, force=force) if out is not None else ()
     typer.echo(output.as_json(report) if json else output.as_words(report, written, full=full))

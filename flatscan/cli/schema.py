@@ -6,11 +6,11 @@ from typing import Annotated
 
 import typer
 
-NAMES = ("result", "levelling")
+NAMES = ("result", "levelling", "comparison", "survey-check")
 
 
 def schema(
-    name: Annotated[str, typer.Argument(metavar="FILE", help=f"Which file: {' or '.join(NAMES)}.")] = NAMES[0],
+    name: Annotated[str, typer.Argument(metavar="FILE", help=f"Which file: {', '.join(NAMES)}.")] = NAMES[0],
 ) -> None:
     """Print the JSON Schema of a file for programs."""
     from flatscan.errors import SettingsError
@@ -18,5 +18,5 @@ def schema(
 
     asked = name.strip().removesuffix(".json")
     if asked not in SCHEMAS:
-        raise SettingsError("FILE", f"there is no schema for {name!r}", f"Use {' or '.join(SCHEMAS)}")
+        raise SettingsError("FILE", f"there is no schema for {name!r}", f"Use one of {', '.join(SCHEMAS)}")
     typer.echo(published(asked).rstrip("\n"))

@@ -35,6 +35,8 @@ Pairs = list[tuple[str, str]]
 #: A part of an uncertainty smaller than this share of the whole changes it by less than 1 in 1000.
 _LEAST_SHARE = 0.04
 _MOST_HUMPS = 5
+#: More hand readings than these fold into one step.
+_MOST_READINGS = 3
 #: The words of a page with long tables.
 _WORDS_LETTERS = 200_000
 
@@ -77,7 +79,7 @@ def _words(report: Report) -> dict[str, Any]:
     shown, findings = shown_gaps(report), _listed(report.verdict.findings)
     return {
         "answer": report.verdict.answer,
-        "steps": story.next_steps(report),
+        "steps": _steps(story.next_steps(report)),
         "frame": places.FRAME_TEXT,
         "cautions": cautions_for(report),
         "gaps": [_gap(one, report.surface) for one in shown],
@@ -107,6 +109,20 @@ def _words(report: Report) -> dict[str, Any]:
         ],
         "settings": list(_flat(msgspec.to_builtins(report.settings))),
     }
+
+
+def _steps(steps: Sequence[str]) -> list[dict[str, Any]]:
+    """In their order; more than a few hand readings in a row are one step that unfolds."""
+    by_hand = [step.removeprefix(story.READ_BY_HAND) for step in steps if step.startswith(story.READ_BY_HAND)]
+    if len(by_hand) <= _MOST_READINGS:
+        return [{"text": step, "places": []} for step in steps]
+    first = next(n for n, step in enumerate(steps) if step.startswith(story.READ_BY_HAND))
+    told = {"text": f"Read by hand at {len(by_hand)} places, those that decide most first", "places": by_hand}
+    return [
+        told if n == first else {"text": step, "places": []}
+        for n, step in enumerate(steps)
+        if n == first or not step.startswith(story.READ_BY_HAND)
+    ]
 
 
 def _verdict(word: VerdictWord | None) -> Any:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from flatscan import said
 from flatscan.judgement.bends import TO_SEE
+from flatscan.judgement.readiness.telling import NOT_IN_ORDER, NOT_SETTLED
 from flatscan.judgement.readings import UNSEEN
 from flatscan.report import field_words, joint_story, places, readiness_steps, wording
 from flatscan.report.cautions import disturbs_old_floor
@@ -64,7 +65,11 @@ def next_steps(report: Report) -> list[str]:
 
 def reasons(report: Report) -> list[str]:
     """Why the answer is what it is, without what the readiness or the last step tells as an order."""
-    return [reason for reason in report.verdict.answer.reasons if not reason.endswith("before laying")]
+    return [
+        reason
+        for reason in report.verdict.answer.reasons
+        if not reason.endswith("before laying") and not reason.startswith((NOT_IN_ORDER, NOT_SETTLED))
+    ]
 
 
 def lists_readings(step: str) -> bool:

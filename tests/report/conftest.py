@@ -295,3 +295,15 @@ def hostile(report: Report) -> Report:
             next_readings=(Reading((100.0, 100.0), formula, script, escape),),
         ),
     )
+
+
+@pytest.fixture(scope="session")
+def small_png() -> bytes:
+    """A picture that any reader opens, in place of one that takes seconds to draw."""
+    import io
+
+    from PIL import Image
+
+    buffer = io.BytesIO()
+    Image.new("L", (40, 30), 200).save(buffer, "PNG")
+    return buffer.getvalue()

@@ -22,9 +22,9 @@ NOT_HERE = {
 
 
 @pytest.fixture
-def quick(monkeypatch: pytest.MonkeyPatch) -> None:
+def quick(monkeypatch: pytest.MonkeyPatch, small_png: bytes) -> None:
     """The picture is tested elsewhere; here it only takes time."""
-    monkeypatch.setattr("flatscan.report.heatmap.heatmap_png", lambda _: b"\x89PNG")
+    monkeypatch.setattr("flatscan.report.heatmap.heatmap_png", lambda _: small_png)
 
 
 def test_every_file_is_written_and_nothing_else(report: Report, tmp_path: Path) -> None:

@@ -43,7 +43,10 @@ SHOWN: dict[ConditionName, str] = {
 MEASURED: tuple[ConditionName, ...] = ("flat", "joints", "lips")
 #: Told with their places by ``soundness_reasons``.
 _PLACED: tuple[ConditionName, ...] = ("sound", "crack_free")
+_PLURAL = frozenset({"cracks", "joints", "lips", "movement joints"})
 _MOST_FIRST, _MOST_SHOWN = 3, 4
+#: How the lines begin that name what stands in the way.
+NOT_IN_ORDER, NOT_SETTLED = "Not in order: ", "Not settled: "
 
 
 def to_settle(readiness: Readiness) -> str:
@@ -67,14 +70,21 @@ def still_to_show(readiness: Readiness) -> str:
 
 
 def readiness_reasons(readiness: Readiness) -> list[str]:
-    """One sentence for each condition that was recorded and is not in order or not settled, then what is missing."""
-    reasons = [
-        _reason(c)
-        for c in readiness.of("not_met", "open")
-        if c.name not in MEASURED and (c.name not in _PLACED or "pull-off" in c.recorded)
-    ]
+    """What was recorded and is not in order, what is not settled, and what is missing: a line each.
+
+    What is asked, by whom, and what to do about it stands in the table of conditions. Taps and cracks that
+    ``soundness_reasons`` tells with their places are not told again.
+    """
+    reasons = []
+    for said, found in ((NOT_IN_ORDER, readiness.of("not_met")), (NOT_SETTLED, readiness.of("open"))):
+        told = [c.short or MATTER[c.name] for c in found if _is_told_here(c)]
+        reasons += [said + listed(told)] if told else []
     missing = not_recorded(readiness)
     return [*reasons, missing] if missing else reasons
+
+
+def _is_told_here(c: Condition) -> bool:
+    return c.name not in MEASURED and (c.name not in _PLACED or "pull-off" in c.recorded)
 
 
 def not_recorded(readiness: Readiness | None) -> str:
@@ -85,7 +95,7 @@ def not_recorded(readiness: Readiness | None) -> str:
     names = missing_matters(readiness)
     if not names:
         return ""
-    named, one = listed(names), len(names) == 1
+    named, one = listed(names), len(names) == 1 and names[0] not in _PLURAL
     check = "is not recorded: check it" if one else "are not recorded: check them"
     return f"{named[0].upper()}{named[1:]} {check} before laying"
 
@@ -94,9 +104,3 @@ def missing_matters(readiness: Readiness | None) -> list[str]:
     """What nobody recorded, the measured conditions apart; None: nothing was."""
     missing = MATTER if readiness is None else [c.name for c in readiness.of("not_recorded")]
     return [MATTER[name] for name in missing if name not in MEASURED]
-
-
-def _reason(c: Condition) -> str:
-    source = f" ({', '.join(part for part in (c.source, c.mark) if part)})" if c.source else ""
-    word = "not in order" if c.word == "not_met" else "not settled"
-    return f"{c.title}: {word}, {c.recorded}; asked: {c.asked}{source}"

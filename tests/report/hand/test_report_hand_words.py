@@ -230,8 +230,10 @@ def test_a_scan_without_readings_has_none_of_it(report: Report) -> None:
     assert "From readings" not in words
 
 
-def test_the_folder_has_readings_csv(hand_read: Report, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("flatscan.report.heatmap.heatmap_png", lambda _: b"\x89PNG")
+def test_the_folder_has_readings_csv(
+    hand_read: Report, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, small_png: bytes
+) -> None:
+    monkeypatch.setattr("flatscan.report.heatmap.heatmap_png", lambda _: small_png)
     files = write_report(hand_read, tmp_path / "result")
     assert "readings.csv" in [path.name for path in files]
 

@@ -245,9 +245,9 @@ def test_no_joints_no_section(report: Report) -> None:
 
 
 def test_every_file_is_written_where_there_is_something_to_write(
-    tiled: Report, picture: FloorPicture, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tiled: Report, picture: FloorPicture, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, small_png: bytes
 ) -> None:
-    monkeypatch.setattr("flatscan.report.heatmap.heatmap_png", lambda _: b"\x89PNG")
+    monkeypatch.setattr("flatscan.report.heatmap.heatmap_png", lambda _: small_png)
     (reading,) = tiled.verdict.next_readings
     asked = replace(reading, number=1, kind="lip", joint="J7")
     line = ((400.0, 300.0), (400.0, 1500.0))
