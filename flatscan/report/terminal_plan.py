@@ -68,7 +68,7 @@ def _amount(method: Method, plan: LevellingPlan) -> str:
     """Where it goes and how thick it gets."""
     parts = [levelling_words.worked_on(method)]
     if plan.areas:
-        parts[0] += f" in {len(plan.areas)} {'area' if len(plan.areas) == 1 else 'areas'} to mark out"
+        parts.append(f"{len(plan.areas)} {'area' if len(plan.areas) == 1 else 'areas'} to mark out")
     if method.max_mm > 0.0:
         parts.append(f"{said.thickness(method.max_mm)} at the thickest place")
     if plan.dams:
