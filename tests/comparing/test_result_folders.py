@@ -251,3 +251,17 @@ def test_a_wrong_turn_is_refused(folders):
         assert isinstance(done.exception, FlatscanError)
     with pytest.raises(FlatscanError, match="turned by 0 degrees they do"):
         recheck(folders["before"], folders["after"], turned=180)
+
+
+def test_other_limits_after_are_said(folders):
+    from dataclasses import replace
+
+    from flatscan.report.comparison import words
+
+    run_now = recheck(folders["before"], folders["after"])
+    assert not any("limits differ" in line for line in words.how_lines(run_now))
+    other = replace(run_now, after=replace(run_now.after, gap_limits=((3000.0, 5.0),)))
+    other = replace(other, found=replace(run_now.found, same_limits=False))
+    (said,) = (line for line in words.how_lines(other) if "limits differ" in line)
+    assert "before 3 mm under 2 m" in said
+    assert "after 5 mm under 3 m" in said
