@@ -70,5 +70,8 @@ def _usage(error: Any) -> str:
 
 
 def _refuse(sentence: str) -> NoReturn:
-    print(f"flatscan: {sentence}", file=sys.stderr)
+    """One line, in signs that a terminal only shows: a file's name or its text may hold others."""
+    from flatscan.report.plain_text import clean
+
+    print(f"flatscan: {clean(sentence)}", file=sys.stderr)
     raise SystemExit(EXIT_BAD_INPUT) from None

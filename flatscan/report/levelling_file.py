@@ -13,6 +13,7 @@ from flatscan.report.result import json_text, versions
 from flatscan.report.result_levelling import levelling_record
 from flatscan.report.result_levelling_records import LevellingRecord
 from flatscan.report.result_records import CautionRecord, CaveatRecord, as_schema
+from flatscan.report.told_files import told_level_settings
 from flatscan.settings import LevelSettings
 
 if TYPE_CHECKING:
@@ -49,7 +50,7 @@ def levelling_file(
     return LevellingFile(
         from_sha256=from_sha256,
         answer=answer,
-        settings=settings,
+        settings=told_level_settings(settings),
         versions=versions(),
         levelling=levelling_record(plan),
         caveats=[CaveatRecord(name=c.name, text=c.text, advice=c.advice) for c in dict.fromkeys(plan.caveats)],

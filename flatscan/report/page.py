@@ -20,6 +20,7 @@ from flatscan.report.page_pictures import as_letters
 from flatscan.report.page_site import site_page, site_pictures
 from flatscan.report.page_viewer import hash_source, spot, viewer_of
 from flatscan.report.result import versions
+from flatscan.report.told_files import told_names, told_settings
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -102,12 +103,12 @@ def _words(report: Report) -> dict[str, Any]:
         ),
         "how": _how(report),
         "doubts": doubts_of(report),
-        "inputs": report.inputs,
+        "inputs": list(zip(told_names(report.inputs), report.inputs, strict=True)),
         "record": [
             ("Made with", ", ".join(f"{name} {version}" for name, version in versions().items())),
             ("Time taken", ", ".join(f"{stage} {seconds:.1f} s" for stage, seconds in report.seconds)),
         ],
-        "settings": list(_flat(msgspec.to_builtins(report.settings))),
+        "settings": list(_flat(msgspec.to_builtins(told_settings(report.settings)))),
     }
 
 

@@ -7,7 +7,7 @@ import io
 from typing import TYPE_CHECKING
 
 from flatscan.constants import MM_PER_M
-from flatscan.report.tables import safe_text
+from flatscan.report.tables import safe_cell
 
 if TYPE_CHECKING:
     from flatscan.judgement.verdict import Reading, Verdict
@@ -43,4 +43,4 @@ def _row(reading: Reading) -> list[str]:
         reading.resolves,
     )
     numbers = {2, 3}  # a place left of the corner is a number with a minus, not a formula
-    return [cell if i in numbers else safe_text(cell) for i, cell in enumerate(cells)] + ["", "", ""]
+    return [cell if i in numbers else safe_cell(cell) for i, cell in enumerate(cells)] + ["", "", ""]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import platform
 import re
 from importlib import metadata
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 
@@ -15,10 +15,12 @@ from flatscan.report import result_measured as measured
 from flatscan.report import result_records as records
 from flatscan.report.cautions import cautions_for
 from flatscan.report.doubts import caveats_of
+from flatscan.report.plain_text import printable_lines
 from flatscan.report.result_levelling import levelling_record
 from flatscan.report.result_readiness import readiness_record
 from flatscan.report.result_records import Result, result_schema
 from flatscan.report.result_survey import survey_record
+from flatscan.report.told_files import told_names, told_settings
 from flatscan.report.traced import from_readings
 
 if TYPE_CHECKING:
@@ -45,9 +47,10 @@ def result_of(report: Report) -> Result:
             reasons=list(report.verdict.answer.reasons),
         ),
         inputs=[
-            records.InputRecord(path=file.path.as_posix(), sha256=file.sha256, kind=file.kind) for file in report.inputs
+            records.InputRecord(path=name, sha256=file.sha256, kind=file.kind)
+            for name, file in zip(told_names(report.inputs), report.inputs, strict=True)
         ],
-        settings=report.settings,
+        settings=told_settings(report.settings),
         versions=versions(),
         limits=[_limit_set(limits) for limits in report.limits],
         surface=_surface(report.surface),
@@ -88,7 +91,7 @@ def json_of(result: Result) -> bytes:
 
 def json_text(record: msgspec.Struct) -> bytes:
     """A file's text: two spaces deep, each pair of coordinates and each plain value on one line, a last newline."""
-    wide = msgspec.json.format(msgspec.json.encode(record), indent=2)
+    wide = msgspec.json.format(msgspec.json.encode(_printable(msgspec.to_builtins(record))), indent=2)
     # A raw line break never stands inside a JSON string, so only arrays of plain numbers and values can match.
     narrow = re.sub(
         rb"\[\n\s*([-+.\deE]+(?:,\n\s*[-+.\deE]+)*)\n\s*\]",
@@ -96,6 +99,17 @@ def json_text(record: msgspec.Struct) -> bytes:
         wide,
     )
     return _REFUSED.sub(rb"{\1, \2}", _VALUE.sub(rb"{\1, \2, \3}", narrow)) + b"\n"
+
+
+def _printable(value: Any) -> Any:
+    """The same tree with texts that can only be read: programs print them, and a file's name may hold any sign."""
+    if isinstance(value, str):
+        return printable_lines(value)
+    if isinstance(value, dict):
+        return {_printable(key): _printable(inner) for key, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [_printable(inner) for inner in value]
+    return value
 
 
 def versions() -> dict[str, str]:

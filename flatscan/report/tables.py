@@ -5,11 +5,13 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 from typing import TYPE_CHECKING
 
 from flatscan.report.drawn import letters_of
 from flatscan.report.levelling_places import area_place
 from flatscan.report.levelling_words import most_rise_mm, takes_known
+from flatscan.report.plain_text import clean
 from flatscan.report.traced import from_readings
 from flatscan.report.wording import length, under_edge
 
@@ -22,7 +24,10 @@ if TYPE_CHECKING:
 
 Cell = str | float | int | bool | None
 #: A spreadsheet runs a cell that starts with one of these (OWASP, CSV injection).
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
+_STARTS = "=+-@\t\r\n\uff1d\uff0b\uff0d\uff20"
+#: Where the comma is the decimal sign, spreadsheets part cells at semicolons: what begins a formula after one; numbers
+#: do not.
+_PARTED = re.compile(rf';(?=[\s"]*[{re.escape(_STARTS)}])(?!\s*[-+]?[\d.]+(?:\s+[-+]?[\d.]+)*\s*(?:;|$))')
 
 
 def gaps_csv(report: Report) -> str:
@@ -178,7 +183,16 @@ def safe_text(text: str) -> str:
     >>> safe_text("=1+1"), safe_text("lip")
     ("'=1+1", 'lip')
     """
-    return f"'{text}" if text.lstrip(" ").startswith(_FORMULA_STARTS) else text
+    return f"'{text}" if text.lstrip(" ").startswith(tuple(_STARTS)) else text
+
+
+def safe_cell(text: str) -> str:
+    """The same for a text of people's: on one line, without control signs, and where a semicolon parts cells too.
+
+    >>> safe_cell("lip;=1+1"), safe_cell("-12 3.5; -4 5")
+    ("lip;'=1+1", "'-12 3.5; -4 5")
+    """
+    return safe_text(_PARTED.sub(";'", clean(" ".join(text.splitlines()))))
 
 
 def as_csv(header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
@@ -186,7 +200,7 @@ def as_csv(header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
     buffer = io.StringIO()
     writer = csv.writer(buffer)
     writer.writerow(header)
-    writer.writerows([safe_text(cell) if isinstance(cell, str) else cell for cell in row] for row in rows)
+    writer.writerows([safe_cell(cell) if isinstance(cell, str) else cell for cell in row] for row in rows)
     return buffer.getvalue()
 
 

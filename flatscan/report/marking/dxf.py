@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
@@ -57,6 +58,8 @@ _BY_LAYER, _HATCH_SCALE = 256, 25.0
 #: A lip's mark, floor mm.
 _MARK_MM = 40.0
 _CORNER_0_MM = 100.0
+#: Where a code begins in a text: %%u (underline), \U+202E and \M+1826A (a sign by its number), ^J (a line's end).
+_CODE = re.compile(r"(%(?=%)|\\(?=[UuMm]\+)|\^)")
 
 
 def plan_dxf(data: MarkingData) -> bytes:
@@ -203,9 +206,9 @@ def _polyline(space: Any, points: NDArray[np.float64], layer: str, *, closed: bo
 
 
 def _text(space: Any, text: str, at: Sequence[float], layer: str, height_mm: float) -> None:
-    """One line. ``%%`` begins a code in DXF text, so a name's own is parted."""
+    r"""One line. ``%%``, ``\U+``, ``\M+`` and ``^`` begin a code in DXF text, so a name's own are parted."""
     from ezdxf.enums import TextEntityAlignment
 
-    shown = name_of(text, most=120).replace("%%", "% %")
+    shown = _CODE.sub(r"\1 ", name_of(text, most=120))
     entity = space.add_text(shown, height=height_mm, dxfattribs={"layer": layer})
     entity.set_placement((float(at[0]), float(at[1])), align=TextEntityAlignment.MIDDLE_CENTER)

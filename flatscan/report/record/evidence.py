@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
@@ -11,13 +10,13 @@ import msgspec
 from flatscan.report.record.front import site_of
 from flatscan.report.record.site_words import not_recorded
 from flatscan.report.result import versions
+from flatscan.report.told_files import told_names
 from flatscan.settings import Settings
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from flatscan.report.report import Report
-    from flatscan.sources.scan import InputFile
 
 #: So many letters of the result's SHA-256 name the record: 48 bits, enough that no two of a firm's records share them.
 _SHORT = 12
@@ -32,20 +31,14 @@ def evidence_pages(report: Report, result_sha256: str) -> dict[str, Any]:
     """Hashes, versions, settings, and what the record does not say."""
     return {
         "result": result_sha256,
-        "files": [[name, file.kind, file.sha256] for name, file in _named(report.inputs)],
+        "files": [
+            [name, file.kind, file.sha256] for name, file in zip(told_names(report.inputs), report.inputs, strict=True)
+        ],
         "versions": [[name, version] for name, version in versions().items()],
         "settings": [list(pair) for pair in _changed(report.settings)],
         "seed": str(report.settings.seed),
         "silent": _silent(report),
     }
-
-
-def _named(files: tuple[InputFile, ...]) -> Iterator[tuple[str, InputFile]]:
-    """Each file by its name, with its folder's where two share one: never by a path that tells of the machine."""
-    counted = Counter(file.path.name for file in files)
-    for file in files:
-        shared = counted[file.path.name] > 1 and file.path.parent.name
-        yield (f"{file.path.parent.name}/{file.path.name}" if shared else file.path.name), file
 
 
 def _changed(settings: Settings) -> Iterator[tuple[str, str]]:
