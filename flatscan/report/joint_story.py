@@ -103,7 +103,9 @@ def edge_step(report: Report) -> list[str]:
 
 
 def takes_down_lips(report: Report) -> bool | None:
-    """Whether lips are over; None where they were not judged."""
+    """Whether lips are over, by the capture or by hand; None where they were not judged."""
+    if any(f.what == "lip" and f.verdict == "over" and f.joint is None for f in report.verdict.findings):
+        return True  # read by hand, where no joint was found
     tally = report.verdict.joint_tally
     return None if tally is None or tally.lip is None else tally.lips_over > 0
 

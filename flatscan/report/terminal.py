@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from flatscan.report.report import Report
     from flatscan.report.worst import Place
 
-_MOST_REASONS, _MOST_PLACES, _MOST_STEPS = 3, 4, 5
+_MOST_REASONS, _MOST_PLACES, _MOST_STEPS = 3, 4, 6
 #: A limit's own figure in a document's unit, which the reasons tell.
 _STATED = re.compile(r" \[[^]]*\]")
 #: What a person opens first, in this order.

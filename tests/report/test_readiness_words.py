@@ -11,6 +11,8 @@ import pytest
 
 from flatscan.judgement.readiness.judging import readiness_of
 from flatscan.judgement.soundness import Soundness
+from flatscan.judgement.verdict import Finding
+from flatscan.quantity import Quantity
 from flatscan.report import plain_text
 from flatscan.report.cautions import cautions_for, cautions_of
 from flatscan.report.readiness_steps import asbestos_step
@@ -240,3 +242,11 @@ def test_what_is_not_in_order_is_a_step_before_the_work(report: Report) -> None:
     steps = next_steps(surveyed(report, wrong))
     assert [step.partition(":")[0] for step in steps[:4]] == ["Sound", "Free of moving cracks", "Dry", "Clean"]
     assert "take the whole covering up" in steps[0]
+
+
+def test_a_lip_that_was_read_by_hand_and_is_over_makes_dust(report: Report) -> None:
+    bare = replace(report, plan=replace(report.plan, methods=(), areas=()))
+    assert "silica" not in {caution.name for caution in cautions_for(bare)}
+    lip = Finding("lip", "over-old-tiles/lip", 1.0, Quantity(2.0, 0.1, "mm"), 1.0, "over", (500.0, 500.0), "there")
+    over = replace(bare, verdict=replace(bare.verdict, findings=(lip, *bare.verdict.findings)))
+    assert [caution.name for caution in cautions_for(over)][:2] == ["asbestos", "silica"]

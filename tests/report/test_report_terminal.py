@@ -86,14 +86,14 @@ def test_where_a_sheet_lists_the_readings_no_reading_is_told_by_itself(
     assert "gauges" not in said
 
 
-@pytest.mark.parametrize(("steps", "told"), [(5, 5), (6, 4), (9, 4)])
-def test_at_most_five_steps_are_told_in_order_and_the_others_counted(
+@pytest.mark.parametrize(("steps", "told"), [(6, 6), (7, 5), (10, 5)])
+def test_at_most_six_steps_are_told_in_order_and_the_others_counted(
     report: Report, monkeypatch: pytest.MonkeyPatch, steps: int, told: int
 ) -> None:
     monkeypatch.setattr(story, "next_steps", lambda _: [f"Step {n}" for n in range(1, steps + 1)])
     said = summary(report, colour=False, files=FILES)
     assert re.findall(r"(\d)\. Step (\d)", said) == [(str(n), str(n)) for n in range(1, told + 1)]
-    assert (f"5. {steps - told} more steps after these, in report.html" in said) is (steps > told)
+    assert (f"6. {steps - told} more steps after these, in report.html" in said) is (steps > told)
 
 
 def test_each_worst_place_has_its_word_its_limit_and_its_place_once(report: Report) -> None:
