@@ -153,7 +153,7 @@ def history(spot: OpenSpot) -> str:
         return ""
     was = wording.size(spot.before)
     return {
-        "new": f"new, it was {was}",
+        "new": f"new, it was {was}" if spot.verdict == "over" else f"it was {was}, within then",
         "still": f"it was {was}",
         "unsure": f"it was {was}, not decided then",
         "not_measured": "",
