@@ -47,7 +47,8 @@ def demo(
     load_limits(settings.limits)
     try:
         capture = write_demo(folder, kind=kind.value, seed=seed)
-        typer.echo(f"An invented room, nobody's real floor, was captured and written to {folder}. Checked, it says:\n")
+        options.say(f"An invented room, nobody's real floor, was captured and written to {folder}. Checked, it says:")
+        typer.echo()
         report = check(capture, settings=settings, progress=Bars())
         written = output.write_report(report, folder / "result")
     except BaseException:

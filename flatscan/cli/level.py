@@ -43,6 +43,6 @@ def level(
     with speaking(options.unit_system(units)):
         found = replan(result, settings, seed=seed, progress=Bars())
         if survey is None and found.survey is not None:
-            typer.echo(f"As in the check, {found.survey.file.path.name} binds the levelling.", err=True)
+            options.say(f"As in the check, {found.survey.file.path.name} binds the levelling.", err=True)
         written = level_output.write_plan(found, out, force=force) if out is not None else ()
         typer.echo(level_output.as_json(found) if json else level_output.as_words(found, written, full=full))

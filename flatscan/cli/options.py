@@ -188,6 +188,13 @@ def level_settings(
     )
 
 
+def say(sentence: str, *, err: bool = False) -> None:
+    """Print a line with a file's name or a person's text in it: whatever signs it holds, a terminal only shows them."""
+    from flatscan.report.plain_text import clean
+
+    typer.echo(clean(sentence), err=err)
+
+
 def named_once(sources: list[Path]) -> list[Path]:
     """The same list; raises SettingsError for a repeat, whose points would pass for a second look at the floor."""
     found = [path.resolve() for path in sources]

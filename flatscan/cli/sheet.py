@@ -52,4 +52,4 @@ def sheet(
     found = outlook(request, layout)
     written = write_sheet(request, layout, found, out, force=force)
     typer.echo(summary(request, layout, found))
-    typer.echo("Written: " + ", ".join(str(path) for path in written))
+    options.say("Written: " + ", ".join(str(path) for path in written))

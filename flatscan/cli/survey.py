@@ -31,7 +31,7 @@ def new(
     from flatscan.sources.survey.template import write_template
 
     write_template(file, force=force)
-    typer.echo(f"Written: {file}. Fill in what you know, then run `flatscan survey check {shlex.quote(str(file))}`.")
+    options.say(f"Written: {file}. Fill in what you know, then run `flatscan survey check {shlex.quote(str(file))}`.")
 
 
 @app.command()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import difflib
 import re
-import tomllib
 from dataclasses import fields
 from functools import cache
 from importlib.resources import files
@@ -13,15 +12,16 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 
-from flatscan.errors import LimitSetError
+from flatscan.errors import InputError, LimitSetError
 from flatscan.judgement.limits import Band, Limit, LimitSet, LimitSource
+from flatscan.sources.survey.section import file_bytes, toml_section
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from importlib.resources.abc import Traversable
 
 DEFAULT_LIMITS = "over-old-tiles"
-_SUFFIX = ".toml"
+_SUFFIX, _WHAT = ".toml", "limit set"
 _EDGED = ("gap", "span_gap")
 #: The tables inside a set, and the record each becomes; their keys are checked, so that a slip of the pen is found.
 _INNER = {"source": LimitSource, "limits": Limit} | dict.fromkeys(
@@ -58,14 +58,12 @@ def read_limit_set(path: Path | Traversable) -> LimitSet:
     """The limit set in one TOML file."""
     where = path.name
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError as error:
-        raise LimitSetError(where, "there is no such file", "Check the path") from error
-    except (OSError, UnicodeDecodeError) as error:
-        raise LimitSetError(where, "the file cannot be read as text", "Save it as UTF-8 TOML") from error
-    except tomllib.TOMLDecodeError as error:
-        raise LimitSetError(where, f"not valid TOML ({error})", "Correct that line") from error
+        data = file_bytes(path, _WHAT) if isinstance(path, Path) else path.read_bytes()
+        table = toml_section(where, data, _WHAT).values
+    except InputError as error:
+        raise LimitSetError(error.where, error.what, error.advice) from error
     _check_keys(table, LimitSet, where)
+    _check_texts(table, where)
     try:
         limit_set = msgspec.convert(table, LimitSet)
     except msgspec.ValidationError as error:
@@ -105,6 +103,15 @@ def _check_keys(table: Mapping[str, Any], record: type, where: str, path: str = 
             if isinstance(inner, dict) and key in _INNER:
                 step = f"{key}[{number}]" if isinstance(value, list) else key
                 _check_keys(inner, _INNER[key], where, f"{path}{step}.")
+
+
+def _check_texts(value: Any, where: str, key: str = "") -> None:
+    """Refuse signs that cannot be printed: a limit set's words stand in every report that is made with it."""
+    if isinstance(value, str) and not value.isprintable():
+        raise LimitSetError(where, f"{key} holds signs that cannot be printed", "Write plain words on one line")
+    inner = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    for name, one in inner:
+        _check_texts(one, where, f"{key}[{name}]" if isinstance(name, int) else f"{key}.{name}".removeprefix("."))
 
 
 def _check_values(limit_set: LimitSet, where: str) -> None:

@@ -65,7 +65,7 @@ def test_a_users_file_by_path_and_by_folder(tmp_path):
         (('mark = "read"', ""), "source: object missing required field `mark`"),
         (('what = "gap"', 'what = "gaps"'), "limits[0].what: invalid enum value 'gaps'"),
         (('id = "mine"', 'id = "My floor"'), "id 'My floor' is not usable"),
-        (('title = "my', "title = my"), "not valid TOML"),
+        (('title = "my', "title = my"), "not a readable TOML file"),
         (("[source]", "spans = [[1000, 4], [100, 2]]\n[source]"), "spans must be above 0, distances rising"),
         (("[source]", "round_to_mm = 0\n[source]"), "round_to_mm must be more than 0"),
         (("[[limits]]", "[[limit]]"), "unknown key limit. Did you mean limits"),
@@ -97,7 +97,7 @@ def test_an_unknown_name_gets_its_nearest(name, near):
 
 
 def test_a_missing_file_and_no_name_at_all(tmp_path):
-    with pytest.raises(LimitSetError, match="there is no such file"):
+    with pytest.raises(LimitSetError, match="there is no such limit set"):
         load_limits([str(tmp_path / "nothing.toml")])
     with pytest.raises(LimitSetError, match="flatscan limits"):
         load_limits(["qqqq"])
@@ -105,5 +105,5 @@ def test_a_missing_file_and_no_name_at_all(tmp_path):
         load_limits([])
     binary = tmp_path / "binary.toml"
     binary.write_bytes(b"\xff\xfe\x00")
-    with pytest.raises(LimitSetError, match="cannot be read as text"):
+    with pytest.raises(LimitSetError, match="it is not text"):
         load_limits([str(binary)])

@@ -146,18 +146,24 @@ def read_toml(path: Path, what: str) -> tuple[Section, bytes]:
     InputError
         for a file that is not there, too large, not text, or not TOML
     """
+    data = file_bytes(path, what)
+    return toml_section(path.name, data, what), data
+
+
+def file_bytes(path: Path, what: str) -> bytes:
+    """A file as a person writes one; raises InputError for all else. A pipe or a device would be read without end."""
     name = path.name
     with library_errors(path, "it cannot be looked at"):
-        is_file, exists = path.is_file(), path.exists()
+        is_file, is_folder, exists = path.is_file(), path.is_dir(), path.exists()
         size = path.stat().st_size if is_file else 0
     if not is_file:
-        what_is_wrong = f"it is a folder, not a {what}" if exists else f"there is no such {what}"
+        kind = "a folder" if is_folder else "a pipe or a device"
+        what_is_wrong = f"it is {kind}, not a {what}" if exists else f"there is no such {what}"
         raise InputError(name, what_is_wrong, "Check the path")
     if size > _MOST_BYTES:
         raise InputError(name, f"it is {size / 1e6:.1f} MB large, too large for a {what}", "Give the file you wrote")
     with library_errors(path, "it cannot be read"):
-        data = path.read_bytes()
-    return toml_section(name, data, what), data
+        return path.read_bytes()
 
 
 def toml_section(name: str, data: bytes, what: str) -> Section:
