@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.comparing.laying import Grid, laid_on
+from flatscan.comparing.laying import Grid, Weights, laid_on, weights_for
 from flatscan.comparing.pose import SAME
 
 if TYPE_CHECKING:
@@ -30,6 +30,9 @@ class Common:
     after: Surface
     grid: Grid
     both: NDArray[np.bool_]
+    #: What each cell takes from the floor before as it was measured, and the white noise there.
+    taken: Weights
+    white_mm: NDArray[np.float32]
 
     @property
     def xy_mm(self) -> NDArray[np.float64]:
@@ -49,8 +52,9 @@ def common_of(before: Measured, after: Measured, pose: Pose) -> Common:
     fewest = math.sqrt(rows * cols / _MOST_CELLS)
     step = max(1, math.ceil(max(max(one.cell_mm, _CELL_MM) / two.cell_mm, fewest) - 1e-6))
     grid = Grid((-(-rows // step), -(-cols // step)), step * two.cell_mm, two.origin_mm)
-    first, second = laid_on(one, grid, pose), laid_on(two, grid, SAME)
-    return Common(first, second, grid, first.seen & second.seen)
+    taken = weights_for(one, grid, pose)
+    first, second = laid_on(one, grid, pose, taken), laid_on(two, grid, SAME)
+    return Common(first, second, grid, first.seen & second.seen, taken, one.white_mm)
 
 
 def heights(surface: Surface) -> NDArray[np.float32]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -32,8 +33,15 @@ def raw_errors(
     x, y = (common.xy_mm - common.xy_mm.mean(axis=0)).T
     off = rng.multivariate_normal(np.zeros(3), alignment.covariance, draws)
     errors = np.empty((draws, len(x)), dtype=np.float32)
+    white_rng, rng = rng.spawn(2)
+    by_hand = common.before.realisations_mm is not None
+    white = common.taken.white_draws(common.white_mm, common.both, 0 if by_hand else draws, white_rng)
+    # The grid after lies on whole cells of its own map; the map before was mixed between cells to lie on it.
+    slow = common.before if by_hand else replace(common.before, white_mm=np.zeros_like(common.before.white_mm))
     for number, (dx, dy, turn) in enumerate(off):
-        noise = draw_noise(common.after, rng)[common.both] - draw_noise(common.before, rng)[common.both]
+        noise = draw_noise(common.after, rng)[common.both] - draw_noise(slow, rng)[common.both]
+        if not by_hand:
+            noise = noise + next(white)
         errors[number] = noise + slope_x * (dx - turn * y) + slope_y * (dy + turn * x)
     return errors
 

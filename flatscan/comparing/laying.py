@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from flatscan.surface.surface import NoiseModel, Surface
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
 
     from flatscan.comparing.pose import Pose
@@ -18,6 +20,8 @@ if TYPE_CHECKING:
 #: A new cell is known where this share of it was seen.
 _LEAST_SEEN = 0.5
 _MOST_SUB = 8
+#: White noise is drawn for so many floors at a time.
+_BATCH = 20
 #: Places nearer than this to a cell's centre, in cells, are that centre: no rounding mixes its neighbours in.
 _ON_CENTRE = 1e-6
 
@@ -40,15 +44,20 @@ class Grid:
         return np.stack(np.meshgrid(x, y), axis=-1)
 
 
-def laid_on(surface: Surface, grid: Grid, pose: Pose) -> Surface:
+def weights_for(surface: Surface, grid: Grid, pose: Pose) -> Weights:
+    """What each new cell takes from the old ones."""
+    return Weights.of(surface, grid, pose, min(_MOST_SUB, max(1, round(grid.cell_mm / surface.cell_mm))))
+
+
+def laid_on(surface: Surface, grid: Grid, pose: Pose, weigh: Weights | None = None) -> Surface:
     """The surface on ``grid``, which lies on the map after; ``pose`` says where the surface's own map lies there.
 
     Heights are block means (bilinear between cells where the grids do not agree), so the white noise falls and the
     correlated noise, whose patches may be no larger than a block, falls and hangs together a little further: a mean
-    over a square of side b acts on a Gaussian covariance nearly as one more Gaussian of variance b²/6.
+    over a square of side b acts on a Gaussian covariance nearly as one more Gaussian of variance b²/6. ``white_mm`` is
+    that of one new cell; neighbours that take from the same old cell share some of it (``Weights.white_draws``).
     """
-    sub = min(_MOST_SUB, max(1, round(grid.cell_mm / surface.cell_mm)))
-    weigh = _Weights.of(surface, grid, pose, sub)
+    weigh = weights_for(surface, grid, pose) if weigh is None else weigh
     seen = weigh.share >= _LEAST_SEEN
     noise, scale = surface.noise, surface.correlated_scale
     widened = math.sqrt(noise.length_mm**2 + grid.cell_mm**2 / 6.0)
@@ -87,16 +96,17 @@ def laid_on(surface: Surface, grid: Grid, pose: Pose) -> Surface:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Weights:
+class Weights:
     """A sparse matrix (new cells, old cells) whose rows add up to 1, and what of each new cell was seen."""
 
-    matrix: object
+    matrix: Any
     shape: tuple[int, int]
     share: NDArray[np.float64]
     inside: NDArray[np.bool_]
 
     @classmethod
-    def of(cls, surface: Surface, grid: Grid, pose: Pose, sub: int) -> _Weights:
+    def of(cls, surface: Surface, grid: Grid, pose: Pose, sub: int) -> Weights:
+        """Each new cell is the mean of ``sub`` x ``sub`` places in it, each bilinear between the old cells."""
         from scipy.sparse import csr_matrix
 
         rows, cols = surface.height_mm.shape
@@ -144,16 +154,33 @@ class _Weights:
             (in_parts / parts >= _LEAST_SEEN).reshape(grid.shape),
         )
 
+    def white_draws(
+        self, white_mm: NDArray[np.float32], cells: NDArray[np.bool_], draws: int, rng: np.random.Generator
+    ) -> Iterator[NDArray[np.float32]]:
+        """Means of white noise of the old cells, ``draws`` of (n,) float32 mm for the new ``cells`` (rows, cols) bool.
+
+        Drawn on the old cells: two new ones that share an old cell share its noise, and a patch of them is no better
+        known than the old cells beneath it.
+        """
+        taken = self.matrix[cells.ravel()].tocsc()
+        used = np.flatnonzero(np.diff(taken.indptr))
+        taken = taken[:, used].tocsr().astype(np.float32)
+        sigma = np.nan_to_num(white_mm.ravel()[used]).astype(np.float32)
+        for first in range(0, draws, _BATCH):
+            count = min(_BATCH, draws - first)
+            yield from (taken @ (sigma[:, None] * rng.standard_normal((len(used), count), dtype=np.float32))).T
+
     def mean(self, values: NDArray[np.floating]) -> NDArray[np.float64]:
+        """(rows, cols) means of the old cells' values."""
         return self._times(self.matrix, values)
 
     def mean_of_squares(self, variance: NDArray[np.float64]) -> NDArray[np.float64]:
         """Variance of the means of independent cells: the weights squared."""
-        return self._times(self.matrix.multiply(self.matrix), variance)  # type: ignore[attr-defined]
+        return self._times(self.matrix.multiply(self.matrix), variance)
 
-    def _times(self, matrix: object, values: NDArray[np.floating]) -> NDArray[np.float64]:
+    def _times(self, matrix: Any, values: NDArray[np.floating]) -> NDArray[np.float64]:
         flat = np.nan_to_num(values.ravel().astype(np.float64))
-        return np.asarray(matrix @ flat).reshape(self.shape)  # type: ignore[operator]
+        return np.asarray(matrix @ flat).reshape(self.shape)
 
 
 def _block_of(shape: tuple[int, int], sub: int) -> NDArray[np.int64]:

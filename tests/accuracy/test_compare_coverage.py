@@ -41,6 +41,10 @@ def _oracle(name: str):
 floors, rooms = _oracle("compared_floors"), _oracle("captured_rooms")
 
 
+#: Cells of both maps; the comparison is made on as large ones, so that no cell of one is a cell of the other.
+CELL_MM = 40.0
+
+
 def error_of(rng: np.random.Generator, noise: NoiseModel, cell_mm: float):
     """White and Gaussian-correlated noise and a bend of room size, written apart from the program's own."""
 
@@ -67,9 +71,11 @@ def compared(seed: int, litres: bool):
     pose = Pose(float(rng.uniform(-np.pi, np.pi)), (float(rng.uniform(-2e3, 2e3)), float(rng.uniform(-2e3, 2e3))))
     cap = floors.Bump(1300.0, 1500.0, float(rng.uniform(300, 600)), float(rng.uniform(1.0, 6.0)) if litres else 0.0)
     outline = floors.L_ROOM
-    before = floors.surface_of(floors.relief, outline, noise=noise, error=error_of(rng, noise, 20.0))
+    before = floors.surface_of(
+        floors.relief, outline, cell_mm=CELL_MM, noise=noise, error=error_of(rng, noise, CELL_MM)
+    )
     after = floors.surface_of(
-        lambda x, y: floors.relief(x, y) + cap(x, y), outline, pose, noise=noise, error=error_of(rng, noise, 20.0),
+        lambda x, y: floors.relief(x, y) + cap(x, y), outline, pose, cell_mm=CELL_MM, noise=noise, error=error_of(rng, noise, CELL_MM),
         tilt=tuple(rng.normal(0.0, 2.0, 3)),
     )  # fmt: skip
     first = floors.measured_of(before, areas=[floors.area_of(cap)] if litres else (), planned=cap if litres else None)
