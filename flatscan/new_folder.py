@@ -43,6 +43,12 @@ def refuse_existing(
     force : a folder of that name may be replaced
     written_by_hand : tells files that a person has typed into; a folder with one is not replaced, even with ``force``
     """
+    try:
+        folder.lstat()
+    except (OSError, ValueError) as error:
+        if not isinstance(error, FileNotFoundError | NotADirectoryError):  # one that is not there is what is wanted
+            what = f"no folder can be called so: {getattr(error, 'strerror', None) or error}"
+            raise OutputError(folder, what, "Choose another name") from error
     parent = folder.absolute().parent
     if not parent.is_dir():
         raise OutputError(folder, f"there is no folder {parent} to make it in", "Make that first, or check the path")

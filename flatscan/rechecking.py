@@ -15,7 +15,7 @@ from flatscan.judgement.verdict import Finding
 from flatscan.quantity import Quantity
 from flatscan.report.comparison.run import ComparisonRun, ResultFolder
 from flatscan.report.result_records import Result
-from flatscan.report.saved_basis import FILE_NAME, load_floor
+from flatscan.report.saved_basis import FILE_NAME, bytes_of, load_floor
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -63,13 +63,13 @@ def _read(folder: Path) -> tuple[Measured, ResultFolder]:
         what = "this is a file" if folder.is_file() else "there is no such folder"
         raise InputError(folder, what, "Give the result folder that flatscan check wrote with --out")
     try:
-        text, floor = ((folder / name).read_bytes() for name in (_RESULT, FILE_NAME))
+        text, floor = (bytes_of(folder / name) for name in (_RESULT, FILE_NAME))
     except OSError as error:
         name = Path(str(error.filename)).name
         raise InputError(folder, f"it is no result folder: {name} is missing or cannot be read", _AGAIN) from error
     try:
         result = msgspec.json.decode(text, type=Result)
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
         raise InputError(folder / _RESULT, "it is broken or from another version", _AGAIN) from error
     try:
         basis, kept = load_floor(folder / FILE_NAME)

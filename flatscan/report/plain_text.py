@@ -12,7 +12,7 @@ _ASCII = {
 
 
 def clean(text: str) -> str:
-    """Text with control, line-ending and direction-changing characters replaced: a file name cannot repaint a terminal."""
+    """Text with signs that control, end a line or change direction replaced: a name cannot repaint a terminal."""
     if text.isprintable():  # none of these categories is: most texts need no second look
         return text
     return "".join("\ufffd" if unicodedata.category(c) in {"Cc", "Cf", "Cs", "Zl", "Zp"} else c for c in text)

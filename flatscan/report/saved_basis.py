@@ -3,6 +3,7 @@
 # ruff: noqa: TC001 - the file is read by these names when the program runs
 from __future__ import annotations
 
+import errno
 import io
 import zipfile
 import zlib
@@ -37,6 +38,8 @@ _TYPES: dict[str, type[np.generic]] = {
 _RINGS = ("outline_", "tile_")
 #: A file that claims more cells than this was not written here.
 _MOST_CELLS = 200_000_000
+#: A floor of 50 m² in cells of 5 mm unpacks to 30 MB.
+_MOST_BYTES, _MOST_UNPACKED_BYTES = 1_000_000_000, 2_000_000_000
 #: What unpacking a file that is not whole, or not ours, may raise. RuntimeError: an archive with a password, or packed
 #: in a way that is not known.
 _BROKEN = (
@@ -151,18 +154,35 @@ def load_floor(path: Path) -> tuple[Basis, Kept | None]:
     Raises InputError as ``load_basis`` does.
     """
     try:
-        content = path.read_bytes()
+        content = bytes_of(path)
     except FileNotFoundError as error:
         raise InputError(path.name, "the folder has no such file", _ADVICE) from error
     except OSError as error:
         raise InputError(path.name, f"cannot be read ({error.strerror})", _ADVICE) from error
     try:
+        _check_size(content)
         with np.load(io.BytesIO(content), allow_pickle=False) as stored:
             arrays = {name: stored[name] for name in stored.files}
         head = msgspec.json.decode(arrays.pop("head").tobytes(), type=_Head)
         return _basis(head, arrays), _kept(head, arrays)
     except _BROKEN as error:
         raise InputError(path.name, "it is broken or from another version", _ADVICE) from error
+
+
+def bytes_of(path: Path) -> bytes:
+    """A file of a result folder; raises OSError for a pipe or a device, which would be read without end, too."""
+    if path.exists() and not path.is_file():
+        raise OSError(errno.EINVAL, "it is no file", str(path))
+    if path.is_file() and path.stat().st_size > _MOST_BYTES:
+        raise OSError(errno.EFBIG, "it is far too large", str(path))
+    return path.read_bytes()
+
+
+def _check_size(content: bytes) -> None:
+    """Raise ValueError for an archive that unpacks to more than any floor takes: no more is unpacked than it states."""
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        if sum(entry.file_size for entry in archive.infolist()) > _MOST_UNPACKED_BYTES:
+            raise ValueError("too large for a floor")
 
 
 def _check(arrays: dict[str, Any]) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 
+from flatscan.report.plain_text import clean
 from flatscan.report.result_records import as_schema
 from flatscan.report.result_survey import survey_record
 from flatscan.report.result_survey_records import SURVEY_CHECK_ID, EntryRecord, SurveyCheck
@@ -44,7 +45,7 @@ def check_words(survey: Survey) -> str:
     """A line for each thing of a full record, group by group, 80 columns wide."""
     listed = entries(survey)
     there = sum(bool(entry.told) for entry in listed)
-    lines = [f"{survey.file.path.name} can be read."]
+    lines = [f"{clean(survey.file.path.name)} can be read."]
     if there == 0:
         lines += _wrapped(f"Nothing is recorded yet. A full record has {len(listed)} things; {_BLANK}.", "")
     elif there < len(listed):

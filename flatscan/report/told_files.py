@@ -17,9 +17,9 @@ if TYPE_CHECKING:
 
 
 def file_name(path: str | PurePath) -> str:
-    """The last part of a path, safe to print.
+    r"""The last part of a path, safe to print.
 
-    >>> file_name("jobs/17/ours.toml"), file_name("C:\\\\jobs\\\\ours.toml"), file_name("din18202-3")
+    >>> file_name("jobs/17/ours.toml"), file_name("C:\\jobs\\ours.toml"), file_name("din18202-3")
     ('ours.toml', 'ours.toml', 'din18202-3')
     """
     return clean(PurePath(str(path).replace("\\", "/")).name)

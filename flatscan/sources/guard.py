@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
+_BESIDE = "Copy the files that it names into its folder, and name them from there"
 EXPORT_AGAIN = "Export or copy the file again, it may be cut short"
 
 
@@ -47,6 +48,23 @@ def fingerprint(path: Path, kind: str) -> InputFile:
     """The file's sha256, streamed, with the name of the reader that used it."""
     with library_errors(path, "it cannot be read"), path.open("rb") as stream:
         return InputFile(path=path, sha256=hashlib.file_digest(stream, "sha256").hexdigest(), kind=kind)
+
+
+def named_by(path: Path, name: str) -> Path:
+    """The file that a capture's own file ``path`` calls ``name``; it need not be there.
+
+    A capture may come from a stranger, and what it names is shown in the report: so a name that leads out of the
+    folder, by itself or by a link, is refused, and so is a pipe or a device, which would be read without end.
+    """
+    there = path.parent / name
+    with library_errors(path, f"names {name!r}, which cannot be looked at", _BESIDE):
+        inside = there.resolve().is_relative_to(path.parent.resolve())
+        odd = there.exists() and not there.is_file()
+    if not inside:
+        raise InputError(path, f"names {name!r}, which lies outside its folder", _BESIDE)
+    if odd:
+        raise InputError(path, f"names {name!r}, which is a folder, a pipe or a device", _BESIDE)
+    return there
 
 
 def check_declared(path: Path, declared: int, least_bytes: float, have_bytes: int) -> None:

@@ -257,7 +257,7 @@ def test_an_option_that_cannot_be_used(flatscan: Callable[..., Told], tmp_path: 
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        (["chek", "room.laz"], ("chek", "Did you mean 'check'?")),
+        (["chek", "room.laz"], ("chek", "Did you mean 'check'")),
         (["check"], ("SOURCE", "flatscan check --help")),
         (["demo"], ("FOLDER",)),
         (["demo", "x", "--kind", "sonar"], ("--kind", "sonar", "laser")),
@@ -348,5 +348,7 @@ def test_ctrl_c_leaves_nothing(tmp_path: Path, words: tuple[object, ...]) -> Non
         process.send_signal(signal.SIGINT)
         _, err = process.communicate(timeout=60)
     assert process.returncode == 130, err
-    assert err == "flatscan: stopped; nothing was written.\n"
+    # A survey file beside the capture may be told of before.
+    assert err.endswith("flatscan: stopped; nothing was written.\n")
+    assert "Traceback" not in err
     assert names_in(tmp_path) == []

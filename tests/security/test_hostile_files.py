@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import base64
 import csv
 import io
 import json
 import re
 import socket
 import zipfile
-from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import ezdxf
 import jsonschema
@@ -25,69 +22,13 @@ from flatscan.report.output import FILE_NAMES
 from flatscan.report.result import result_schema
 
 from .hostile import BARS, FORBIDDEN, PAYLOADS, Job, squeezed
+from .looking import OUR_COLOURS, STARTS, acts_of, inside_of, runs, strings_of
 
-#: ECMA-48: select graphic rendition, the ones that we use; nothing else may follow an escape.
-OUR_COLOURS = re.compile(r"\x1b\[(?:0|1|2|33|35|36)m")
-#: What a PDF viewer would do, start, open, send or keep beside the pages (ISO 32000-1, 12.6 and 7.11.4).
-ACTIONS = {
-    "/URI", "/JavaScript", "/Launch", "/GoToR", "/GoToE", "/SubmitForm", "/ImportData", "/ResetForm", "/Rendition",
-    "/Movie", "/Sound", "/Named", "/SetOCGState", "/RichMediaExecute",
-}  # fmt: skip
-NEVER = {
-    "/JS",
-    "/AA",
-    "/OpenAction",
-    "/EmbeddedFile",
-    "/EmbeddedFiles",
-    "/AcroForm",
-    "/XFA",
-    "/RichMedia",
-    "/Collection",
-}
 PDFS = ("report.pdf", "notice_of_concern.pdf", "marking_out.pdf")
-#: OWASP, CSV injection: signs that begin a formula, and full-width ones that some editions read alike.
-STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 #: Caches of the libraries that draw; they hold fonts of this machine and nothing of a run.
 LIBRARY_CACHES = re.compile(
     r"/home/(?:cache|config)(?:/(?:matplotlib|ezdxf)(?:/[\w.-]+)?)?$|/(?:home|passing|working)$"
 )
-
-
-def strings_of(value: Any) -> Iterator[str]:
-    """Every text in a tree, keys too."""
-    if isinstance(value, str):
-        yield value
-    elif isinstance(value, dict):
-        for key, inner in value.items():
-            yield from strings_of(key)
-            yield from strings_of(inner)
-    elif isinstance(value, list):
-        for inner in value:
-            yield from strings_of(inner)
-
-
-def objects_of(reader: pypdf.PdfReader) -> Iterator[dict[str, Any]]:
-    """Every dictionary of a PDF, also those that nothing points to."""
-    todo = [reader.trailer, *(reader.get_object(number) for number in range(1, int(reader.trailer["/Size"])))]
-    while todo:
-        value = todo.pop()
-        if isinstance(value, dict):
-            yield value
-            todo += [v for v in value.values() if isinstance(v, (dict, list))]
-        elif isinstance(value, list):
-            todo += [v for v in value if isinstance(v, (dict, list))]
-
-
-def acts_of(reader: pypdf.PdfReader) -> set[str]:
-    """Names of everything in a PDF that does more than be read."""
-    found: set[str] = set()
-    for one in objects_of(reader):
-        found |= NEVER & set(one)
-        if one.get("/S") in ACTIONS or one.get("/Type") in ("/EmbeddedFile", "/Filespec"):
-            found.add(str(one.get("/S", one.get("/Type"))))
-        if one.get("/Type") == "/Annot" and one.get("/Subtype") not in ("/Link",):
-            found.add(str(one["/Subtype"]))
-    return found
 
 
 def text_of(path: Path) -> str:
@@ -96,11 +37,6 @@ def text_of(path: Path) -> str:
 
 def cells_of(path: Path) -> list[str]:
     return [cell for row in csv.reader(io.StringIO(path.read_text(encoding="utf-8"), newline="")) for cell in row]
-
-
-def runs(cell: str) -> bool:
-    """Whether a spreadsheet would take the cell for a formula; a plain number it may take for one."""
-    return cell.lstrip(" \u00a0").startswith(STARTS) and re.fullmatch(r"[-+]?[\d.]+(?:e[-+]?\d+)?", cell) is None
 
 
 def test_it_made_every_file_that_was_to_be_looked_at(job: Job) -> None:
@@ -240,31 +176,6 @@ def test_nothing_is_written_but_the_result(job: Job) -> None:
     }  # fmt: skip
     assert strange == set()
     assert list((job.place / "passing").iterdir()) == []
-
-
-def inside_of(path: Path) -> Iterator[bytes]:
-    """A file's bytes, and those of all that is packed in it."""
-    data = path.read_bytes()
-    yield data
-    if path.suffix == ".npz":
-        with zipfile.ZipFile(path) as archive:
-            yield from (archive.read(name) for name in archive.namelist())
-    if path.suffix == ".html":
-        for letters in re.findall(rb"base64,([A-Za-z0-9+/=]+)", data):
-            yield base64.b64decode(letters)
-    if path.suffix == ".pdf":
-        reader = pypdf.PdfReader(path)
-        yield str(reader.metadata).encode()
-        yield str(reader.xmp_metadata and reader.xmp_metadata.stream.get_data()).encode()
-        yield "".join(page.extract_text() for page in reader.pages).encode()
-        for one in objects_of(reader):
-            if hasattr(one, "get_data") and one.get("/Subtype") != "/Image":
-                yield one.get_data()
-    if path.suffix in {".png", ".jpg", ".tif"}:
-        from PIL import Image
-
-        with Image.open(path) as image:
-            yield repr(image.info).encode()
 
 
 def test_no_file_tells_of_the_machine_or_the_person(job: Job) -> None:

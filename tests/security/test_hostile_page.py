@@ -6,7 +6,6 @@ import base64
 import hashlib
 import json
 import re
-from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
@@ -14,44 +13,7 @@ import pytest
 import flatscan.report as report_package
 
 from .hostile import FORBIDDEN, PAYLOADS, Job, squeezed
-
-
-class Parsed(HTMLParser):
-    """Every element with its attributes, scripts with what is in them, and the text that is seen."""
-
-    def __init__(self, text: str) -> None:
-        super().__init__(convert_charrefs=True)
-        self.elements: list[tuple[str, dict[str, str | None]]] = []
-        self.scripts: list[tuple[str | None, str]] = []
-        self.words: list[str] = []
-        self.styles: list[str] = []
-        self.comments: list[str] = []
-        self._in = ""
-        self.feed(text)
-        self.close()
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.elements.append((tag, dict(attrs)))
-        self._in = tag
-        if tag == "script":
-            self.scripts.append((dict(attrs).get("type"), ""))
-        if tag == "style":
-            self.styles.append("")
-
-    def handle_endtag(self, *_: str) -> None:
-        self._in = ""
-
-    def handle_comment(self, data: str) -> None:
-        self.comments.append(data)
-
-    def handle_data(self, data: str) -> None:
-        if self._in == "script":
-            kind, so_far = self.scripts[-1]
-            self.scripts[-1] = (kind, so_far + data)
-        elif self._in == "style":
-            self.styles[-1] += data
-        else:
-            self.words.append(data)
+from .looking import Parsed
 
 
 @pytest.fixture(scope="module")

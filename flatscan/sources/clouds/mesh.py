@@ -15,7 +15,7 @@ from flatscan.progress import SILENT, Progress
 from flatscan.sources.clouds.cloud import resolve_unit, scan_from_store
 from flatscan.sources.clouds.mesh_sampling import face_areas, sample_faces
 from flatscan.sources.clouds.point_store import BLOCK_POINTS, FARTHEST, PointStore
-from flatscan.sources.guard import EXPORT_AGAIN, fingerprint, library_errors
+from flatscan.sources.guard import EXPORT_AGAIN, fingerprint, library_errors, named_by
 from flatscan.sources.inference import FileUnit, extents
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from flatscan.settings import ReadSettings
-    from flatscan.sources.scan import InputFile, Scan
+    from flatscan.sources.scan import Scan
 
 #: A bound on memory (144 MB of points); 300 m² of floor, walls and ceiling at the usual density.
 MOST_SAMPLES = 12_000_000
@@ -45,9 +45,10 @@ def read_mesh(path: Path, settings: ReadSettings, progress: Progress = SILENT) -
     ``settings.mesh_seed``, so that one file always gives the same points.
     """
     name = _type_of(path)
+    buffers = _buffers(path, name)
     parts, loose = _load(path, name)
     unit, up = (_GLTF_UNIT, _UP_Y) if name in _GLTF else (None, None)
-    inputs = (fingerprint(path, name), *_buffers(path, name))
+    inputs = (fingerprint(path, name), *(fingerprint(buffer, name) for buffer in buffers))
     if not parts:
         store = PointStore(sum(len(p) for p in loose))
         for points in loose:
@@ -134,11 +135,11 @@ def _sample(
     return store, (line,)
 
 
-def _buffers(path: Path, name: str) -> tuple[InputFile, ...]:
+def _buffers(path: Path, name: str) -> tuple[Path, ...]:
     """The geometry files beside a .gltf, which are as much input as the file that names them."""
     if name != "gltf":
         return ()
     with library_errors(path, "it cannot be read as glTF"):
         tree: dict[str, Any] = json.loads(path.read_bytes())
         uris = [str(buffer.get("uri", "data:")) for buffer in tree.get("buffers", ())]
-    return tuple(fingerprint(path.parent / unquote(uri), name) for uri in uris if not uri.startswith("data:"))
+    return tuple(named_by(path, unquote(uri)) for uri in uris if not uri.startswith("data:"))

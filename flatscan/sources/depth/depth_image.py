@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from flatscan.errors import InputError
+from flatscan.sources.depth.tiff_unpacked import check_unpacked
 from flatscan.sources.guard import library_errors
 
 if TYPE_CHECKING:
@@ -157,7 +158,9 @@ def _pixels(path: Path, header: ImageHeader) -> NDArray[Any]:
         elif header.kind == "tiff":
             import tifffile
 
-            values = tifffile.imread(path)
+            with tifffile.TiffFile(path) as tiff:
+                check_unpacked(tiff)
+                values = tiff.asarray()
         else:
             values = np.load(path, allow_pickle=False)
         return np.asarray(values).reshape(height, width)

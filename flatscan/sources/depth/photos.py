@@ -22,9 +22,11 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from numpy.typing import NDArray
+    from PIL.Image import Image
 
     from flatscan.sources.scan import PosedFrame
 
+_FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP")
 #: A photo declared larger than this is refused unread.
 MAX_PIXELS = 250_000_000
 _ORIENTATION_TAG = 0x0112
@@ -41,11 +43,19 @@ class PhotoHeader:
     orientation: int = 1
 
 
-def photo_header(path: Path) -> PhotoHeader:
-    """What a photo says of itself, pixels undecoded; raises InputError unless it is a picture of a sane size."""
+def open_photo(path: Path) -> Image:
+    """The picture, undecoded; raises what Pillow raises.
+
+    Only formats of photos are tried, whatever the name says: to show some others (EPS) a program would be started.
+    """
     from PIL import Image
 
-    with library_errors(path, "it is not a picture that can be read", _ADVICE), Image.open(path) as image:
+    return Image.open(path, formats=_FORMATS)
+
+
+def photo_header(path: Path) -> PhotoHeader:
+    """What a photo says of itself, pixels undecoded; raises InputError unless it is a picture of a sane size."""
+    with library_errors(path, "it is not a picture that can be read", _ADVICE), open_photo(path) as image:
         width, height = image.size
         # A PNG would be decoded whole in search of an EXIF block that its header does not name.
         says = image.format != "PNG" or "exif" in image.info
@@ -57,12 +67,10 @@ def photo_header(path: Path) -> PhotoHeader:
 
 def read_photo(frame: PosedFrame) -> NDArray[np.uint8]:
     """(h, w, 3) uint8 RGB of a frame's photo, pixels as stored. Raises InputError naming the file."""
-    from PIL import Image
-
     path = frame.colour_path
     if path is None:
         raise ValueError("the frame has no photo")
-    with library_errors(path, "it cannot be decoded as a picture", _COPY), Image.open(path) as image:
+    with library_errors(path, "it cannot be decoded as a picture", _COPY), open_photo(path) as image:
         pixels = np.asarray(image.convert("RGB"))
     height, width = pixels.shape[:2]
     if frame.colour_size is not None and (width, height) != frame.colour_size:

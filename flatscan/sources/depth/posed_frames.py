@@ -31,7 +31,7 @@ from flatscan.sources.depth.depth_image import depth_header, image_kind
 from flatscan.sources.depth.depth_keys import confidence_beside, depth_keys, stated_ray, stated_scale
 from flatscan.sources.depth.photos import PhotoDesk
 from flatscan.sources.depth.pose import OPENCV_FROM_OPENGL, rigid_pose
-from flatscan.sources.guard import library_errors
+from flatscan.sources.guard import library_errors, named_by
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -117,12 +117,11 @@ class _Listed:
 
 
 def _frames(top: Mapping[str, Any], listed: list[Any], json_path: Path, *, opengl: bool) -> _Listed:
-    folder = json_path.parent
     named: list[tuple[Path | None, Path | None]] = []
     for number, keys in enumerate(listed, start=1):
         if not isinstance(keys, Mapping):
             raise InputError(f"{json_path}, frame {number}", "is not an object", "Export the capture again")
-        named.append(_paths(keys, folder))
+        named.append(_paths(keys, json_path))
     missing = [
         str(keys.get("depth_file_path", keys.get("file_path")))
         for keys, (depth, _) in zip(listed, named, strict=True)
@@ -146,7 +145,7 @@ def _frames(top: Mapping[str, Any], listed: list[Any], json_path: Path, *, openg
     for number, (keys, (depth, photo)) in enumerate(zip(listed, named, strict=True), start=1):
         where = f"{json_path}, frame {number}"
         if depth is not None:
-            frames.append(_frame(top, keys, where, folder, (depth, photo), desk, opengl=opengl))
+            frames.append(_frame(top, keys, where, json_path, (depth, photo), desk, opengl=opengl))
         elif photo in desk.headers:
             lone += _lone_photo(top, keys, where, photo, desk, opengl=opengl)
     notes = list(desk.said)
@@ -169,7 +168,7 @@ def _frame(
     top: Mapping[str, Any],
     keys: Mapping[str, Any],
     where: str,
-    folder: Path,
+    json_path: Path,
     paths: tuple[Path, Path | None],
     desk: PhotoDesk,
     *,
@@ -186,7 +185,7 @@ def _frame(
         header=header,
         camera=depth,
         scan_from_camera=pose,
-        confidence_path=folder / str(confidence) if confidence else confidence_beside(depth_path),
+        confidence_path=named_by(json_path, str(confidence)) if confidence else confidence_beside(depth_path),
         colour_path=None if photo is None else photo.path,
         colour_camera=None if photo is None else photo.camera,
         scan_from_photo=None if photo is None else photo.scan_from_photo,
@@ -235,19 +234,19 @@ def _inner(keys: Mapping[str, Any]) -> Mapping[str, Any]:
     return inner if isinstance(inner, Mapping) else {}
 
 
-def _paths(keys: Mapping[str, Any], folder: Path) -> tuple[Path | None, Path | None]:
+def _paths(keys: Mapping[str, Any], json_path: Path) -> tuple[Path | None, Path | None]:
     """(depth image, photo) a frame names; a ``file_path`` that is itself a depth image counts as one."""
-    photo = _named(keys.get("file_path"), folder)
-    depth = _named(keys.get("depth_file_path"), folder)
+    photo = _named(keys.get("file_path"), json_path)
+    depth = _named(keys.get("depth_file_path"), json_path)
     if depth is None and photo is not None and _is_depth(photo):
         return photo, None
     return depth, photo
 
 
-def _named(name: object, folder: Path) -> Path | None:
+def _named(name: object, json_path: Path) -> Path | None:
     if not isinstance(name, str) or not name:
         return None
-    path = folder / name.replace("\\", "/")
+    path = named_by(json_path, name.replace("\\", "/"))
     if not path.suffix:  # some writers leave the suffix to the reader
         return next((p for s in sorted(_PHOTO_SUFFIXES) if (p := path.with_suffix(s)).is_file()), path)
     return path

@@ -27,7 +27,7 @@ from flatscan.sources.depth.depth_image import depth_header
 from flatscan.sources.depth.depth_keys import confidence_beside, depth_keys, stated_ray, stated_scale
 from flatscan.sources.depth.photos import FramePhoto, PhotoDesk
 from flatscan.sources.depth.pose import OPENCV_FROM_OPENGL, pose_from_quaternion
-from flatscan.sources.guard import library_errors
+from flatscan.sources.guard import library_errors, named_by
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -193,7 +193,7 @@ def _frames(
     of_depth = _nearest(times, photos.seconds)
     frames = []
     for name, pose, index in zip(names, nearest, of_depth, strict=True):
-        path = folder / name
+        path = named_by(folder / DEPTH_LIST, name)
         if not path.is_file():
             raise InputError(folder / DEPTH_LIST, f"names {name}, which is not there", "Copy the whole folder")
         if pose < 0:
@@ -235,7 +235,7 @@ class _Photos:
             return cls(np.empty(0), (), np.empty(0, np.int64), poses, PhotoDesk(None, {}), set())
         times, names = _file_list(photo_list)
         order = np.argsort(times.seconds, kind="stable")
-        paths = tuple(folder / names[i] for i in order)
+        paths = tuple(named_by(photo_list, names[i]) for i in order)
         desk = PhotoDesk.of(path for path in paths if path.is_file())
         seconds = times.seconds[order]
         return cls(seconds, paths, _nearest(seconds, poses.seconds), poses, desk, set())

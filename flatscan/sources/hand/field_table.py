@@ -52,14 +52,15 @@ def _headers(path: Path) -> list[list[str]]:
 def _sheet_headers(path: Path) -> list[list[str]]:
     import openpyxl
 
-    with zipfile.ZipFile(path) as archive:
-        if sum(entry.file_size for entry in archive.infolist()) > _MOST_BYTES:
-            return []
-    workbook = openpyxl.load_workbook(path, read_only=True, data_only=False)
-    try:
-        return [_titles(sheet.iter_rows(max_row=_SNIFF_ROWS, values_only=True)) for sheet in workbook]
-    finally:
-        workbook.close()
+    with path.open("rb") as stream:
+        with zipfile.ZipFile(stream) as archive:
+            if sum(entry.file_size for entry in archive.infolist()) > _MOST_BYTES:
+                return []
+        workbook = openpyxl.load_workbook(stream, read_only=True, data_only=False)
+        try:
+            return [_titles(sheet.iter_rows(max_row=_SNIFF_ROWS, values_only=True)) for sheet in workbook]
+        finally:
+            workbook.close()
 
 
 def _is_cloud(path: Path) -> bool:

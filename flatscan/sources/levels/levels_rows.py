@@ -127,13 +127,14 @@ def _delimiter(header: str) -> str:
 def _from_workbook(path: Path, kind: str, wanted: str) -> RawTable:
     import openpyxl
 
-    with library_errors(path, "is not a readable XLSX workbook", _NOT_TEXT):
-        with zipfile.ZipFile(path) as archive:
+    # The stream is ours to close: the library leaves a file open that it cannot read.
+    with library_errors(path, "is not a readable XLSX workbook", _NOT_TEXT), path.open("rb") as stream:
+        with zipfile.ZipFile(stream) as archive:
             unpacked = sum(entry.file_size for entry in archive.infolist())
         if unpacked > _MOST_BYTES:
             raise InputError(path, f"unpacks to {unpacked / 1e6:.0f} MB, far too large for a {kind}", _NOT_TEXT)
         # Formulas are kept as formulas: a stored result may be stale or absent.
-        workbook = openpyxl.load_workbook(path, read_only=True, data_only=False)
+        workbook = openpyxl.load_workbook(stream, read_only=True, data_only=False)
         try:
             sheets = [(sheet.title, _sheet_rows(sheet)) for sheet in workbook.worksheets]
         finally:

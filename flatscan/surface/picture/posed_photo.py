@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.sources.depth.camera import lens_applied
-from flatscan.sources.depth.photos import read_photo
+from flatscan.sources.depth.photos import open_photo, read_photo
 from flatscan.sources.guard import library_errors
 
 if TYPE_CHECKING:
@@ -93,13 +93,11 @@ class PosedPhoto:
 
         Returns (h, w, 3) uint8 RGB, pixels as stored, and by how much. Raises InputError naming the file.
         """
-        from PIL import Image
-
         path = self.frame.colour_path
         if path is None or factor < 2:  # noqa: PLR2004 - half is the least
             return self.load(), 1
         advice = "Copy it again, or leave it out"
-        with library_errors(path, "it cannot be decoded as a picture", advice), Image.open(path) as image:
+        with library_errors(path, "it cannot be decoded as a picture", advice), open_photo(path) as image:
             if image.format != "JPEG" or image.size != self.size:
                 return self.load(), 1
             width, height = image.size
