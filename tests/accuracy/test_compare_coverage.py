@@ -75,8 +75,8 @@ def compared(seed: int, litres: bool):
         floors.relief, outline, cell_mm=CELL_MM, noise=noise, error=error_of(rng, noise, CELL_MM)
     )
     after = floors.surface_of(
-        lambda x, y: floors.relief(x, y) + cap(x, y), outline, pose, cell_mm=CELL_MM, noise=noise, error=error_of(rng, noise, CELL_MM),
-        tilt=tuple(rng.normal(0.0, 2.0, 3)),
+        lambda x, y: floors.relief(x, y) + cap(x, y), outline, pose, cell_mm=CELL_MM, noise=noise,
+        error=error_of(rng, noise, CELL_MM), tilt=tuple(rng.normal(0.0, 2.0, 3)),
     )  # fmt: skip
     first = floors.measured_of(before, areas=[floors.area_of(cap)] if litres else (), planned=cap if litres else None)
     return compare_floors(first, floors.measured_of(after), rng=rng), cap.litres
