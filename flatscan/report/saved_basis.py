@@ -21,6 +21,7 @@ from flatscan.levelling.basis import Basis
 from flatscan.levelling.joints.joint_work import JointWork
 from flatscan.levelling.plan import Product
 from flatscan.quantity import Quantity
+from flatscan.report.told_files import file_name
 from flatscan.settings import Segment
 from flatscan.sources.scan import ScanKind
 from flatscan.sources.survey import survey_from
@@ -115,7 +116,7 @@ def basis_bytes(basis: Basis, kept: Kept | None = None) -> bytes:
         bridge_mm=basis.bridge_mm,
         caveats=surface.caveats,
         product=basis.product,
-        survey_name="" if basis.survey is None else basis.survey.file.path.name,
+        survey_name="" if basis.survey is None else file_name(basis.survey.file.path),
         survey_text="" if basis.survey is None else basis.survey.data.decode("utf-8"),
         gap_grids=None if kept is None else tuple((grid.edge_mm, grid.block_mm) for grid in kept.gaps),
     )

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from .hostile import NAME, QUICK, Job, hostile_inputs, run, watched
+from .hostile import QUICK, RAW_NAME, Job, hostile_inputs, run, watched
 
 
 @pytest.fixture(scope="session")
@@ -16,7 +16,7 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> Job:
     place = tmp_path_factory.mktemp("SECRETPLACE")
     inputs = hostile_inputs(place / "inputs")
     with watched(place) as changed:
-        result = place / "working" / f"result {NAME}"
+        result = place / "working" / f"result {RAW_NAME}"
         ran = run(
             "check", inputs["cloud"], *QUICK, "--readings", inputs["readings"], "--survey", inputs["survey"],
             "--product", inputs["product"], "--limits", inputs["limits"], "--out", result, "--full", terminal=True,

@@ -64,6 +64,9 @@ FORBIDDEN = {*map(chr, range(0x20)), *map(chr, range(0x7F, 0xA0))} - {"\n"} | se
 #: Less would hold for a file's name, which may have 255 bytes and no slash.
 NAME = "=1+1;<img src=x onerror=x>\x1b]0;owned\x07\x9b2J\u202e{{7*7}}#sys\n@x%%u^J"
 
+#: The same with a byte that is no text, which names may hold where they are bytes.
+RAW_NAME = NAME + (os.fsdecode(b"\xff") if sys.platform == "linux" else "")
+
 
 @dataclass(frozen=True)
 class Ran:
@@ -307,11 +310,11 @@ def hostile_inputs(folder: Path) -> dict[str, Path]:
     """The files, with names that are hostile too."""
     folder.mkdir()
     found = {
-        "cloud": folder / f"cloud {NAME}.csv",
-        "survey": folder / f"survey {NAME}.toml",
-        "product": folder / f"product {NAME}.toml",
-        "limits": folder / f"limits {NAME}.toml",
-        "readings": folder / f"readings {NAME}.csv",
+        "cloud": folder / f"cloud {RAW_NAME}.csv",
+        "survey": folder / f"survey {RAW_NAME}.toml",
+        "product": folder / f"product {RAW_NAME}.toml",
+        "limits": folder / f"limits {RAW_NAME}.toml",
+        "readings": folder / f"readings {RAW_NAME}.csv",
     }
     write_cloud(found["cloud"])
     photos = ["=1+1;<img src=x onerror=x>{{7*7}}#sys%%u^J.jpg", "harmless.png"]

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import base64
+import csv
+import hashlib
+import json
 import re
 import zipfile
 from collections.abc import Iterator
@@ -10,7 +13,10 @@ from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
+import ezdxf
 import pypdf
+
+from .hostile import FORBIDDEN
 
 #: ECMA-48: select graphic rendition, the ones that we use; nothing else may follow an escape.
 OUR_COLOURS = re.compile(r"\x1b\[(?:0|1|2|33|35|36)m")
@@ -137,3 +143,46 @@ def inside_of(path: Path) -> Iterator[bytes]:
 
         with Image.open(path) as image:
             yield repr(image.info).encode()
+
+
+def look_at(folder: Path, secret: str) -> None:
+    """Every file of a folder, by its kind."""
+    for path in sorted(folder.iterdir()):
+        for data in inside_of(path):
+            assert secret.encode() not in data, path.name
+        if path.suffix == ".csv":
+            for row in csv.reader(path.read_text(encoding="utf-8").splitlines()):
+                for cell in row:
+                    assert not runs(cell), (path.name, cell)
+                    assert not FORBIDDEN & set(cell), (path.name, cell)
+        elif path.suffix == ".pdf":
+            assert acts_of(pypdf.PdfReader(path)) == set(), path.name
+        elif path.suffix == ".json":
+            for text in strings_of(json.loads(path.read_bytes())):
+                assert not FORBIDDEN & set(text), (path.name, ascii(text))
+        elif path.suffix == ".dxf":
+            assert ezdxf.readfile(path).audit().errors == []
+        elif path.suffix == ".html":
+            look_at_page(path.read_text(encoding="utf-8"))
+
+
+def look_at_page(source: str) -> None:
+    page = Parsed(source)
+    assert [tag for tag, _ in page.elements[:4]] == ["html", "head", "meta", "meta"]
+    policy = page.elements[3][1]["content"] or ""
+    assert "default-src 'none'" in policy
+    for kind, text in page.scripts:
+        digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+        assert kind == "application/json" or f"'sha256-{digest}'" in policy
+    for tag, attributes in page.elements:
+        for name, value in attributes.items():
+            assert not name.startswith("on"), (tag, name)
+            assert name not in {"src", "href"} or (value or "").startswith(("data:image/", "#")), (tag, value)
+    assert not {"iframe", "object", "embed", "base", "form", "link"} & {tag for tag, _ in page.elements}
+    assert page.comments == []
+    assert not FORBIDDEN & set(source)
+
+
+def said_safely(out: str, err: str) -> None:
+    assert not FORBIDDEN & set(OUR_COLOURS.sub("", out))
+    assert not FORBIDDEN & set(err)

@@ -2,71 +2,23 @@
 
 from __future__ import annotations
 
-import base64
-import csv
-import hashlib
 import json
 import shutil
 from pathlib import Path
 from typing import Any
 
-import ezdxf
 import jsonschema
 import openpyxl
-import pypdf
 import pytest
 
 from flatscan.report.comparison.records import comparison_schema
 from flatscan.report.levelling_file import levelling_schema
 
 from .hostile import FORBIDDEN, NAME, PAYLOADS, QUICK, Job, run, survey_text, watched, write_cloud
-from .looking import OUR_COLOURS, Parsed, acts_of, inside_of, runs, strings_of
+from .looking import look_at, said_safely
 
 #: Texts that JSON can hold and a survey file cannot.
 JSON_TEXT = f"{NAME} {''.join(PAYLOADS)} \x00\u2028</script><script>window.broken=1</script>"
-
-
-def look_at(folder: Path, secret: str) -> None:
-    """Every file of a folder, by its kind."""
-    for path in sorted(folder.iterdir()):
-        for data in inside_of(path):
-            assert secret.encode() not in data, path.name
-        if path.suffix == ".csv":
-            for row in csv.reader(path.read_text(encoding="utf-8").splitlines()):
-                for cell in row:
-                    assert not runs(cell), (path.name, cell)
-                    assert not FORBIDDEN & set(cell), (path.name, cell)
-        elif path.suffix == ".pdf":
-            assert acts_of(pypdf.PdfReader(path)) == set(), path.name
-        elif path.suffix == ".json":
-            for text in strings_of(json.loads(path.read_bytes())):
-                assert not FORBIDDEN & set(text), (path.name, ascii(text))
-        elif path.suffix == ".dxf":
-            assert ezdxf.readfile(path).audit().errors == []
-        elif path.suffix == ".html":
-            look_at_page(path.read_text(encoding="utf-8"))
-
-
-def look_at_page(source: str) -> None:
-    page = Parsed(source)
-    assert [tag for tag, _ in page.elements[:4]] == ["html", "head", "meta", "meta"]
-    policy = page.elements[3][1]["content"] or ""
-    assert "default-src 'none'" in policy
-    for kind, text in page.scripts:
-        digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
-        assert kind == "application/json" or f"'sha256-{digest}'" in policy
-    for tag, attributes in page.elements:
-        for name, value in attributes.items():
-            assert not name.startswith("on"), (tag, name)
-            assert name not in {"src", "href"} or (value or "").startswith(("data:image/", "#")), (tag, value)
-    assert not {"iframe", "object", "embed", "base", "form", "link"} & {tag for tag, _ in page.elements}
-    assert page.comments == []
-    assert not FORBIDDEN & set(source)
-
-
-def said_safely(out: str, err: str) -> None:
-    assert not FORBIDDEN & set(OUR_COLOURS.sub("", out))
-    assert not FORBIDDEN & set(err)
 
 
 def test_the_plan_made_anew_is_as_tame(job: Job, tmp_path: Path) -> None:
