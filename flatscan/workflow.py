@@ -11,7 +11,7 @@ import numpy as np
 
 from flatscan.errors import InputError, SettingsError
 from flatscan.judgement import edges_needed, judge, load_limits
-from flatscan.judgement.limit_files import DEFAULT_LIMITS
+from flatscan.judgement.limit_files import DEFAULT_LIMITS, names_file
 from flatscan.levelling import basis_of, load_product, plan_levelling
 from flatscan.levelling.plan import method_named
 from flatscan.measures import measure
@@ -25,6 +25,7 @@ from flatscan.report.report import Report
 from flatscan.said import speaking
 from flatscan.settings import Settings
 from flatscan.sources import read
+from flatscan.sources.guard import fingerprint
 from flatscan.sources.hand.merging import merged
 from flatscan.sources.hand.read_field import read_field_readings, sort_sources
 from flatscan.sources.survey import read_survey
@@ -34,10 +35,11 @@ from flatscan.surface.readings.build import surface_from_readings
 from flatscan.surface.readings.correction import corrected_by
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     from flatscan.sources.hand.field_readings import FieldReadings
-    from flatscan.sources.scan import Scan
+    from flatscan.sources.scan import InputFile, Scan
+    from flatscan.sources.survey.survey import Survey
     from flatscan.surface.surface import Surface
 
 T = TypeVar("T")
@@ -120,12 +122,24 @@ def _check(sources: Path | str | Sequence[Path | str], settings: Settings, progr
             progress=progress,
         ),
     )
-    inputs = (*(scan.inputs if scan is not None else ()), *(field.inputs if field is not None else ()))
-    if survey is not None:
-        inputs = (*inputs, survey.file, *(photo.file for photo in survey.site.photos))
+    inputs = (
+        *(scan.inputs if scan is not None else ()),
+        *(field.inputs if field is not None else ()),
+        *_said_beside(settings, survey),
+    )
     return Report(
         inputs, settings, limits, surface, measurement, verdict, plan, clock.seconds, picture, field, basis, survey
     )
+
+
+def _said_beside(settings: Settings, survey: Survey | None) -> Iterator[InputFile]:
+    """The files that a person wrote beside the capture: what binds, what is asked, what it costs."""
+    if survey is not None:
+        yield survey.file
+        yield from (photo.file for photo in survey.site.photos)
+    if settings.level.product_file is not None:
+        yield fingerprint(Path(settings.level.product_file), "product")
+    yield from (fingerprint(Path(name), "limits") for name in settings.limits if names_file(name))
 
 
 def _by_hand(sources: Path | str | Sequence[Path | str], settings: Settings) -> tuple[list[Path], FieldReadings | None]:

@@ -72,8 +72,17 @@ def read_limit_set(path: Path | Traversable) -> LimitSet:
     return limit_set
 
 
+def names_file(name: str) -> bool:
+    """Whether what was given for a limit set is a file rather than a set's id.
+
+    >>> names_file("din18202-3"), names_file("ours.toml"), names_file("jobs/ours")
+    (False, True, True)
+    """
+    return name.endswith(_SUFFIX) or "/" in name or "\\" in name
+
+
 def _load(name: str, folder: Path | None) -> LimitSet:
-    if name.endswith(_SUFFIX) or "/" in name or "\\" in name:
+    if names_file(name):
         return read_limit_set(Path(name))
     own = sorted(folder.glob(f"*{_SUFFIX}")) if folder else []
     for path in own:

@@ -22,7 +22,8 @@ KIND_TEXT: dict[ScanKind, str] = {
 }
 _MOST_FILES = 3
 #: Files that are no capture: what was read, and what was written down about the room.
-_BESIDE = ("readings", "survey", "survey photo")
+_WRITTEN = ("survey", "survey photo", "product", "limits")
+_BESIDE = ("readings", *_WRITTEN)
 
 
 def subtitle() -> str:
@@ -55,7 +56,7 @@ def capture_line(report: Report) -> str:
     surface = report.surface
     if surface.kind == "readings":
         return field_words.made_from_line(
-            report, _named([file.path.name for file in report.inputs if file.kind not in ("survey", "survey photo")])
+            report, _named([file.path.name for file in report.inputs if file.kind not in _WRITTEN])
         )
     named = _named([file.path.name for file in report.inputs if file.kind not in _BESIDE])
     return (
