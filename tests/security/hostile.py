@@ -13,6 +13,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -161,6 +162,11 @@ def snapshot(*folders: Path) -> dict[str, tuple[int, int, int]]:
 
 def write_cloud(path: Path, *, filled: bool = False) -> None:
     """An invented floor of 2.4 m by 2.0 m with two hollows, as rows of x, y, z in metres."""
+    path.write_text(_cloud(filled), encoding="utf-8")
+
+
+@cache
+def _cloud(filled: bool) -> str:
     rng = np.random.default_rng(7)
     x, y = np.meshgrid(np.arange(0.0, 2.4, 0.012), np.arange(0.0, 2.0, 0.012))
     x, y = (v.ravel() + rng.uniform(-0.004, 0.004, x.size) for v in (x, y))
@@ -171,7 +177,7 @@ def write_cloud(path: Path, *, filled: bool = False) -> None:
     # An L, so that the room fits itself in one way only.
     keep = (x < 1.8) | (y < 1.5)
     lines = [f"{a:.4f};{b:.4f};{c:.4f}" for a, b, c in zip(x[keep], y[keep], z[keep], strict=True)]
-    path.write_text("\n".join(["X [m];Y [m];Z [m]", *lines]) + "\n", encoding="utf-8")
+    return "\n".join(["X [m];Y [m];Z [m]", *lines]) + "\n"
 
 
 def write_photo(path: Path) -> None:

@@ -135,6 +135,7 @@ def test_new_survey_names_its_file_safely(tmp_path: Path) -> None:
     said_safely(ran.out.rstrip("\n"), ran.err)
 
 
+@pytest.mark.long
 def test_a_demo_names_its_folder_safely(tmp_path: Path) -> None:
     """So does the demonstration, and the folder it makes is a result like any other."""
     folder = tmp_path / f"demo {NAME}"

@@ -105,6 +105,9 @@ WRITERS = [
 ]  # fmt: skip
 
 
+FAILURES = (RuntimeError("broken"), OSError(28, "No space left on device"), KeyboardInterrupt())
+
+
 @pytest.fixture(scope="module")
 def small(tmp_path_factory: pytest.TempPathFactory) -> object:
     """One report, to be written many times."""
@@ -121,8 +124,11 @@ def small(tmp_path_factory: pytest.TempPathFactory) -> object:
     return check(path, settings=settings)
 
 
-@pytest.mark.parametrize("error", [RuntimeError("broken"), OSError(28, "No space left on device"), KeyboardInterrupt()])
-@pytest.mark.parametrize("writer", WRITERS)
+@pytest.mark.parametrize(
+    ("writer", "error"),
+    list(zip(WRITERS, [*FAILURES, *FAILURES], strict=False)),
+    ids=lambda one: str(one).rsplit(".", 1)[-1],
+)
 def test_a_failure_in_the_middle_leaves_nothing(
     small: object, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, writer: str, error: BaseException
 ) -> None:

@@ -42,7 +42,7 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def test_a_survey_text_with_controls_is_refused(here: Path, key: str) -> None:
     """Escapes in a survey file: the refusal itself is printed on a terminal and must not carry them there."""
     path = here / "survey.toml"
-    for text in CONTROLS:
+    for text in CONTROLS if key in ("place", "caption") else CONTROLS[:4]:
         path.write_text(KEYS[key].format(toml(f"a{text}b")), encoding="utf-8")
         before = snapshot(here)
         said = refused("survey", "check", path)
@@ -60,7 +60,15 @@ def test_a_note_of_many_lines_holds_no_other_sign(here: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "raw", [b'name = "\x1b[2J"', b'name = "\x9b"', b"\x1b]0;x\x07 = 1", b'"\x7f" = 1', b"a = \xed\xa0\x80"]
+    "raw",
+    [
+        b'name = "\x1b[2J"',
+        b'name = "\x9b"',
+        b"\x1b]0;x\x07 = 1",
+        b'"\x7f" = 1',
+        b"a = \xed\xa0\x80",
+        b'name = "\\ud800"',
+    ],
 )
 def test_raw_signs_in_toml_are_refused_cleanly(here: Path, raw: bytes) -> None:
     """A parser's own message may repeat what it met."""
@@ -74,7 +82,7 @@ def test_raw_signs_in_toml_are_refused_cleanly(here: Path, raw: bytes) -> None:
 def test_a_product_text_with_controls_is_refused(here: Path, key: str) -> None:
     """A product file is passed around like a price list; its name stands in every table."""
     write_cloud(here / "cloud.csv")
-    for text in CONTROLS:
+    for text in CONTROLS if key == "name" else CONTROLS[:4]:
         lines = [
             f"{key} = {toml(f'a{text}b')}" if line.startswith(f"{key} =") else line
             for line in product_text().split("\n")
@@ -90,7 +98,7 @@ def test_a_product_text_with_controls_is_refused(here: Path, key: str) -> None:
 )
 def test_a_limit_text_with_controls_is_refused(here: Path, key: str) -> None:
     """Limit sets are downloaded; `flatscan limits FILE` prints their texts."""
-    for text in CONTROLS:
+    for text in CONTROLS if key == "title" else CONTROLS[:4]:
         lines = [
             f"{key} = {toml(f'a{text}b')}" if line.startswith(f"{key} =") else line
             for line in limits_text().split("\n")
