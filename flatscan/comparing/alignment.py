@@ -23,10 +23,10 @@ if TYPE_CHECKING:
 TURNS = (0, 90, 180, 270)
 #: Less of the smaller map than this on the other is not one floor.
 _LEAST_OVERLAP = 0.6
-#: Walls alone prove one floor where this share of the smaller map's lies on the other's; else heights or joints must,
-#: at these odds (e⁵ is 150 to 1), and the heights
-#: of both must agree to so many times less than two unrelated floors would.
-_WALLS_PROVE, _ODDS_PROVE, _ALIKE, _LEAST_WALLS = 0.75, 5.0, 2.0, 0.3
+#: Walls alone prove one floor where this share of the smaller map's lies on the other's, or this share of both outlines
+#: together is in both; else heights or joints must, at these odds (e⁴ is 55 to 1), and the difference of the heights
+#: must scatter so many times less than that of two unrelated floors.
+_WALLS_PROVE, _FILLED_PROVES, _ODDS_PROVE, _ALIKE, _LEAST_WALLS = 0.75, 0.85, 4.0, 1.5, 0.3
 #: The next best pose must be this much worse (e³ is 20 to 1).
 _CLEARLY = 3.0
 #: What a person says of the turn is not taken against odds like these (e¹⁰ is 22 000 to 1).
@@ -115,7 +115,8 @@ def _fits(before: Measured, after: Measured, rng: np.random.Generator) -> list[F
 
 def _one_floor(fit: Fit) -> bool:
     by_heights = fit.heights >= _ODDS_PROVE and fit.alike >= _ALIKE
-    proof = fit.wall_share >= _WALLS_PROVE or by_heights or fit.joints >= _ODDS_PROVE
+    by_walls = fit.wall_share >= _WALLS_PROVE or fit.filled >= _FILLED_PROVES
+    proof = by_walls or by_heights or fit.joints >= _ODDS_PROVE
     return fit.overlap >= _LEAST_OVERLAP and fit.wall_share >= _LEAST_WALLS and proof
 
 

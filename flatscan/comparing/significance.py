@@ -48,7 +48,8 @@ def significant(common: Common, d_mm: NDArray[np.float64], errors_mm: NDArray[np
     """
     farthest = np.zeros(len(errors_mm))
     sizes = [max(sigma, 0.5 * common.grid.cell_mm) for sigma in _PATCHES_MM]
-    every = np.ones(len(d_mm), dtype=bool)
+    # Beside unseen floor a cell is partly wall, thing or shadow, which no noise model knows of.
+    every = ~_near_unseen(common)
     usual = []
     for sigma in sizes:
         smoothed, u = _smoothed(common, every, sigma, errors_mm)
@@ -59,10 +60,11 @@ def significant(common: Common, d_mm: NDArray[np.float64], errors_mm: NDArray[np
     threshold = float(np.sort(farthest)[-kept])
     way, left, least = np.zeros(len(d_mm)), every, 0.0
     for sigma, known in zip(sizes, usual, strict=True):
-        u = known if left.all() else _smoothed(common, left, sigma, errors_mm)[1]
+        u = known if left is every else _smoothed(common, left, sigma, errors_mm)[1]
         score = _Smoother(common, left, sigma)(d_mm) / u
         way[left & (np.abs(score) > threshold) & (score * d_mm > 0.0)] = 1.0
-        left = left & ~_near(common, way != 0.0, sigma)
+        if (way != 0.0).any():
+            left = every & ~_near(common, way != 0.0, sigma)
         least = least or threshold * float(np.median(u))
     return Significant(np.where(way != 0.0, np.sign(d_mm), 0.0), threshold, least)
 
@@ -74,6 +76,13 @@ def _smoothed(
     smooth = _Smoother(common, cells, sigma_mm)
     smoothed = np.stack([smooth(one) for one in errors_mm])
     return smoothed, np.maximum(np.sqrt(np.mean(np.square(smoothed), axis=0)), _LEAST_U_MM)
+
+
+def _near_unseen(common: Common) -> NDArray[np.bool_]:
+    """(n,) cells that touch one that was not seen in both."""
+    from scipy.ndimage import binary_erosion
+
+    return np.asarray(~binary_erosion(common.both, structure=np.ones((3, 3)))[common.both])
 
 
 def _near(common: Common, cells: NDArray[np.bool_], reach_mm: float) -> NDArray[np.bool_]:

@@ -41,13 +41,15 @@ _LEAST_CELLS, _LEAST_MM = 30, 1e-3
 class Fit:
     """One pose, weighed.
 
-    ``overlap``: share of the smaller map that lies on the other. ``wall_share``: share of the smaller map's walls that
-    lie on a wall of the other. ``walls``, ``joints``, ``heights``: logarithms of odds. ``alike``: how
-    many times less the difference of heights scatters than that of two unrelated floors.
+    ``overlap``: share of the smaller map that lies on the other; ``filled``: share of both together that both have;
+    ``wall_share``: share of the smaller map's walls that lie on a wall of the other. ``walls``, ``joints``,
+    ``heights``: logarithms of odds. ``alike``: how many times less the difference of heights scatters than that of two
+    unrelated floors.
     """
 
     pose: Pose
     overlap: float
+    filled: float
     wall_share: float
     walls: float
     joints: float
@@ -64,13 +66,14 @@ def weighed(before: Measured, after: Measured, pose: Pose) -> Fit:
     """Weigh one pose."""
     one = [pose.apply(ring) for ring in before.surface.outline]
     two = list(after.surface.outline)
-    overlap, first_smaller = _overlap(one[0], two[0])
+    overlap, filled, first_smaller = _overlap(one[0], two[0])
     mine, others = (one, two) if first_smaller else (two, one)
     points, _ = along(mine, _STEP_MM, closed=True)
     wall = distance_to(points, along(others, _STEP_MM / 5.0, closed=True)[0])
     return Fit(
         pose,
         overlap,
+        filled,
         float(np.mean(wall < _SAME_WALL_MM)),
         float(_log_odds(wall, _WALL_MM).sum()) * _STEP_MM / 1000.0,
         _joints(before, after, pose),
@@ -78,12 +81,14 @@ def weighed(before: Measured, after: Measured, pose: Pose) -> Fit:
     )
 
 
-def _overlap(one: NDArray[np.float64], two: NDArray[np.float64]) -> tuple[float, bool]:
-    """Share of the smaller ring that lies on the other, and whether the first is the smaller."""
+def _overlap(one: NDArray[np.float64], two: NDArray[np.float64]) -> tuple[float, float, bool]:
+    """Share of the smaller ring on the other, of their union that both have, and whether the first is the smaller."""
     from shapely import Polygon, make_valid
 
     a, b = (make_valid(Polygon(ring)) for ring in (one, two))
-    return float(a.intersection(b).area / max(min(a.area, b.area), 1.0)), bool(a.area <= b.area)
+    both = float(a.intersection(b).area)
+    smaller, union = max(min(a.area, b.area), 1.0), max(a.area + b.area - both, 1.0)
+    return both / smaller, both / union, bool(a.area <= b.area)
 
 
 def _log_odds(distance: NDArray[np.float64], sigma_mm: float) -> NDArray[np.float64]:
