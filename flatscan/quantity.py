@@ -101,11 +101,17 @@ def decimals_shown(expanded_u: float, unit: str) -> int:
     return next(places for least, places in _OF_INCHES if shown >= least)
 
 
+#: Nobody measures compound finer than to a hundredth of its unit.
+_MOST_PLACES = 2
+
+
 def spread(value: float, interval: tuple[float, float], unit: str) -> str:
     """A value with its 95 % range, rounded by the range. ``unit``: litres or kg, told in the reader's own.
 
     >>> spread(20.4, (0.0, 61.2), "kg"), spread(0.9, (0.71, 1.12), "litres")
     ('20 kg (0 to 61)', '0.9 litres (0.7 to 1.1)')
+    >>> spread(0.91, (0.88, 0.94), "litres")
+    '0.91 litres (0.88 to 0.94)'
     >>> with said.speaking("imperial"):
     ...     spread(0.9, (0.71, 1.12), "litres")
     '0.24 US gal (0.19 to 0.30)'
@@ -115,6 +121,10 @@ def spread(value: float, interval: tuple[float, float], unit: str) -> str:
     # A gallon is near four litres: what is less than a few of them is told to the hundredth.
     most = 2 if said.imperial() and high < 10.0 else 1  # noqa: PLR2004
     places = min(decimals_for((high - low) / 2.0), most)
+    # A range whose ends round to the same figure takes one more, if that tells them apart: it is known, so it is told.
+    same = [f"{low:.{n}f}" == f"{high:.{n}f}" for n in (places, places + 1)]
+    if places < _MOST_PLACES and same == [True, False]:
+        places += 1
     told = [f"{max(0.0, v):.{places}f}" for v in (middle, low, high)]
     told = ["0" if float(v) == 0.0 else v for v in told]
     if told[1] == told[2]:

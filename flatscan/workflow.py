@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from flatscan.errors import InputError, SettingsError
+from flatscan.errors import InputError, LimitSetError, SettingsError
 from flatscan.judgement import edges_needed, judge, load_limits
 from flatscan.judgement.limit_files import DEFAULT_LIMITS, names_file
 from flatscan.levelling import basis_of, load_product, plan_levelling
@@ -37,6 +37,7 @@ from flatscan.surface.readings.correction import corrected_by
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
+    from flatscan.judgement.limits import LimitSet
     from flatscan.sources.hand.field_readings import FieldReadings
     from flatscan.sources.scan import InputFile, Scan
     from flatscan.sources.survey.survey import Survey
@@ -75,9 +76,11 @@ def _check(sources: Path | str | Sequence[Path | str], settings: Settings, progr
     clock = _Clock()
     surface_rng, measure_rng, level_rng, joint_rng, run_rng = np.random.default_rng(settings.seed).spawn(5)
     survey = None if settings.level.survey_file is None else read_survey(Path(settings.level.survey_file))
+    named = bool(settings.limits)
     asked = settings.limits or (survey.site.covering.limits if survey is not None else ()) or (DEFAULT_LIMITS,)
     settings = replace(settings, limits=asked)
-    limits, product = load_limits(settings.limits), load_product(settings.level.product_file)
+    limits = _limits(settings, None if survey is None or named else survey.file.path.name)
+    product = load_product(settings.level.product_file)
     captures, field = _by_hand(sources, settings)
     scan = clock.time("read", lambda: read(captures, settings.read, progress=progress)) if captures else None
     surface = clock.time("surface", lambda: _surface(scan, field, settings, rng=surface_rng, progress=progress))
@@ -130,6 +133,18 @@ def _check(sources: Path | str | Sequence[Path | str], settings: Settings, progr
     return Report(
         inputs, settings, limits, surface, measurement, verdict, plan, clock.seconds, picture, field, basis, survey
     )
+
+
+def _limits(settings: Settings, survey_name: str | None) -> tuple[LimitSet, ...]:
+    """The limit sets; one that a survey names and nobody knows is a mistake in that file."""
+    try:
+        return load_limits(settings.limits)
+    except LimitSetError as error:
+        if survey_name is None:
+            raise
+        raise LimitSetError(
+            survey_name, f"[covering]: limits names {error.where}: {error.what}", error.advice
+        ) from error
 
 
 def _said_beside(settings: Settings, survey: Survey | None) -> Iterator[InputFile]:

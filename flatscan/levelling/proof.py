@@ -69,7 +69,7 @@ def prove(
         joints_over=0 if work is None or joints_filled else sum(fill.word == "over" for fill in work.fills),
         lips_over=sum(lip.word == "over" for lip in lips_left),
         share=share,
-        open=_open(work),
+        open=_open(work, surface),
     )
 
 
@@ -95,7 +95,11 @@ def _worst(gap: NDArray[np.float32], surface: Surface, edge_mm: float, limit_mm:
     return GapAfter(edge_mm, limit_mm, most, surface.xy_mm(float(row), float(col)))
 
 
-def _open(work: JointWork | None) -> tuple[str, ...]:
+def _open(work: JointWork | None, surface: Surface) -> tuple[str, ...]:
+    if work is None and surface.kind == "readings":
+        return (
+            "Joints and lips are not in this plan: those that were read by hand are done by the list, findings.csv",
+        )
     if work is None:
         return ("Joints and lips are not in this plan: the capture measured none",)
     told = []

@@ -9,6 +9,7 @@ from flatscan import said
 from flatscan.report import field_words, wording
 from flatscan.report.cautions import LIMITS
 from flatscan.report.drawn import shown_gaps
+from flatscan.report.room_words import room_line
 
 if TYPE_CHECKING:
     from flatscan.report.report import Report
@@ -107,6 +108,7 @@ def caption_lines(report: Report, grid_mm: float) -> list[str]:
         capture_line(report),
         f"Grid {wording.reach(grid_mm)}.{strip} ± is the expanded uncertainty, k = 2 (about 95 %).{more}",
         noise_floor_line(report),
+        f"{room}." if (room := room_line(report)) else "",
         LIMITS.text,
     ]
     return [line for line in lines if line]

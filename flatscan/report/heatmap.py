@@ -18,6 +18,7 @@ from flatscan.report.picture.joints import draw_joints, joint_entries
 from flatscan.report.picture.lettering import line_in, wrap
 from flatscan.report.picture.png import png_of
 from flatscan.report.picture.sheet import EDGE_IN, Sheet, room_of, sheet_for, text_width_in
+from flatscan.report.picture.surveyed import draw_survey, survey_entries
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -40,14 +41,15 @@ def draw_heatmap(report: Report) -> Figure:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    room = room_of(report.surface)
+    room = room_of(report.surface, None if report.survey is None else report.survey.site.outline_mm)
     wide = text_width_in(room)
     title = wrap(report.verdict.answer.text, wide, _TITLE_PT, bold=True)
     subtitle = wrap(caption.subtitle(), wide, _SUBTITLE_PT)
     scale = scale_mm(report.surface.estimate_mm, height_u_mm(report.surface))
     judged = judged_joints(report)
     draft = sheet_for(room, above_in=0.0, below_in=0.0)
-    found = [*_entries(report, scale), *field_entries(report, draft), *joint_entries(judged)]
+    beside = {one.text: one for one in (*field_entries(report, draft), *survey_entries(report))}
+    found = [*_entries(report, scale), *beside.values(), *joint_entries(judged)]
     key_rows = key.rows_of(found, wide)
     grid_mm = draft.grid_mm
     said = [*caption.caption_lines(report, grid_mm), lips_left_out(judged)]
@@ -102,7 +104,8 @@ def _draw_map(axes: Axes, report: Report, judged: Sequence[JudgedJoint], sheet: 
     edge_labels, on_edges = marks.draw_edges(axes, shown_gaps(report), surface, sheet)
     area_labels, on_areas = marks.draw_areas(axes, report.plan.areas, sheet)
     on_field = draw_field(axes, report, sheet, avoid=np.concatenate([on_edges, on_joints]))
-    labels = [*edge_labels, *joint_labels, *area_labels, *marks.draw_doors(axes, report.doors_mm, sheet)]
+    zone_labels, on_survey, signs = draw_survey(axes, report, sheet)
+    labels = [*edge_labels, *joint_labels, *area_labels, *zone_labels, *marks.draw_doors(axes, report.doors_mm, sheet)]
     labels += marks.extreme_labels(axes, surface, report.measurement.flatness, sheet)
     if place.north_deg is not None:
         marks.draw_north(axes, math.radians(place.north_deg), sheet)
@@ -110,8 +113,8 @@ def _draw_map(axes: Axes, report: Report, judged: Sequence[JudgedJoint], sheet: 
         axes,
         labels,
         sheet,
-        blocked=blocked,
-        drawn=np.concatenate([on_edges, on_joints, on_areas, on_field]),
+        blocked=[*blocked, *signs],
+        drawn=np.concatenate([on_edges, on_joints, on_areas, on_field, on_survey]),
     )
     seen = surface.height_mm[surface.seen]
     clipped = (bool((seen < -scale).any()), bool((seen > scale).any()))

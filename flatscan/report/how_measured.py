@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from flatscan.report import caption, field_words, story, wording
+from flatscan.report.room_words import room_line
 
 if TYPE_CHECKING:
     from flatscan.measures.measurement import FNumbers
@@ -21,6 +22,7 @@ def how_measured(report: Report) -> Pairs:
     """Capture, flatness, slope, F-numbers, doubt of one height, noise floor, and what was taken as read."""
     lines = [
         _capture(report),
+        ("Not seen", room_line(report)),
         ("Flatness", story.flatness_line(report)),
         ("Slope", story.slope_line(report) or _no_slope(report.surface)),
         *(_f_number_lines(report.measurement.f_numbers) if report.measurement.f_numbers else []),

@@ -271,7 +271,7 @@ def product_line(product: Product) -> str:
 
 def _yield(kg_per_m2_mm: float) -> str:
     """What a product takes, beside it as the data sheet says."""
-    stated = f"{kg_per_m2_mm:g} kg per m² and mm"
+    stated = f"{kg_per_m2_mm:.3g} kg per m² and mm"
     if not said.imperial():
         return stated
     pounds = kg_per_m2_mm / said.KG_PER_LB * said.M2_PER_FT2 * MM_PER["in"] / 8.0

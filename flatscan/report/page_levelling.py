@@ -7,10 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 from flatscan import said
 from flatscan.report import levelling_places, levelling_words, proof_words, wording
+from flatscan.report.areas_words import areas_line
 from flatscan.report.page_viewer import spot
 
 if TYPE_CHECKING:
-    from flatscan.judgement.verdict import AnswerCode
+    from collections.abc import Sequence
+
+    from flatscan.judgement.verdict import AnswerCode, Finding
     from flatscan.levelling.plan import Area, LevellingPlan, Method
 
 _WITHIN = re.compile(r"(?<!,) (?!\()")
@@ -20,8 +23,10 @@ _MOST_LIPS, _MOST_DAMS = 20, 12
 _CHANGE = "What would change that: "
 
 
-def levelling_page(plan: LevellingPlan, code: AnswerCode, *, by_hand: bool = False) -> dict[str, Any]:
-    """What the section says; a part without words is not shown."""
+def levelling_page(
+    plan: LevellingPlan, code: AnswerCode, *, by_hand: bool = False, findings: Sequence[Finding] = ()
+) -> dict[str, Any]:
+    """What the section says; a part without words is not shown. ``findings``: what was told of the floor before."""
     nothing = levelling_words.nothing_to_level(plan)
     chosen = levelling_words.chosen_of(plan)
     ways = [] if nothing else [method for method in plan.methods if method.possible]
@@ -41,8 +46,8 @@ def levelling_page(plan: LevellingPlan, code: AnswerCode, *, by_hand: bool = Fal
         "brackets": levelling_words.brackets_line(plan, by_hand=by_hand),
         "refused": [] if nothing else levelling_words.not_possible(plan),
         "planned": wording.METHOD_TEXT[chosen.name] if chosen is not None and not nothing else "",
-        "asks": _asks(plan, chosen),
-        "proof": _proof(plan, chosen),
+        "asks": _asks(plan, chosen, by_hand=by_hand),
+        "proof": _proof(plan, chosen, findings),
         "passes": chosen is not None and chosen.proof is not None and chosen.proof.passes,
         "areas": [_area(area) for area in plan.areas],
         "thinnest": any(area.min_mm > 0.0 for area in plan.areas),
@@ -88,19 +93,21 @@ def _together(text: str) -> str:
     return _WITHIN.sub("\u00a0", text)
 
 
-def _asks(plan: LevellingPlan, chosen: Method | None) -> list[str]:
+def _asks(plan: LevellingPlan, chosen: Method | None, *, by_hand: bool) -> list[str]:
     if chosen is None:
         return []
     return [
         *levelling_words.work_lines(chosen, plan.product),
         *(levelling_words.door_line(door) for door in levelling_words.doors_of(chosen)),
+        *filter(None, [areas_line(plan, by_hand=by_hand)]),
     ]
 
 
-def _proof(plan: LevellingPlan, chosen: Method | None) -> list[str]:
+def _proof(plan: LevellingPlan, chosen: Method | None, findings: Sequence[Finding]) -> list[str]:
     if chosen is None or chosen.proof is None:
         return []
-    told = [proof_words.proof_line(chosen.proof, plan.before), levelling_words.bound_line(chosen)]
+    found = proof_words.worst_found(findings)
+    told = [proof_words.proof_line(chosen.proof, plan.before, found), levelling_words.bound_line(chosen)]
     # The lines on joints and lips say what of them is not decided.
     return [line for line in [*told, *(chosen.proof.open if plan.joint_work is None else ())] if line]
 

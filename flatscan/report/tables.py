@@ -164,13 +164,17 @@ def _method_row(method: Method, plan: LevellingPlan) -> list[Cell]:
         round(method.lifted_m2, 3),
         None if method.primer_kg is None else round(method.primer_kg, 2),
         method.layers,
-        method.walk_on_h,
-        method.cover_h,
+        _hours(method.walk_on_h),
+        _hours(method.cover_h),
         None if rise is None else round(rise, 2),
         *money,
         None if proof is None else _yes(proof.passes),
         "; ".join(f"{gap.gap_mm:.3f} mm {under_edge(gap.edge_mm)}, limit {length(gap.limit_mm)}" for gap in gaps),
     ]
+
+
+def _hours(hours: float | None) -> float | None:
+    return None if hours is None else round(hours, 1)
 
 
 def _yes(so: bool) -> str:

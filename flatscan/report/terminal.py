@@ -31,7 +31,7 @@ _MOST_REASONS, _MOST_PLACES, _MOST_STEPS = 3, 4, 6
 #: A limit's own figure in a document's unit, which the reasons tell.
 _STATED = re.compile(r" \[[^]]*\]")
 #: What a person opens first, in this order.
-OPEN_FIRST = ("report.html", "report.pdf", "marking_out.pdf")
+OPEN_FIRST = ("report.html", "report.pdf", "notice_of_concern.pdf", "marking_out.pdf")
 #: Told in full where the plan makes dust.
 _IN_FULL = ("silica", "asbestos")
 #: Else in one line; the full texts are in the report and with --full. Facts behind them: ``cautions``.

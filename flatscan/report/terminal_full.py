@@ -11,6 +11,7 @@ from flatscan.report.doubts import doubts_of
 from flatscan.report.readiness_words import readiness_rows, readiness_summary
 from flatscan.report.terminal_levelling import add_levelling
 from flatscan.report.terminal_page import PLAIN, VERDICT_INK, Page
+from flatscan.report.told_findings import lips_rule
 from flatscan.report.worst import worst_of_all
 
 if TYPE_CHECKING:
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from flatscan.report.report import Report
     from flatscan.report.worst import Place
 
-_MOST_PLACES, _MOST_STEPS = 5, 7
+_MOST_PLACES = 5
 
 
 def full_text(
@@ -33,9 +34,14 @@ def full_text(
     page.section("Why", story.reasons(report))
     page.section("Ready to lay", _readiness(report))
     _places(page, worst_of_all(report, _MOST_PLACES), with_map=bool(files))
-    page.section("What to do next", _few(story.next_steps(report), where=files), numbered=True)
+    page.section("What to do next", story.next_steps(report), numbered=True)
     add_levelling(
-        page, report.plan, answer.code, by_hand=field_words.by_hand(report.surface), files=[path.name for path in files]
+        page,
+        report.plan,
+        answer.code,
+        by_hand=field_words.by_hand(report.surface),
+        files=[path.name for path in files],
+        findings=report.verdict.findings,
     )
     page.section("Measured", [line for line in _measured(report) if line])
     page.section("Doubts", [f"{c.text}. {c.advice}" for c in doubts_of(report)])
@@ -89,21 +95,9 @@ def _measured(report: Report) -> list[str]:
         story.flatness_line(report),
         story.slope_line(report),
         *joint_story.joint_lines(report),
+        lips_rule(report),
         joint_story.hand_line(report),
         capture_line(report),
         field_words.systematic_line(report),
         field_words.left_out_line(report),
     ]
-
-
-def _few(steps: list[str], *, where: Sequence[Path]) -> list[str]:
-    """Not too many steps: the later hand readings become one line that counts them, and no other step is left out."""
-    spare = len(steps) - _MOST_STEPS + 1
-    left_out = [n for n, step in enumerate(steps) if step.startswith(story.READ_BY_HAND)][-spare:] if spare > 1 else []
-    if len(left_out) <= 1:
-        return steps
-    found = "in report.html" if where else "in the report that --out writes"
-    any_told = len(left_out) < sum(step.startswith(story.READ_BY_HAND) for step in steps)
-    more = f"Read by hand at {len(left_out)} {'more ' if any_told else ''}places, listed {found}"
-    shown = [more if n == left_out[0] else step for n, step in enumerate(steps)]
-    return [step for n, step in enumerate(shown) if n not in left_out[1:]]

@@ -6,13 +6,14 @@ from typing import TYPE_CHECKING
 
 from flatscan import said
 from flatscan.report import levelling_places, levelling_words, proof_words, wording
+from flatscan.report.areas_words import areas_line
 from flatscan.report.terminal_page import Column, Page
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from flatscan.judgement.verdict import AnswerCode
+    from flatscan.judgement.verdict import AnswerCode, Finding
     from flatscan.levelling.plan import LevellingPlan, Method
     from flatscan.report.cautions import Caution
 
@@ -53,7 +54,13 @@ def levelling_lines(
 
 
 def add_levelling(
-    page: Page, plan: LevellingPlan, code: AnswerCode, *, by_hand: bool, files: Sequence[str] = ()
+    page: Page,
+    plan: LevellingPlan,
+    code: AnswerCode,
+    *,
+    by_hand: bool,
+    files: Sequence[str] = (),
+    findings: Sequence[Finding] = (),
 ) -> None:
     """The section on the page; nothing where no way was worked out."""
     if not plan.methods:
@@ -74,7 +81,10 @@ def add_levelling(
     page.section("Not possible here" if possible else "None is possible here", [f"{n}: {why}" for n, why in refused])
     chosen = levelling_words.chosen_of(plan)
     if chosen is not None:
-        page.section(f"The way planned: {wording.METHOD_TEXT[chosen.name]}", _planned(plan, chosen, files))
+        page.section(
+            f"The way planned: {wording.METHOD_TEXT[chosen.name]}",
+            _planned(plan, chosen, files, by_hand=by_hand, findings=findings),
+        )
 
 
 def add_ways(page: Page, plan: LevellingPlan, ways: Sequence[Method]) -> None:
@@ -152,16 +162,19 @@ def _way_line(way: Method, plan: LevellingPlan) -> str:
     return f"{levelling_words.NAME[way.name]}{planned}: {'; '.join(parts)}"
 
 
-def _planned(plan: LevellingPlan, chosen: Method, files: Sequence[str]) -> list[str]:
+def _planned(
+    plan: LevellingPlan, chosen: Method, files: Sequence[str], *, by_hand: bool, findings: Sequence[Finding]
+) -> list[str]:
     """What the chosen way asks for, how far it is proven, and where it is drawn."""
-    lines = levelling_places.joint_lines(levelling_words.joint_work_of(plan))
+    lines = [areas_line(plan, by_hand=by_hand), *levelling_places.joint_lines(levelling_words.joint_work_of(plan))]
     lines += levelling_words.work_lines(chosen, plan.product)
     lines += _few([levelling_places.dam_line(dam) for dam in plan.dams], "dams")
     lines += _few([levelling_places.pour_line(n, pour) for n, pour in enumerate(plan.pours, 1)], "pours")
     lines += [levelling_words.door_line(door) for door in levelling_words.doors_of(chosen)]
     lines += chosen.notes
     if chosen.proof is not None:
-        lines += [proof_words.proof_line(chosen.proof, plan.before)]
+        found = proof_words.worst_found(findings)
+        lines += [proof_words.proof_line(chosen.proof, plan.before, found)]
         lines += chosen.proof.open if plan.joint_work is None else ()
     lines.append(levelling_words.bound_line(chosen))
     drawn = [f"{name} ({what})" for name, what in _TO_MARK_OUT.items() if name in files]

@@ -47,8 +47,8 @@ def wants_ascii(stream: TextIO) -> bool:
 
 
 def width_of(stream: TextIO) -> int:
-    """Columns of the terminal, within what reads well; the usual ones where the text goes into a file or a pipe."""
-    if not stream.isatty():
+    """Columns of the terminal, within what reads well; of a file or a pipe those that COLUMNS names, else the usual."""
+    if not stream.isatty() and not os.environ.get("COLUMNS", "").isdecimal():
         return _USUAL_WIDTH
     return min(max(shutil.get_terminal_size((_USUAL_WIDTH, 24)).columns, _LEAST_WIDTH), _MOST_WIDTH)
 
@@ -120,7 +120,7 @@ class Page:
 
     def title(self, title: str) -> None:
         """A title with an empty line above it."""
-        self._lines += ["", self.ink(self.wrap(title, "", "")[0], BOLD)]
+        self._lines += ["", *(self.ink(line, BOLD) for line in self.wrap(title, "", ""))]
 
     def wrap(self, text: str, first: str, other: str) -> list[str]:
         """Broken at spaces to the width; a value stays with its ± and its unit."""

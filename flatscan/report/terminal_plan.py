@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from flatscan import said
 from flatscan.report import levelling_places, levelling_words, proof_words
+from flatscan.report.areas_words import areas_line
 from flatscan.report.terminal_levelling import add_ways
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ def plan_lines(plan: LevellingPlan, code: AnswerCode, *, by_hand: bool) -> list[
     chosen = levelling_words.chosen_of(plan)
     if chosen is None:
         return list(plan.recommendation)
-    lines = [*plan.recommendation[:1], _amount(chosen, plan)]
+    lines = [*plan.recommendation[:1], areas_line(plan, by_hand=by_hand), _amount(chosen, plan)]
     if code in {"level_areas", "level_all"}:
         lines.append(_work(chosen))
     return [line for line in lines if line]
@@ -58,7 +59,7 @@ def add_plan_screen(page: Page, plan: LevellingPlan, code: AnswerCode, *, by_han
     lines = [f"Not possible here: {', '.join(refused)}"] if refused else []
     if chosen is not None:
         lines += levelling_places.joint_lines(levelling_words.joint_work_of(plan))
-        lines += [_amount(chosen, plan), _work(chosen)]
+        lines += [areas_line(plan, by_hand=by_hand), _amount(chosen, plan), _work(chosen)]
         lines += [levelling_words.door_line(door) for door in levelling_words.doors_of(chosen)]
         lines += [proof_words.proof_line(chosen.proof, plan.before)] if chosen.proof is not None else []
     page.section("Of the way planned (*)" if possible else "None is possible here", [line for line in lines if line])

@@ -13,6 +13,13 @@ if TYPE_CHECKING:
     from flatscan.report.report import Report
 
 
+#: Said wherever lips are listed with their chance (``judgement.lip_prior``).
+LIPS_AMONG_OTHERS = (
+    "Of many joints some show a large lip by chance, so a lip is also weighed against this floor's other lips: its "
+    "chance of over can be lower than its ± alone would say."
+)
+
+
 def listed_findings(found: Sequence[Finding]) -> list[Finding]:
     """Of joints and straightedge readings only the worst for each limit: their own tables have the rest."""
     worst = {(f.limit_id, f.placement is None): f for f in reversed(found) if _in_own_table(f)}
@@ -33,10 +40,22 @@ def more_findings(listed: Sequence[Finding], found: Sequence[Finding]) -> str:
 def decision_rule(report: Report) -> str:
     """When a word is said."""
     confidence = report.settings.judge.confidence
-    return (
+    rule = (
         f"Over or within is said where the chance of it is at least {wording.share(confidence)}, else not decided "
         "(JCGM 106). ± is the expanded uncertainty, k = 2 (about 95 %)."
     )
+    return f"{rule} {among}" if (among := lips_rule(report)) else rule
+
+
+def weighed_among_others(finding: Finding) -> bool:
+    """Whether the floor's other lips had a say in the chance of this one: of a joint, measured, and not within."""
+    measured = finding.what == "lip" and finding.joint is not None and finding.value is not None
+    return measured and finding.verdict in {"over", "not_decided"} and not finding.conflict
+
+
+def lips_rule(report: Report) -> str:
+    """Why a lip may be not decided though its ± alone would call it over; "" where no listed chance hangs on it."""
+    return LIPS_AMONG_OTHERS if any(weighed_among_others(finding) for finding in report.verdict.findings) else ""
 
 
 def _in_own_table(finding: Finding) -> bool:

@@ -66,16 +66,16 @@ def bag(bag_kg: float) -> str:
 
 
 def temperature(celsius: float) -> str:
-    """A temperature.
+    """A temperature, with a decimal where it has one: half a degree apart must look so.
 
     >>> temperature(18.0)
     '18 °C'
     >>> from flatscan.said import speaking
     >>> with speaking("imperial"):
-    ...     temperature(18.0)
-    '64 °F'
+    ...     temperature(18.0), temperature(17.5), temperature(20.0)
+    ('64.4 °F', '63.5 °F', '68 °F')
     """
-    return f"{celsius * 9.0 / 5.0 + 32.0:.0f} °F" if imperial() else f"{celsius:g} °C"
+    return f"{round(celsius * 9.0 / 5.0 + 32.0, 1):g} °F" if imperial() else f"{celsius:g} °C"
 
 
 def fall(mm_per_m: float, places: int = 1) -> str:

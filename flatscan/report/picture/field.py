@@ -18,12 +18,12 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from numpy.typing import NDArray
 
+    from flatscan.measures.measurement import Point
     from flatscan.report.judged_placements import JudgedPlacement
     from flatscan.report.picture.key import Draw
     from flatscan.report.picture.labels import Box
     from flatscan.report.picture.sheet import Sheet
     from flatscan.report.report import Report
-    from flatscan.sources.hand.field_readings import Crack
 
     Dash = str | tuple[int, tuple[float, ...]]
 
@@ -63,7 +63,7 @@ def draw_field(axes: Axes, report: Report, sheet: Sheet, *, avoid: NDArray[np.fl
     for step in field.steps:
         _line(axes, sheet.on_paper((step.start, step.end)), *_STEP)
     for crack in field.cracks:
-        _draw_crack(axes, crack, sheet)
+        draw_crack(axes, crack.start, crack.end, sheet)
     axes.plot(dots[:, 0], dots[:, 1], "o", color=INK, markeredgecolor="white", markersize=_DOT_PT, mew=0.6,
               linestyle="none", zorder=_LINE_LAYER + 0.2)  # fmt: skip
     boxes = [_sign(axes, letter, float(x), float(y)) for letter, (x, y) in signs]
@@ -94,12 +94,22 @@ def field_entries(report: Report, sheet: Sheet | None = None) -> list[Entry]:
         said = "staff reading (numbers in readings.csv)" if bare else "staff reading, with its number"
         found.append(Entry(said, mark_sample("o", color=INK, markeredgecolor="white", markersize=_DOT_PT)))
     heard = {s.sounds for s in field.soundings}
-    found += [Entry(f"sounds {word}", _letter(word[0].upper())) for word in ("hollow", "loose") if word in heard]
+    found += [sound_entry(word) for word in ("hollow", "loose") if word in heard]
     if field.cracks:
-        found.append(Entry("crack", _zigzag_sample))
+        found.append(crack_entry())
     if field.steps:
         found.append(Entry("the floor may jump here", line_sample(INK, *_STEP)))
     return found
+
+
+def sound_entry(word: str) -> Entry:
+    """The key of a tap: ``hollow`` or ``loose``."""
+    return Entry(f"sounds {word}", _letter(word[0].upper()))
+
+
+def crack_entry() -> Entry:
+    """The key of a crack."""
+    return Entry("crack", _zigzag_sample)
 
 
 def _styles(report: Report) -> list[tuple[float, Dash]]:
@@ -176,12 +186,20 @@ def _draw_ends(axes: Axes, ends: NDArray[np.float64]) -> None:
         axes.plot(x, y, color=INK, linewidth=_CALM[0], zorder=_LINE_LAYER)
 
 
-def _draw_crack(axes: Axes, crack: Crack, sheet: Sheet) -> None:
+def draw_sound(axes: Axes, word: str, at: Point, sheet: Sheet) -> Box:
+    """A tap that is not sound, by its letter; the box it takes, inches."""
+    x, y = sheet.on_paper(at)
+    return _sign(axes, word[0].upper(), float(x), float(y))
+
+
+def draw_crack(axes: Axes, start: Point, end: Point, sheet: Sheet) -> NDArray[np.float64]:
+    """One straight piece of a crack; (n, 2) points in inches that labels should not cover."""
     from matplotlib.patheffects import withStroke
 
-    path = _zigzag(*sheet.on_paper((crack.start, crack.end)))
+    path = _zigzag(*sheet.on_paper((start, end)))
     halo = [withStroke(linewidth=2.6, foreground="white")]
     axes.plot(path[:, 0], path[:, 1], color=INK, linewidth=1.1, path_effects=halo, zorder=_SIGN_LAYER - 0.2)
+    return path
 
 
 def _zigzag(start: NDArray[np.float64], end: NDArray[np.float64]) -> NDArray[np.float64]:

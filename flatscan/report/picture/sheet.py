@@ -75,14 +75,18 @@ class Sheet:
         return next(step for step in _LABEL_STEPS if step * apart >= _LEAST_LABEL_IN)
 
 
-def room_of(surface: Surface) -> Box:
-    """Bounding box of the outline and of the floor to be judged, in floor-frame mm."""
+def room_of(surface: Surface, taped_mm: NDArray[np.float64] | None = None) -> Box:
+    """Bounding box of the outline and of the floor to be judged, in floor-frame mm.
+
+    ``taped_mm``: (k, 2) corners of the room as a tape found it, which then lies in it too.
+    """
     rows, cols = np.nonzero(surface.inside)
     x0, y0 = surface.origin_mm
     corners = [ring for ring in surface.outline if len(ring)]
     if len(rows):
         cells = np.array([[cols.min(), rows.min()], [cols.max() + 1, rows.max() + 1]], dtype=np.float64)
         corners.append(np.array([x0, y0]) + cells * surface.cell_mm)
+    corners += [] if taped_mm is None else [taped_mm]
     if not corners:
         corners = [np.array([[x0, y0], [x0 + surface.cell_mm, y0 + surface.cell_mm]])]
     points = np.concatenate(corners)

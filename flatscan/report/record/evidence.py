@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 
+from flatscan.judgement.limit_files import DEFAULT_LIMITS
 from flatscan.report.record.front import site_of
 from flatscan.report.record.site_words import not_recorded
 from flatscan.report.result import versions
@@ -43,7 +44,8 @@ def evidence_pages(report: Report, result_sha256: str) -> dict[str, Any]:
 
 def _changed(settings: Settings) -> Iterator[tuple[str, str]]:
     """Every setting that is not the default, files by their name."""
-    usual = dict(_flat(msgspec.to_builtins(Settings())))
+    # A run that names no limit set is judged by the usual one, which then stands among its settings.
+    usual = dict(_flat(msgspec.to_builtins(Settings(limits=(DEFAULT_LIMITS,)))))
     for name, value in _flat(msgspec.to_builtins(settings)):
         if usual.get(name) != value:
             yield name, _said(value)

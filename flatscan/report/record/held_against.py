@@ -10,7 +10,7 @@ from flatscan.constants import COVERAGE_K
 from flatscan.judgement.decision import guard_factor
 from flatscan.report import story, wording
 from flatscan.report.joint_wording import unsigned
-from flatscan.report.told_findings import decision_rule, listed_findings, more_findings
+from flatscan.report.told_findings import decision_rule, listed_findings, more_findings, weighed_among_others
 
 if TYPE_CHECKING:
     from flatscan.judgement.verdict import Finding, VerdictWord
@@ -24,6 +24,8 @@ _GUARD: dict[VerdictWord, str] = {
     "not_decided": "not kept",
     "not_seen": "",
 }
+#: Beyond the band or in it, the other lips had a say too.
+_AMONG_OTHERS = "weighed against the other lips"
 #: A chance worked out from a model is never all or none.
 _LEAST_CHANCE = 1e-6
 
@@ -40,7 +42,8 @@ def findings_table(report: Report) -> dict[str, Any]:
         "margin": (
             "Margin is the limit minus the value: with a minus the value is over the limit. The guard band is "
             f"{factor:.2f} u (u is half of the ±) on either side of the limit: only a value outside it is said to be "
-            "within or over. Beneath it stands the chance that the true value is over."
+            "within or over; a lip is weighed against the floor's other lips too. Beneath it stands the chance that "
+            "the true value is over."
         ),
     }
 
@@ -85,7 +88,7 @@ def _row(finding: Finding, factor: float) -> dict[str, Any]:
         "set": story.limit_set(finding),
         "value": "" if value is None else wording.size(value),
         "margin": "" if spare is None else _signed(wording.quantity(spare)),
-        "guard": "" if value is None else _guard(value, finding.verdict, factor),
+        "guard": "" if value is None else _guard(value, finding, factor),
         "chance": "" if finding.p_over is None else chance_share(finding.p_over),
         "where": finding.where,
     }
@@ -113,8 +116,10 @@ def chance_share(p_over: float) -> str:
     return wording.share(min(max(p_over, _LEAST_CHANCE), 1.0 - _LEAST_CHANCE))
 
 
-def _guard(value: Quantity, word: VerdictWord, factor: float) -> str:
+def _guard(value: Quantity, finding: Finding, factor: float) -> str:
+    word = finding.verdict
     if not math.isfinite(value.u) or not _GUARD[word]:
         return ""
     wide = wording.plus_minus(factor * value.u / COVERAGE_K, value.unit).removeprefix("± ")
-    return f"{wide}: {_GUARD[word]}"
+    weighed = word == "not_decided" and weighed_among_others(finding)
+    return f"{wide}: {_AMONG_OTHERS if weighed else _GUARD[word]}"

@@ -23,7 +23,8 @@ _OF_AREA = ("number", "action", "size", "volume", "least", "mean", "most", "plac
 
 def levelling_pages(report: Report) -> dict[str, Any]:
     """As the page tells it, with the corners of the areas as the marking-out sheet has them."""
-    told = levelling_page(report.plan, report.verdict.answer.code, by_hand=field_words.by_hand(report.surface))
+    verdict, by_hand = report.verdict, field_words.by_hand(report.surface)
+    told = levelling_page(report.plan, verdict.answer.code, by_hand=by_hand, findings=verdict.findings)
     data = marking_data(report.plan, report.surface, survey=report.survey, doors_mm=report.settings.place.doors_mm)
     return {name: part for name, part in told.items() if name not in _PAGE_ONLY} | {
         "areas": [{name: area[name] for name in _OF_AREA} for area in told["areas"]],
