@@ -351,6 +351,38 @@ def test_a_mesh_names_nothing_outside_its_folder(here: Path, uri: str) -> None:
     refused("check", "capture/room.gltf")
 
 
+PLY = """ply
+format ascii 1.0
+comment TextureFile pipe
+element vertex 3
+property float x
+property float y
+property float z
+element face 1
+property list uchar int vertex_indices
+end_header
+0 0 0
+1 0 0
+0 1 0
+3 0 1 2
+"""
+
+
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [
+        ("room.obj", "mtllib pipe\nusemtl a\nv 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n"),
+        ("room.ply", PLY),
+        ("room.gltf", '{"asset": {"version": "2.0"}, "images": [{"uri": "pipe"}], "textures": [{"source": 0}]}'),
+    ],
+)
+def test_no_material_of_a_mesh_is_looked_for(here: Path, name: str, text: str) -> None:
+    """Materials and textures are named by meshes too; one that is a pipe would hang the reader, and none is needed."""
+    os.mkfifo(here / "capture" / "pipe")
+    (here / "capture" / name).write_text(text, encoding="utf-8")
+    refused("check", f"capture/{name}")
+
+
 def test_no_program_is_started_for_a_picture(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Pillow shows EPS by starting Ghostscript; a stranger's photo.jpg may be one."""
     from PIL import EpsImagePlugin
