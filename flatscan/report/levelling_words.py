@@ -78,6 +78,20 @@ def doors_of(method: Method) -> tuple[DoorRise, ...]:
     return method.doors if takes_known(method) else ()
 
 
+def thickest(method: Method) -> str:
+    """The thickest place of the fill, and of the holes of tiles that come out; "" where nothing is filled.
+
+    >>> from flatscan.quantity import Quantity
+    >>> from flatscan.levelling.plan import Method
+    >>> l, kg = Quantity(2.0, 0.3, "l"), Quantity(3.4, 0.5, "kg")
+    >>> thickest(Method("patch", l, (1.5, 2.6), kg, 1, (1, 1), 1.1, 1.8, 4.1, holes_mm=14.0))
+    '4.1 mm, 14.0 mm in the holes of tiles'
+    """
+    parts = [said.thickness(method.max_mm)] if method.max_mm > 0.0 else []
+    parts += [f"{said.thickness(method.holes_mm)} in the holes of tiles"] if method.holes_mm > 0.0 else []
+    return ", ".join(parts)
+
+
 def takes_known(method: Method) -> bool:
     """What it takes can be told; what lies beneath old tiles nobody has seen."""
     return method.name != "lift_tiles"
@@ -220,7 +234,8 @@ def work_lines(method: Method, product: Product) -> list[str]:
     if primes(method):
         lines.append(f"Primer: {said.mass(method.primer_kg or 0.0)}")
     if method.layers > 1:
-        lines.append(f"Fill in {method.layers} layers at the thickest place: {said.thickness(method.max_mm)} in all")
+        deepest = said.thickness(max(method.max_mm, method.holes_mm))
+        lines.append(f"Fill in {method.layers} layers at the thickest place: {deepest} in all")
     waits = [f"walk on it after {method.walk_on_h:g} h"] if method.walk_on_h is not None else []
     waits += [f"lay the new floor after {method.cover_h:.0f} h"] if method.cover_h is not None else []
     if waits:

@@ -81,7 +81,7 @@ def _way(method: Method, plan: LevellingPlan) -> dict[str, Any]:
         "buy": _together(levelling_words.to_buy(method, plan.product.bag_kg)),
         "size": _together(levelling_words.worked_on(method)),
         "mean": said.thickness(method.mean_mm) if method.max_mm > 0.0 else "",
-        "most": said.thickness(method.max_mm) if method.max_mm > 0.0 else "",
+        "most": levelling_words.thickest(method),
         "door": f"{rise} {said.unit('mm')}" if rise else "",
         "cost": _together(levelling_words.cost(method)),
         "notes": list(method.notes),

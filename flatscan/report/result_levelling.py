@@ -85,6 +85,8 @@ def _method(method: Method) -> records.MethodRecord:
         ground_l=rounding.number(method.ground_l, _LAYER_MM),
         ground_m2=rounding.number(method.ground_m2, rounding.HEIGHT_MM),
         lifted_m2=rounding.number(method.lifted_m2, rounding.HEIGHT_MM),
+        holes_mm=rounding.number(method.holes_mm, _LAYER_MM),
+        holes_m2=rounding.number(method.holes_m2, rounding.HEIGHT_MM),
         primer_kg=rounding.maybe(method.primer_kg, _LAYER_MM),
         layers=method.layers,
         walk_on_h=rounding.maybe(method.walk_on_h, _HOURS),

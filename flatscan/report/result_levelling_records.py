@@ -86,10 +86,11 @@ class MethodRecord(Struct, frozen=True, kw_only=True):
     keep_sealed: how many of those to keep sealed until they are needed. why_not: why it cannot be done within the
     limits and bounds, "": it can (possible). volume_p_l, bags_p: null where they were not worked out.
     area_m2, mean_mm, max_mm and min_mm are of the planned fill. ground_l, ground_m2: what is ground off, and over how
-    much floor. lifted_m2: old tiles taken up. primer_kg, walk_on_h and cover_h: null where the product file does not
-    say. cover_h: hours until the new floor may go over it. layers: pours or coats of the thickest place. edges_mm:
-    width of the edge that runs out thinner than the least layer. bound: the least that any plan of this kind can
-    cost, as proven, over the cost of this one: no more than 1 - bound of its cost could be saved; null: not worked
+    much floor. lifted_m2: old tiles taken up. holes_mm: thickest compound in the holes of tiles that come out, with the
+    fill above it; holes_m2: their area that no fill covers. primer_kg, walk_on_h and cover_h: null where the product
+    file does not say. cover_h: hours until the new floor may go over it. layers: pours or coats of the thickest place.
+    edges_mm: width of the edge that runs out thinner than the least layer. bound: the least that any plan of this kind
+    can cost, as proven, over the cost of this one: no more than 1 - bound of its cost could be saved; null: not worked
     out. proof null: not worked out.
     """
 
@@ -112,6 +113,8 @@ class MethodRecord(Struct, frozen=True, kw_only=True):
     ground_l: NotNegative = 0.0
     ground_m2: NotNegative = 0.0
     lifted_m2: NotNegative = 0.0
+    holes_mm: NotNegative = 0.0
+    holes_m2: NotNegative = 0.0
     primer_kg: NotNegative | None = None
     layers: Count = 0
     walk_on_h: NotNegative | None = None

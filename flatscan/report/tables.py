@@ -133,7 +133,7 @@ def methods_csv(plan: LevellingPlan) -> str:
         "way", "planned", "possible", "why_not", "p10_litre", "p50_litre", "p90_litre", "mass_kg", "buy_bags",
         "keep_sealed_bags", "area_m2", "min_mm", "mean_mm", "max_mm", "ground_litre", "ground_m2", "lifted_m2",
         "primer_kg", "layers", "walk_on_h", "cover_h", "most_rise_at_doors_mm", "cost", "p10_cost", "p90_cost",
-        "currency", "passes", "largest_gaps",
+        "currency", "passes", "largest_gaps", "holes_mm", "holes_m2",
     )  # fmt: skip
     return as_csv(header, [_method_row(method, plan) for method in plan.methods])
 
@@ -170,6 +170,8 @@ def _method_row(method: Method, plan: LevellingPlan) -> list[Cell]:
         *money,
         None if proof is None else _yes(proof.passes),
         "; ".join(f"{gap.gap_mm:.3f} mm {under_edge(gap.edge_mm)}, limit {length(gap.limit_mm)}" for gap in gaps),
+        round(method.holes_mm, 2),
+        round(method.holes_m2, 3),
     ]
 
 

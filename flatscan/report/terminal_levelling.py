@@ -154,7 +154,7 @@ def _way_line(way: Method, plan: LevellingPlan) -> str:
     litres = levelling_words.litres(way) if known else f"{said.unit('litres')} not known"
     parts = [litres, *([levelling_words.to_buy(way, plan.product.bag_kg)] if known else [])]
     parts.append(levelling_words.worked_on(way))
-    parts += [f"{said.thickness(way.max_mm)} at the thickest place"] if way.max_mm > 0.0 else []
+    parts += [f"at the thickest place {thickest}"] if (thickest := levelling_words.thickest(way)) else []
     rise = levelling_words.rise(way)
     parts += [f"{rise} {said.unit('mm')} at doors"] if rise else []
     parts += [] if way.cost is None else [levelling_words.cost(way)]

@@ -70,8 +70,8 @@ def _amount(method: Method, plan: LevellingPlan) -> str:
     parts = [levelling_words.worked_on(method)]
     if plan.areas:
         parts.append(f"{len(plan.areas)} {'area' if len(plan.areas) == 1 else 'areas'} to mark out")
-    if method.max_mm > 0.0:
-        parts.append(f"{said.thickness(method.max_mm)} at the thickest place")
+    if thickest := levelling_words.thickest(method):
+        parts.append(f"at the thickest place {thickest}")
     if plan.dams:
         parts.append(f"{len(plan.dams)} {'dam' if len(plan.dams) == 1 else 'dams'} to set")
     rise = levelling_words.rise(method)

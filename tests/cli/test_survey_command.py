@@ -70,7 +70,7 @@ def test_every_sample_leaves_something_out_on_purpose_and_says_so_in_80_columns(
 
 def test_units_are_those_of_the_reader() -> None:
     kitchen = SAMPLES / "old_tiled_kitchen" / "survey.toml"
-    assert "64 °F" in said("check", kitchen, "--units", "imperial")
+    assert "64.4 °F" in said("check", kitchen, "--units", "imperial")
     assert "18 °C" in said("check", kitchen)
 
 

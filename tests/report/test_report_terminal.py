@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from flatscan.report import cautions, story
-from flatscan.report.terminal import OPEN_FIRST, SHORT_CAUTION, caution_lines, summary
+from flatscan.report.terminal import OPEN_FIRST, SHORT_CAUTION, caution_lines, file_line, summary
 from flatscan.report.terminal_full import full_text
 from flatscan.report.terminal_page import width_of
 
@@ -141,4 +141,17 @@ def test_the_width_is_the_terminals_within_bounds_and_80_in_a_pipe(
 ) -> None:
     monkeypatch.setenv("COLUMNS", columns)
     assert width_of(_Terminal()) == width
+    assert width_of(io.StringIO()) == width  # who sets COLUMNS for a pipe means it
+    monkeypatch.delenv("COLUMNS")
     assert width_of(io.StringIO()) == 80
+
+
+def test_a_heading_longer_than_the_terminal_is_wrapped_and_not_cut(report: Report) -> None:
+    said = summary(report, colour=False, width=60)
+    assert "(from the left wall, from the bottom wall of the map)" in " ".join(said.split())
+    assert max(len(line) for line in said.splitlines()) <= 60
+
+
+def test_the_notice_of_concern_is_among_the_files_to_open() -> None:
+    written = [Path("out") / name for name in ("result.json", "report.html", "report.pdf", "notice_of_concern.pdf")]
+    assert "report.pdf, notice_of_concern.pdf and 1 more file" in file_line(written)

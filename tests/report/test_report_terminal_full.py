@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 
 from flatscan.quantity import Quantity
-from flatscan.report import story
 from flatscan.report.caption import capture_line
 from flatscan.report.plain_text import ascii_only
 from flatscan.report.report import Report
@@ -104,12 +103,12 @@ def test_a_pipe_gets_no_colour_and_an_old_encoding_gets_ascii() -> None:
     assert wants_ascii(io.TextIOWrapper(io.BytesIO(), encoding="ascii"))
 
 
-def test_a_long_list_is_cut_and_says_so_but_keeps_the_step_that_always_holds(report: Report) -> None:
-    many = replace(report.verdict, next_readings=report.verdict.next_readings * 12)
-    said = summary(replace(report, verdict=many), colour=False)
-    # Two steps of the answer and three readings are told before the line that counts the rest of twelve.
-    assert "6. Read by hand at 9 more places" in said
-    assert "7. Before laying" in said
+def test_every_reading_is_told_and_no_other_file_is_named_for_them(report: Report) -> None:
+    (reading,) = report.verdict.next_readings
+    many = tuple(replace(reading, what=f"floor {n}: lay the edge across it", at=(100.0 * n, 0.0)) for n in range(12))
+    said = " ".join(summary(replace(report, verdict=replace(report.verdict, next_readings=many)), colour=False).split())
+    assert all(f"floor {n}: lay" in said for n in range(12))
+    assert "listed in" not in said
 
 
 def test_a_reading_that_names_its_place_is_not_told_it_twice(report: Report) -> None:
@@ -117,26 +116,6 @@ def test_a_reading_that_names_its_place_is_not_told_it_twice(report: Report) -> 
     named = replace(reading, what="floor not seen, 2.58 m from the left wall: lay the edge across it")
     said = summary(replace(report, verdict=replace(report.verdict, next_readings=(named,))), colour=False)
     assert " ".join(said.split()).count("2.58 m from the left wall") == 2  # once as gap C, once here
-
-
-def test_a_long_list_leaves_out_readings_only_never_the_work(report: Report, monkeypatch: pytest.MonkeyPatch) -> None:
-    work = "Fill 1.7 m of joint. Places: joints.csv"
-    readings = [f"{story.READ_BY_HAND}lip of joint J{n}" for n in range(12)]
-    monkeypatch.setattr(story, "next_steps", lambda _: ["Write them down", *readings, work, "Before laying, check"])
-    said = summary(report, colour=False)
-    # Seven lines: the sheet, three readings, the other nine, the work and the check.
-    assert "5. Read by hand at 9 more places" in said
-    assert f"6. {work}" in said
-    assert "7. Before laying" in said
-
-
-def test_where_no_reading_is_told_none_is_said_to_be_more(report: Report, monkeypatch: pytest.MonkeyPatch) -> None:
-    readings = [f"{story.READ_BY_HAND}lip of joint J{n}" for n in range(7)]
-    work = [f"Work {n}" for n in range(6)]
-    monkeypatch.setattr(story, "next_steps", lambda _: [*work, *readings, "Before laying, check"])
-    said = summary(report, colour=False)
-    assert "7. Read by hand at 7 places, listed" in said
-    assert "8. Before laying" in said
 
 
 def test_the_sheet_of_hand_readings_is_not_counted_as_capture(report: Report) -> None:

@@ -22,7 +22,7 @@ _MUST_BE_KNOWN: frozenset[ConditionName] = frozenset({"dry", "sound", "crack_fre
 class Concerns:
     """``over``, ``undecided``, ``unseen``: findings, worst first. The conditions: those from the survey.
 
-    ``not_met``: found not in order. ``open``: recorded, and not settled. ``unrecorded``: what must be known and is not.
+    ``not_met``: found not in order. ``open``: recorded, and not settled. ``unrecorded``: nobody wrote it down.
     """
 
     over: tuple[Finding, ...]
@@ -31,6 +31,11 @@ class Concerns:
     not_met: tuple[Condition, ...]
     open: tuple[Condition, ...]
     unrecorded: tuple[Condition, ...]
+
+    @property
+    def unknown(self) -> tuple[Condition, ...]:
+        """Of what nobody wrote down that which must be known before anything is laid."""
+        return tuple(c for c in self.unrecorded if c.name in _MUST_BE_KNOWN)
 
     @property
     def whole_floor(self) -> bool:
@@ -49,8 +54,9 @@ def concerns_of(report: Report) -> Concerns | None:
     asked = [c for c in conditions if c.name not in _FROM_FINDINGS]
     not_met = tuple(c for c in asked if c.word == "not_met")
     open_ = tuple(c for c in asked if c.word == "open")
-    unrecorded = tuple(c for c in asked if c.word == "not_recorded" and c.name in _MUST_BE_KNOWN)
-    stands_against = not_met or open_ or (unrecorded and report.survey is not None)
+    unrecorded = tuple(c for c in asked if c.word == "not_recorded")
+    unknown = report.survey is not None and any(c.name in _MUST_BE_KNOWN for c in unrecorded)
+    stands_against = not_met or open_ or unknown
     if verdict.answer.code == "lay_as_is" and not stands_against:
         return None
     listed = listed_findings(verdict.findings)

@@ -8,55 +8,28 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from flatscan.judgement.readiness.asked import listed
+from flatscan.judgement.readiness.telling import MATTER
 from flatscan.report import story, wording
-from flatscan.report.readiness_steps import found_asbestos
 from flatscan.report.record.evidence import short_id
 from flatscan.report.record.front import head_fields, site_of
 from flatscan.report.record.held_against import excess, measured_value, rule_text
+from flatscan.report.record.letter_follows import follows
+from flatscan.report.record.letter_proposed import for_client, proposed_steps, proposed_way
 from flatscan.report.record.setting import day_of, paper_name
 from flatscan.report.record.site_words import covering_text, date_text
+from flatscan.report.told_findings import LIPS_AMONG_OTHERS, weighed_among_others
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Sequence
 
-    from flatscan.judgement.readiness.readiness import Condition, ConditionName
+    from flatscan.judgement.readiness.readiness import Condition
     from flatscan.judgement.verdict import Finding
     from flatscan.report.record.concerns import Concerns
     from flatscan.report.report import Report
     from flatscan.settings import Paper
 
 _MOST_ROWS, _MOST_UNSEEN = 10, 3
-#: What may follow, by what was found: common practice, no source.
-_FOLLOWS_GAP = (
-    "Over a hollow the new floor gives way under load: joints between planks work loose or break, thin tiles crack, "
-    "and the floor creaks"
-)
-_FOLLOWS_JOINT = "Wide or deep joints show through a thin covering, which can sink into them"
-_FOLLOWS_FOUND: Mapping[str, str] = {
-    "gap": _FOLLOWS_GAP,
-    "span_gap": _FOLLOWS_GAP,
-    "lip": "A lip shows through a thin covering, wears it through sooner and can break the joint between planks",
-    "joint_width": _FOLLOWS_JOINT,
-    "joint_depth": _FOLLOWS_JOINT,
-    "slope": "On a floor that falls more than it may, furniture stands askew and water runs where it should not",
-    "level": "On a floor that is not level, furniture, doors and the next floor do not meet",
-}
-_FOLLOWS_CONDITION: Mapping[ConditionName, str] = {
-    "dry": "Moisture shut in beneath a covering lets adhesive go, makes wood swell and lets mould grow",
-    "sound": "Tiles that are hollow or loose move beneath the new floor and can take compound and covering with them",
-    "crack_free": "A crack that moves comes through compound and covering",
-    "clean": "On grease, wax, dust or old adhesive neither primer nor compound holds",
-    "climate": "In a room too cold, too warm or too damp compound sets badly, and the covering moves after it is laid",
-    "acclimatised": "A covering laid before it has settled to the room shrinks or swells: joints open or it bulges",
-    "heating": "Heat can loosen a covering that is not made for it, and drilling or grinding can hit pipes or cables",
-    "movement_joints": "What is laid across a movement joint breaks there",
-    "old_covering": (
-        "Should the old covering or its adhesive hold asbestos, cutting, grinding or lifting it sets free fibres that "
-        "make people ill"
-    ),
-}
-#: Steps that say how to work with the program, and single readings.
-_TO_THE_PROGRAM = (story.READ_BY_HAND, " --", "flatscan")
 _CHOICES = (
     "The work proposed above is to be done first, as an extra to the order.",
     "The open points are to be settled first; you tell us the results in writing.",
@@ -82,11 +55,12 @@ def letter_data(report: Report, concerns: Concerns, result_sha256: str, paper: P
         "object": ", ".join(part for part in (told["Place"], told["Room"]) if part),
         "opening": _opening(report, short_id(result_sha256)),
         **_tables(report, concerns),
+        "among": LIPS_AMONG_OTHERS if any(weighed_among_others(one) for one in concerns.undecided) else "",
         "conditions": [{"title": c.title, "said": _condition(c)} for c in concerns.not_met],
         "open": [*_unseen(concerns.unseen), *_open(concerns)],
-        "follows": list(dict.fromkeys(_follows(concerns))),
-        "way": _way(report),
-        "proposed": _proposed(report),
+        "follows": list(dict.fromkeys(follows(concerns, site_of(report)))),
+        "way": proposed_way(report),
+        "proposed": proposed_steps(report, concerns),
         "until": _until(report, concerns),
         "choices": list(_CHOICES),
         "attached": [
@@ -137,30 +111,34 @@ def _row(finding: Finding, report: Report) -> dict[str, str]:
         "source": _source(finding, report),
         "value": "not measured" if value is None else wording.size(value),
         "by": by,
-        "where": finding.where,
+        "where": for_client(finding.where),
     }
 
 
 def _source(finding: Finding, report: Report) -> str:
-    """The document of the rule, where it has one of its own, else of its set; the set's name where neither is known."""
+    """The document of the rule, where it has one of its own, else of its set; beside it what the set is called."""
     name = story.limit_set(finding)
     limits = next((one for one in report.limits if one.id == name), None)
     if limits is None:
         return name
     rules = [rule for rule in limits.limits if rule.what == finding.what and rule.edge_mm == finding.edge_mm]
-    return f"{name}: {wording.source(limits.source_of(rules[0]) if rules else limits.source)}"
+    source = limits.source_of(rules[0]) if rules else limits.source
+    named = ", ".join(part for part in (source.document, source.table, source.year) if part)
+    return f"{limits.title}: {named}"
 
 
 def _condition(condition: Condition) -> str:
     """What was recorded and what is asked; what to do about it stands among the proposals."""
     asked = f"asked: {condition.asked}" if condition.asked else ""
     parts = (condition.recorded, asked)
-    return " ".join(f"{part[0].upper()}{part[1:].rstrip('.')}." for part in parts if part)
+    return for_client(" ".join(f"{part[0].upper()}{part[1:].rstrip('.')}." for part in parts if part))
 
 
 def _open(concerns: Concerns) -> list[dict[str, str]]:
     unsettled = [{"title": c.title, "said": f"could not be decided. {_condition(c)}".rstrip()} for c in concerns.open]
-    return [*unsettled, *({"title": c.title, "said": "not recorded."} for c in concerns.unrecorded)]
+    names = [MATTER[c.name] for c in concerns.unrecorded]
+    missing = {"title": "Not recorded", "said": f"{listed(names)}. Not recorded is not the same as in order."}
+    return [*unsettled, *([missing] if names else [])]
 
 
 def _unseen(found: Sequence[Finding]) -> list[dict[str, str]]:
@@ -170,33 +148,9 @@ def _unseen(found: Sequence[Finding]) -> list[dict[str, str]]:
     for kind in kinds:
         places = [finding.where for finding in found if wording.kind(finding.what) == kind]
         more = f"; and {len(places) - _MOST_UNSEEN} more, see the survey record" if len(places) > _MOST_UNSEEN else ""
-        said = f"{'; '.join(places[:_MOST_UNSEEN])}{more}."
+        said = for_client(f"{'; '.join(places[:_MOST_UNSEEN])}{more}.")
         lines.append({"title": f"{kind[0].upper()}{kind[1:]}, not measured", "said": said})
     return lines
-
-
-def _follows(concerns: Concerns) -> Iterator[str]:
-    for finding in (*concerns.over, *concerns.undecided):
-        if finding.what in _FOLLOWS_FOUND:
-            yield _FOLLOWS_FOUND[finding.what]
-    for condition in (*concerns.not_met, *concerns.open, *concerns.unrecorded):
-        if condition.name in _FOLLOWS_CONDITION:
-            yield _FOLLOWS_CONDITION[condition.name]
-
-
-def _way(report: Report) -> str:
-    """The way of levelling that was found best, where the answer is to level and no asbestos forbids it."""
-    if report.verdict.answer.code not in {"level_areas", "level_all"} or found_asbestos(report):
-        return ""
-    return next(iter(report.plan.recommendation), "")
-
-
-def _proposed(report: Report) -> list[str]:
-    """The work in its order and the readings to take; what is an order to the program is none of it."""
-    work = [step for step in story.next_steps(report) if not any(part in step for part in _TO_THE_PROGRAM)]
-    readings = len(report.verdict.next_readings)
-    by_hand = f"Read by hand at the places that the survey record names ({readings}), to settle what is open"
-    return [*work, *([by_hand] if readings else [])]
 
 
 def _until(report: Report, concerns: Concerns) -> str:

@@ -9,6 +9,7 @@ from flatscan.report import field_words
 from flatscan.report.cautions import cautions_for
 from flatscan.report.joint_story import hand_line, joint_lines
 from flatscan.report.map_words import map_words
+from flatscan.report.record.binding_words import binding_facts
 from flatscan.report.record.evidence import evidence_pages, short_id
 from flatscan.report.record.front import front_page, head_fields, site_of
 from flatscan.report.record.held_against import findings_table
@@ -61,6 +62,7 @@ def record_pdf(
 def record_data(report: Report, result_sha256: str, paper: Paper) -> dict[str, Any]:
     """All words and figures of the record."""
     site = site_of(report)
+    binding = [facts for facts in (binding_facts(report.survey),) if facts.rows]
     return {
         "paper": paper_name(paper),
         "id": short_id(result_sha256),
@@ -71,7 +73,7 @@ def record_data(report: Report, result_sha256: str, paper: Paper) -> dict[str, A
         "cautions": [[caution.title, caution.text] for caution in cautions_for(report)],
         "joints": joint_lines(report),
         "by_hand": _by_hand(report),
-        "facts": [{"title": facts.title, "rows": facts.rows} for facts in told_here(site)],
+        "facts": [{"title": facts.title, "rows": facts.rows} for facts in (*told_here(site), *binding)],
         "sounded": [*field_words.soundness_lines(report), *field_words.sound_reasons(report)[:1]],
         "unrecorded": not_recorded(site),
         "levelling": levelling_pages(report),

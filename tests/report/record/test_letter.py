@@ -132,17 +132,18 @@ def test_names_that_nobody_recorded_are_lines_to_write_on(surveyed: Report, tool
 
 
 def test_where_asbestos_was_found_no_way_of_levelling_is_proposed(surveyed: Report, tools: Tools) -> None:
-    plan = replace(surveyed.plan, recommendation=("Best is to grind and patch", "It is cheap"))
+    plan = replace(surveyed.plan, chosen=surveyed.plan.methods[0].name)
     report = replace(judged(surveyed, "level_areas", tools.ready()), plan=plan)
     said = letter(report, tools)
     assert said is not None
-    assert "Best is to grind and patch" in said
+    assert "We propose to level" in said
     assert report.survey is not None
     old = replace(report.survey.site.old, asbestos="found")
     found = replace(report, survey=replace(report.survey, site=replace(report.survey.site, old=old)))
     said = letter(found, tools)
     assert said is not None
-    assert "Best is to grind and patch" not in said
+    assert "We propose to" not in said
+    assert "Best is" not in said
     assert "Stop." in said
 
 

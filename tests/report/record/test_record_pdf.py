@@ -168,7 +168,7 @@ def test_imperial_run_speaks_inches(surveyed: Report, tools: Tools) -> None:
     inches = worst.value.value / 25.4
     assert re.search(rf"{inches:.2f} ± 0\.\d+ in", held)
     assert not re.search(r"\d ± \d+\.\d mm", held)
-    assert "66 °F" in said  # 19 °C
+    assert "66.2 °F" in said  # 19 °C
     assert "°C" not in said
 
 

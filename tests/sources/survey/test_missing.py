@@ -107,7 +107,7 @@ at = [1, 2]
     assert told(survey, "note 1") == "mind the pipe (at 1.00, 2.00 m)"
     with speaking("imperial"):
         assert told(survey, "thickness") == "0.188 in [3/16 in]"
-        assert told(survey, "data sheet, coolest") == "64 °F"
+        assert told(survey, "data sheet, coolest") == "64.4 °F"
         assert "1 in deep" in told(survey, "reading 1")
 
 
