@@ -103,7 +103,6 @@ class _Terminal(io.StringIO):
 @contextlib.contextmanager
 def soon(within_s: int) -> Iterator[None]:
     """Fail where what is done takes longer, as the reading of a pipe does."""
-
     late = []
 
     def too_long(*_: object) -> None:
