@@ -24,7 +24,7 @@ from flatscan.report.told_files import told_names, told_settings
 from flatscan.report.told_findings import decision_rule, listed_findings, more_findings
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator
 
     from flatscan.judgement.verdict import Finding, VerdictWord
     from flatscan.report.drawn import Shown
@@ -76,7 +76,7 @@ def _words(report: Report) -> dict[str, Any]:
     shown, findings = shown_gaps(report), listed_findings(report.verdict.findings)
     return {
         "answer": report.verdict.answer,
-        "steps": _steps(story.next_steps(report)),
+        "steps": _steps(report),
         "frame": places.FRAME_TEXT,
         "cautions": cautions_for(report),
         "gaps": [_gap(one, report.surface) for one in shown],
@@ -96,6 +96,7 @@ def _words(report: Report) -> dict[str, Any]:
             report.plan,
             report.verdict.answer.code,
             by_hand=field_words.by_hand(report.surface),
+            findings=report.verdict.findings,
         ),
         "how": how_measured(report),
         "doubts": doubts_of(report),
@@ -108,17 +109,22 @@ def _words(report: Report) -> dict[str, Any]:
     }
 
 
-def _steps(steps: Sequence[str]) -> list[dict[str, Any]]:
-    """In their order; more than a few hand readings in a row are one step that unfolds."""
-    by_hand = [step.removeprefix(story.READ_BY_HAND) for step in steps if step.startswith(story.READ_BY_HAND)]
-    if len(by_hand) <= _MOST_READINGS:
-        return [{"text": step, "places": []} for step in steps]
-    first = next(n for n, step in enumerate(steps) if step.startswith(story.READ_BY_HAND))
-    told = {"text": f"Read by hand at {len(by_hand)} places, those that decide most first", "places": by_hand}
+def _steps(report: Report) -> list[dict[str, Any]]:
+    """In their order; more than a few hand readings in a row are one step that unfolds. Each knows its place."""
+    steps = story.next_steps(report)
+    spots = {story.reading(one): spot(one.at, "read here") for one in report.verdict.next_readings}
+    by_hand = [step for step in steps if step.startswith(story.READ_BY_HAND)]
+    folds = len(by_hand) > _MOST_READINGS
+    places = [{"text": step.removeprefix(story.READ_BY_HAND), "spot": spots.get(step, "")} for step in by_hand]
+    told = {
+        "text": f"Read by hand at {len(by_hand)} places, those that decide most first",
+        "places": places,
+        "spot": "",
+    }
     return [
-        told if n == first else {"text": step, "places": []}
-        for n, step in enumerate(steps)
-        if n == first or not step.startswith(story.READ_BY_HAND)
+        told if folds and step == by_hand[0] else {"text": step, "places": [], "spot": spots.get(step, "")}
+        for step in steps
+        if not folds or step == by_hand[0] or step not in by_hand
     ]
 
 
@@ -173,6 +179,8 @@ def _finding(finding: Finding) -> dict[str, Any]:
 
 def _short(finding: Finding) -> str:
     """What the map calls the place of a finding."""
+    if finding.verdict == "not_seen":
+        return wording.VERDICT_TEXT["not_seen"]
     return finding.joint or finding.placement or wording.kind(finding.what)
 
 

@@ -5,17 +5,21 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from flatscan.report import places
+from flatscan.report.field_words import by_hand
 from flatscan.report.page_viewer import spot
 from flatscan.report.readiness_words import readiness_rows, readiness_summary
 from flatscan.report.record.pictures import fitted
-from flatscan.report.record.site_words import not_recorded, site_facts
+from flatscan.report.record.site_words import Facts, not_recorded, site_facts
+from flatscan.said import area
 
 if TYPE_CHECKING:
     from flatscan.report.report import Report
-    from flatscan.sources.survey.site import Photo
+    from flatscan.sources.survey.site import Photo, Site
 
 #: All photographs together, so that the page stays easy to send, and the longest side of one.
 _ALL_BYTES, _MOST_PIXELS = 900_000, 900
+#: A room by tape that differs by more than this share from the captured one is told.
+_ROOM_SHARE, _MM2_PER_M2 = 0.02, 1e6
 
 
 def site_page(report: Report) -> dict[str, Any]:
@@ -24,10 +28,23 @@ def site_page(report: Report) -> dict[str, Any]:
     return {
         "ready": readiness_summary(report.verdict.readiness),
         "conditions": readiness_rows(report.verdict),
-        "facts": [] if site is None else [group for group in site_facts(site) if group.rows],
+        "facts": [] if site is None else [*_room(site, report), *(group for group in site_facts(site) if group.rows)],
         "not_recorded": [] if site is None else not_recorded(site),
         "photos": _photos(report),
     }
+
+
+def _room(site: Site, report: Report) -> list[Facts]:
+    """The room's size by tape beside the captured one, where they differ so much that somebody should ask why."""
+    from shapely import Polygon
+
+    if site.outline_mm is None:
+        return []
+    taped_m2, captured_m2 = Polygon(site.outline_mm).area / _MM2_PER_M2, report.surface.area_m2
+    if abs(captured_m2 - taped_m2) <= _ROOM_SHARE * taped_m2:
+        return []
+    how = "read" if by_hand(report.surface) else "captured"
+    return [Facts("Room", (("Size", f"room by tape {area(taped_m2)}, {how} {area(captured_m2)}"),))]
 
 
 def _photos(report: Report) -> list[dict[str, Any]]:

@@ -12,7 +12,7 @@ import msgspec
 import numpy as np
 
 from flatscan.report import wording
-from flatscan.report.field_words import height_u_mm
+from flatscan.report.field_words import by_hand, height_u_mm
 from flatscan.report.picture import after_key, colours
 from flatscan.report.viewer.pack import floor_data
 from flatscan.report.viewer.photo import photo_jpg
@@ -25,9 +25,9 @@ if TYPE_CHECKING:
 
 #: In the order in which they build on each other.
 SCRIPTS = (
-    "unpack.js", "edge.js", "verdict.js", "view.js", "words.js", "colours.js", "hatch.js", "marks.js", "map.js",
-    "gestures.js", "section.js", "key.js", "layers.js", "straightedge.js", "readout.js", "jump.js",
-    "choices.js", "laying.js", "viewer.js",
+    "unpack.js", "edge.js", "verdict.js", "view.js", "words.js", "colours.js", "hatch.js", "marks.js", "site.js",
+    "map.js", "gestures.js", "section.js", "key.js", "layers.js", "straightedge.js", "readout.js", "jump.js",
+    "choices.js", "typed.js", "laying.js", "paper.js", "viewer.js",
 )  # fmt: skip
 #: Steps of a ramp; more cannot be told apart.
 _STEPS = 64
@@ -102,6 +102,7 @@ def looks(report: Report) -> dict[str, Any]:
     shares, bounds = after_key.share_colours()
     return {
         "units": report.settings.units,
+        "by_hand": by_hand(report.surface),
         "heights": _hexes(colours.height_colours()),
         "height_scale_mm": colours.scale_mm(report.surface.estimate_mm, height_u_mm(report.surface)),
         "sizes": _hexes(colormaps["YlGnBu"], 0.0, 1.0 - _SIZES_TRIM),

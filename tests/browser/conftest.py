@@ -17,12 +17,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from flatscan.judgement.limits import Limit
 from flatscan.report.heatmap import heatmap_png
 from flatscan.report.page import page_html
 from flatscan.report.report import Report
 from flatscan.settings import LevelSettings, Settings
 from flatscan.sources.scan import InputFile
-from flatscan.sources.survey.site import NO_SITE, Note, Photo, Visit
+from flatscan.sources.survey.site import NO_SITE, Note, Photo, SeenCrack, Sound, Tapped, Visit
 from flatscan.sources.survey.survey import Door, Survey, Zone
 from flatscan.workflow import check
 
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
 TESTS = Path(__file__).parents[1]
 SAMPLES = TESTS.parent / "sample_scans"
 HOSTILE = "</script><script>window.broken = 1</script><img src=x onerror=window.broken=1>"
+CRACK = ((300.0, 300.0), (700.0, 400.0), (900.0, 350.0))
 #: Warnings are left out: the tests' own look at the canvas makes one.
 COMPLAINTS = {"error", "assert"}
 #: Kept apart from those of another run only by the sandbox, which a container's root cannot have.
@@ -64,7 +66,16 @@ def hostile_survey(folder: Path) -> Survey:
         file=file,
         zones=(Zone("no_fill", HOSTILE, ring),),
         doors=(Door(HOSTILE, ((1000.0, 0.0), (1900.0, 0.0))),),
-        site=replace(NO_SITE, visit=visit, notes=(Note(HOSTILE, (500.0, 500.0)),), photos=(photo,)),
+        site=replace(
+            NO_SITE,
+            visit=visit,
+            notes=(Note(HOSTILE, (500.0, 500.0)),),
+            photos=(photo,),
+            sound=Sound(
+                tapped=Tapped(40, 1, 0, hollow_at_mm=((900.0, 800.0),)), cracks=(SeenCrack(CRACK, name=HOSTILE),)
+            ),
+            outline_mm=np.array([[0.0, 0.0], [4900.0, 0.0], [4900.0, 3100.0], [0.0, 3100.0]]),
+        ),
     )
 
 
@@ -80,7 +91,10 @@ def drawn_floors(report: Report) -> Report:
     estimate[~surface.seen] = np.nan
     floors[:, ~surface.seen] = np.nan
     made = replace(surface, estimate_mm=estimate, realisations_mm=floors.astype(np.float32), kind="readings")
-    return replace(report, surface=made)
+    # A limit under an edge that is too short to be laid, as of levels read far apart.
+    short = Limit(what="gap", limit_mm=1.0, edge_mm=200.0)
+    limits = (replace(report.limits[0], limits=(*report.limits[0].limits, short)), *report.limits[1:])
+    return replace(report, surface=made, limits=limits)
 
 
 @pytest.fixture(scope="session")

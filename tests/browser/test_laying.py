@@ -74,7 +74,7 @@ class Edge:
 
     def words(self, laid: LaidEdge, edge: float | None) -> set[str]:
         """The package's word; two where the gap's last hundredth decides."""
-        limits = [one["limit_mm"] for one in self.data["limits"] if one["edge_mm"] == edge]
+        limits = [one["limit_mm"] for one in self.data["limits"] if one["edge_mm"] == edge and one["laid"]]
         if not limits or laid.gap is None:
             return {""}
         rule = EdgeRule(**next(one for one in self.data["edge"]["rules"] if one["edge_mm"] == edge))
@@ -163,6 +163,70 @@ def test_typed_places_lay_it_exactly(opened: Callable, floors: dict[str, Report]
     edge.choose("2000")
     assert math.dist(*edge.ends()) == pytest.approx(2000.0, abs=1e-6)
     edge.held_against_the_package()
+
+
+def type_in(page: object, field: str, value: str) -> None:
+    page.fill(f"#typed-{field}", value)
+    page.keyboard.press("Tab")
+
+
+def test_typing_one_end_leaves_the_other_where_it_is(opened: Callable, floors: dict[str, Report]) -> None:
+    """Also with a fixed length, which is then no more, and that is said."""
+    page = opened("hallway").page
+    edge = Edge(page, floors["hallway"])
+    edge.choose("2000")
+    page.click("#viewer summary")
+    before = edge.ends()
+    x = round(before[1][0] / 1000.0, 3) - 0.4
+    type_in(page, "qx", f"{x:.3f}")
+    after = edge.ends()
+    assert after[0] == before[0]
+    assert after[1] == pytest.approx((x * 1000.0, before[1][1]), abs=0.01)
+    assert edge.said()["edgeMm"] == "null"
+    said = page.inner_text("#typed-said").replace("\u00a0", " ")
+    assert said.startswith("P stays where it is, so the edge is now ")
+    assert "Choose 2 m above" in said
+    edge.choose("2000")
+    assert page.inner_text("#typed-said") == ""
+
+
+def test_places_outside_the_room_are_refused_aloud(opened: Callable, floors: dict[str, Report]) -> None:
+    page = opened("tiled").page
+    edge = Edge(page, floors["tiled"])
+    page.click("#viewer summary")
+    before = edge.ends()
+    for value, told in (("40", "40.00 m from the left wall lies outside the room"), ("", "type a number, metres")):
+        type_in(page, "px", value)
+        assert told in page.inner_text("#typed-said").replace("\u00a0", " ")
+        assert page.get_attribute("#typed-px", "aria-invalid") == "true"
+        assert edge.ends() == before
+    assert page.get_attribute("#typed-said", "aria-live") == "polite"
+    type_in(page, "px", "0.5")
+    assert page.get_attribute("#typed-px", "aria-invalid") is None
+    assert edge.ends()[0][0] == pytest.approx(500.0)
+
+
+def test_where_the_program_laid_its_edge_its_own_word_stands_beside(
+    opened: Callable, floors: dict[str, Report]
+) -> None:
+    page = opened("tiled").page
+    page.locator("section[aria-labelledby=gaps] button.show").first.click()
+    worst = floors["tiled"].measurement.gaps[0]
+    own = page.inner_text("#edge-result .own").replace("\u00a0", " ")
+    assert own == f"As judged: ▲ over, {worst.gap.size_text()}, every line looked at"
+    # The place pointed at is the finding's own: the very figures of the table.
+    assert f"under 2 m: {worst.gap.size_text()}" in page.inner_text("#reading").replace("\u00a0", " ")
+    page.focus("#grip-both")
+    page.keyboard.press("Shift+ArrowUp")
+    assert page.locator("#edge-result .own").count() == 0
+
+
+def test_an_edge_that_the_program_could_not_lay_has_no_word(opened: Callable) -> None:
+    page = opened("readings").page
+    page.locator("input[name=edge][value='200']").evaluate("one => one.click()")
+    said = page.inner_text("#edge-result")
+    assert "No verdict: cannot be judged here: readings lie too far apart." in said
+    assert page.evaluate("document.getElementById('edge-result').dataset.verdict") == ""
 
 
 def test_a_finger_drags_it_on_a_phone(opened: Callable, floors: dict[str, Report]) -> None:

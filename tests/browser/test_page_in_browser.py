@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 from collections.abc import Callable
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from pypdf import PdfReader
 
 from flatscan.report.report import Report
 
@@ -109,7 +111,7 @@ def test_a_place_is_read_with_its_uncertainty_and_two_tapes(opened: Callable, fl
     said = text_of(page, "#reading")
     assert re.search(r"\d\.\d\d m from the left wall, \d\.\d\d m from the bottom wall", said)
     assert re.search(r"height [+−]?\d+\.\d ± \d+\.\d mm", said)
-    assert re.search(r"largest gap here under 2 m: \d+\.\d", said)
+    assert re.search(r"largest gap here under 2 m: (\d+\.\d ± \d+\.\d|0 to \d+\.\d) mm against", said)
     page.wait_for_selector("#said:not(:empty)", state="attached")
     assert text_of(page, "#said") == said
     surface = floors["hallway"].surface
@@ -160,7 +162,7 @@ def test_inches_and_feet(opened: Callable) -> None:
     assert re.search(r"height [+−]?\d+\.\d\d ± \d+\.\d\d in", text_of(page, "#reading"))
     assert re.search(r"\d+ (ft|in).* from the left wall", text_of(page, "#reading"))
     said = text_of(page, "#edge-result .main")
-    inches = re.search(r"gap (\d+\.\d\d) ± \d+\.\d\d in under 6\.56 ft, limit 0\.12 in", said)
+    inches = re.search(r"gap (\d+\.\d\d) ± \d+\.\d\d in under 6\.56 ft, limit 0\.118 in \[3 mm\]", said)
     assert inches is not None, said
     assert float(inches[1]) * 25.4 == pytest.approx(metric, abs=0.13)
     assert "mm" not in text_of(page, "#key")
@@ -186,6 +188,64 @@ def test_on_paper_the_still_map_and_the_words(opened: Callable) -> None:
     assert not page.is_visible("#viewer")
     assert page.locator("button.show:visible").count() == 0
     assert page.is_visible("#findings")
+
+
+def printed(page: object) -> str:
+    """The words of the page on paper, as a reader of the PDF file has them."""
+    whole = "\n".join(sheet.extract_text() for sheet in PdfReader(io.BytesIO(page.pdf(format="A4"))).pages)
+    return " ".join(whole.replace("\u00a0", " ").split())
+
+
+def test_what_is_folded_is_printed_open(opened: Callable) -> None:
+    page = opened("tiled").page
+    assert not page.is_visible("details >> text=judge.confidence")
+    words = printed(page)
+    assert "judge.confidence" in words
+    assert "Straightedge as laid" not in words
+    # Where no script may run, the style alone opens them.
+    assert "judge.confidence" in printed(opened("tiled", wait=False, java_script_enabled=False).page)
+
+
+def test_a_straightedge_that_was_laid_is_printed(opened: Callable) -> None:
+    page = opened("tiled").page
+    choose(page, "edge", "free")
+    page.focus("#grip-both")
+    page.keyboard.press("ArrowUp")
+    words = printed(page)
+    assert "Straightedge as laid on the page" in words
+    assert text_of(page, "#edge-result .main").replace("\n", " ") in words
+    assert re.search(r"P lies \d\.\d\d m from the left wall, \d\.\d\d m from the bottom wall\. Q lies", words)
+    assert "times as tall" in words  # the section
+    assert "Type the places" not in words
+
+
+def test_a_place_tells_the_limits_own_edge_again_after_other_gaps(opened: Callable) -> None:
+    page = opened("tiled").page
+    page.focus("#map")
+    page.keyboard.press("ArrowRight")
+    assert "under 2 m" in text_of(page, "#reading")
+    choose(page, "layer", "gaps")
+    choose(page, "gap", "gap_1000")
+    page.wait_for_selector("#viewer[data-layer='gap_1000']")
+    page.wait_for_function("document.getElementById('reading').textContent.includes('under 1\u00a0m')")
+    choose(page, "layer", "height")
+    page.wait_for_function("document.getElementById('reading').textContent.includes('under 2\u00a0m')")
+
+
+def test_what_was_found_on_site_is_drawn_and_read(opened: Callable) -> None:
+    page = opened("tiled").page
+    assert page.is_checked("input[name=mark][value=site]")
+    key = text_of(page, "#key")
+    for told in ("sounds hollow (H)", "crack", "door", "note (N)", "photograph (P)", "room by tape"):
+        assert told in key
+    page.locator("section[aria-labelledby=site] button.show").first.click()
+    assert "Found on site: sounds hollow; photo 1: </script>" in text_of(page, "#reading")
+    on_crack = 500.0, 350.0
+    with_crack = colour_at(page, *on_crack)
+    page.locator("input[name=mark][value=site]").evaluate("one => one.click()")
+    page.wait_for_timeout(80)
+    assert "crack" not in text_of(page, "#key")
+    assert sum(with_crack[:3]) < 200 < sum(colour_at(page, *on_crack)[:3])
 
 
 def test_without_scripts_it_reads_the_same(opened: Callable) -> None:

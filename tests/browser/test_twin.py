@@ -168,7 +168,7 @@ def test_the_word_is_the_packages() -> None:
                                 strict=True)
     ]  # fmt: skip
     program = """async ({cases, guard}) => cases.map(({gap, u, hole}) =>
-      edgeVerdict(gap, u, 3, {bias_mm: 0.3, lift_mm: 0.5}, guard, hole))"""
+      edgeVerdict(gap, u, 3, {bias_mm: 0.3, lift_mm: 0.5}, guard, hole).word)"""
     found = in_node(("edge.js", "verdict.js"), program, {"cases": cases, "guard": 1.6448536269514722})
     wanted = [
         edge_verdict(Quantity(c["gap"], c["u"], "mm"), 3.0, rule, confidence=0.95, bridges_hole=c["hole"])
@@ -197,10 +197,91 @@ def test_a_layer_comes_out_as_it_went_in(scale: float, bits: int) -> None:
 
 
 @needs_node
+def test_it_is_said_why_a_gap_is_not_decided() -> None:
+    """Bias 2.4 mm, lift 0.5 mm, limit 3 mm; the noise matters only where the rule alone would have said a word."""
+    program = """async (cases) => cases.map(([gap, u, hole]) =>
+      edgeVerdict(gap, u, 3, {bias_mm: 2.4, lift_mm: 0.5}, 1.645, hole))"""
+    cases = [
+        (5.0, 0.1, False),
+        (6.0, 0.1, False),
+        (3.1, 0.5, False),
+        (2.7, 0.1, False),
+        (1.0, 0.1, True),
+        (1.0, 0.1, False),
+    ]
+    found = [(one["word"], one["why"]) for one in in_node(("edge.js", "verdict.js"), program, cases)]
+    open_ = "not_decided"
+    assert found == [(open_, "bias"), ("over", ""), (open_, "spread"), (open_, "lift"), (open_, "hole"), ("within", "")]
+
+
+@needs_node
+def test_sizes_and_limits_are_told_as_the_package_tells_them() -> None:
+    from flatscan.said import edge, length, speaking
+
+    rng = np.random.default_rng(2)
+    sizes = [(float(v), float(u)) for v, u in zip(rng.uniform(0, 9, 300), rng.uniform(0.03, 7, 300), strict=True)]
+    sizes += [(0.2, 0.2), (0.0, 0.9), (2.5, 0.0625), (12.5, 6.0), (13.5, 6.0), (0.125, 0.03)]
+    limits = [3.0, 4.7625, 0.79375, 6.35, 0.5, 12.7, 2.345, 3.175]
+    program = """async ({sizes, limits, edges}) => [false, true].map((imperial) => {
+      const words = new Words(imperial);
+      const plain = (text) => text.replaceAll(HELD, " ");
+      return {sizes: sizes.map(([mm, u]) => plain(words.sizeText(mm, 2 * u))),
+              limits: limits.map((mm) => plain(words.limit(mm))), edges: edges.map((mm) => plain(words.edge(mm)))};
+    })"""
+    edges = [2000.0, 3048.0, 304.8, 1000.0]
+    told = in_node(("words.js",), program, {"sizes": sizes, "limits": limits, "edges": edges})
+    for system, page in zip(("metric", "imperial"), told, strict=True):
+        with speaking(system):  # type: ignore[arg-type]
+            assert page["sizes"] == [Quantity(v, u, "mm").size_text() for v, u in sizes]
+            assert page["limits"] == [length(mm) for mm in limits]
+            assert page["edges"] == [edge(mm) for mm in edges]
+
+
+@needs_node
+def test_the_figures_of_a_key_differ() -> None:
+    program = """async (highs) => [false, true].map((imperial) => {
+      const words = new Words(imperial);
+      return highs.map((high) => [0, 1, 2, 3, 4].map((k) => words.figure((high * k) / 4, words.decimalsOf(high / 4))));
+    })"""
+    metric, imperial = in_node(("words.js",), program, [0.1, 0.3, 1.5, 4.0, 8.0, 20.0])
+    assert metric[0] == ["0.000", "0.025", "0.050", "0.075", "0.100"]
+    assert metric[4] == ["0.0", "2.0", "4.0", "6.0", "8.0"]
+    assert all(len(set(ticks)) == 5 for ticks in metric + imperial)
+
+
+@needs_node
+def test_what_is_out_of_view_has_no_name_at_the_border() -> None:
+    program = """async (places) => {
+      const view = new View([0, 0, 4000, 3000]);
+      Object.assign(view, {width: 800, height: 600});
+      const whole = places.map((place) => view.shows(place));
+      view.zoomAt(...view.toScreen(1000, 1000), 4);
+      return [whole, places.map((place) => view.shows(place))];
+    }"""
+    whole, near = in_node(("view.js",), program, [[1000, 1000], [3900, 2900], [1000, 2900]])
+    assert whole == [True, True, True]
+    assert near == [True, False, False]
+
+
+@needs_node
+def test_what_was_found_is_read_by_pointing_near_it() -> None:
+    marks = [
+        {"line": [[0, 0], [1000, 0], [1000, 500]], "words": "crack 1"},
+        {"line": [[2000, 2000]], "words": "sounds hollow"},
+    ]
+    program = """async ({marks, places}) => places.map((at) => siteNear(marks, at, 50))"""
+    places = [[500, 40], [1045, 250], [500, 60], [2030, 2030], [2040, 2040]]
+    found = in_node(("site.js",), program, {"marks": marks, "places": places})
+    assert found == ["crack 1", "crack 1", "", "sounds hollow", ""]
+
+
+@needs_node
 def test_lengths_are_told_as_the_package_tells_them() -> None:
     from flatscan.said import reach, speaking, tape
 
+    # Half-centimetres and quarters of an inch: both round as Python does.
     lengths = [0.0, 12.0, 304.8, 609.6, 914.4, 2104.0, 3048.0, 2000.0, 200.0, 7777.0]
+    lengths += [1265.0 + 10.0 * k for k in range(60)] + [125.0, 375.0, 625.0, 1625.0] + [6.35 * k for k in range(40)]
     program = """async (lengths) => [false, true].map((imperial) => {
       const words = new Words(imperial);
       return lengths.map((mm) => [words.tape(mm), words.reach(mm)].map((text) => text.replaceAll(HELD, " ")));

@@ -6,14 +6,21 @@ import base64
 import hashlib
 import json
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from importlib import resources
+from pathlib import Path
 
+import numpy as np
 import pytest
 
 from flatscan.report.page import page_html
 from flatscan.report.page_viewer import SCRIPTS, script, text_of
 from flatscan.report.report import Report
+from flatscan.said import area
+from flatscan.sources.scan import InputFile
+from flatscan.sources.survey.site import NO_SITE
+from flatscan.sources.survey.survey import Survey
 
 VOID = {"meta", "img", "br", "hr", "link", "input"}
 
@@ -93,6 +100,35 @@ def test_the_page_carries_the_floor_and_each_place_its_button(page: str, report:
     worst = report.measurement.gaps[0]
     contacts = [list(c) for c in worst.contacts]
     assert {"at": list(worst.at), "label": "A", "contacts": contacts, "edge_mm": 2000.0} in spots
+
+
+def test_steps_to_read_by_hand_know_their_place(report: Report) -> None:
+    """A few stand as steps, many fold into one; each is found on the map."""
+    first = report.verdict.next_readings[0]
+    for count in (1, 5):
+        many = tuple(replace(first, at=(300.0 + 400.0 * k, 700.0), what=f"gap {k}") for k in range(count))
+        html = page_html(replace(report, verdict=replace(report.verdict, next_readings=many)), b"")
+        spots = [json.loads(a["data-spot"] or "") for t, a in read(html).tags if t == "button" and "data-spot" in a]
+        assert [one["at"] for one in spots if one["label"] == "read here"] == [list(one.at) for one in many]
+        assert html.count("The 5 places") == (count == 5)
+
+
+def test_an_unseen_place_is_not_called_a_gap(report: Report) -> None:
+    unseen = replace(report.verdict.findings[0], verdict="not_seen", value=None, p_over=None, contacts=None)
+    html = page_html(replace(report, verdict=replace(report.verdict, findings=(unseen,))), b"")
+    spots = [json.loads(a["data-spot"] or "") for t, a in read(html).tags if t == "button" and "data-spot" in a]
+    assert {one["label"] for one in spots if one["at"] == list(unseen.at or ())} >= {"not seen"}
+    assert "gap" not in {one["label"] for one in spots}
+
+
+@pytest.mark.parametrize(("wider", "told"), [(1.0, False), (1.015, False), (1.2, True)])
+def test_a_room_by_tape_that_differs_is_told(wider: float, told: bool, report: Report) -> None:
+    side = 1000.0 * report.surface.area_m2**0.5
+    outline = np.array([[0.0, 0.0], [side * wider, 0.0], [side * wider, side], [0.0, side]])
+    survey = Survey(InputFile(Path("survey.toml"), "0a" * 32, "toml"), site=replace(NO_SITE, outline_mm=outline))
+    words = " ".join(read(page_html(replace(report, survey=survey), b"")).words)
+    both = f"room by tape {area(report.surface.area_m2 * wider)}, captured {area(report.surface.area_m2)}"
+    assert (both in words) == told
 
 
 def test_every_named_script_is_there_and_is_small() -> None:

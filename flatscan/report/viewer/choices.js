@@ -25,9 +25,9 @@ function buildChoices(viewer) {
   const marks = [
     ["worst", "worst gaps", viewer.data.findings.length], ["areas", "areas to level", viewer.data.areas.length],
     ["joints", "joints", viewer.data.joints.length], ["lips", "lips", viewer.lips.length],
-    ["zones", "zones", viewer.data.zones.length],
+    ["zones", "zones", viewer.data.zones.length], ["site", "found on site", viewer.data.on_site.length],
   ].filter(([, , count]) => count > 0);
-  for (const [name] of marks) viewer.scene.show[name] = name === "worst" || name === "areas";
+  for (const [name] of marks) viewer.scene.show[name] = ["worst", "areas", "site"].includes(name);
   byId("mark-choice").hidden = !marks.length;
   byId("mark-choice").append(...marks.map(([name, text]) => chip("checkbox", "mark", name, text, viewer.scene.show[name])));
   const edges = [...new Set(viewer.data.edge.rules.map((rule) => rule.edge_mm))].sort((a, b) => a - b);
@@ -43,9 +43,9 @@ function buildChoices(viewer) {
 function nameLengths(viewer) {
   for (const input of viewer.root.querySelectorAll("input[name=edge]:not([value=free])")) {
     const mm = Number(input.value);
-    const limit = viewer.data.limits.filter((one) => one.edge_mm === mm).map((one) => one.limit_mm);
-    const said = limit.length ? `, limit ${viewer.words.limit(Math.min(...limit))}` : "";
-    input.nextSibling.textContent = viewer.words.reach(mm) + said;
+    const limits = viewer.data.limits.filter((one) => one.edge_mm === mm);
+    const said = limits.length ? `, limit ${viewer.words.limit(Math.min(...limits.map((one) => one.limit_mm)))}` : "";
+    input.nextSibling.textContent = viewer.words.edge(mm) + said;
   }
   for (const layer of viewer.layers.gaps()) {
     viewer.root.querySelector(`input[name=gap][value="${layer.name}"]`).nextSibling.textContent = `under ${viewer.words.reach(layer.edge_mm)}`;

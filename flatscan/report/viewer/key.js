@@ -44,12 +44,14 @@ function rampBar(look, words, signed) {
     bar.append(svg("rect", { x: side + (k * wide) / count, y: 0, width: wide / count + 0.6, height: 14, fill: colour }));
   }
   bar.append(svg("rect", { x: side, y: 0.5, width: wide, height: 13, fill: "none", stroke: INK }));
+  const places = words.decimalsOf((look.high - look.low) / 4);
   for (const share of [0, 0.25, 0.5, 0.75, 1]) {
     const value = look.low + share * (look.high - look.low);
     const x = side + share * wide;
     bar.append(svg("line", { x1: x, x2: x, y1: 14, y2: 18, stroke: INK }));
-    const said = signed ? words.height(value, null).replace(HELD + words.smallUnit, "") : words.figure(value);
-    bar.append(svg("text", { x, y: 31, "text-anchor": "middle" }, said));
+    const said = words.figure(value, places);
+    const text = signed && parseFloat(said) > 0 ? `+${said}` : said;
+    bar.append(svg("text", { x, y: 31, "text-anchor": "middle" }, text));
   }
   return bar;
 }
@@ -66,7 +68,8 @@ const TITLES = {
 function layerEntries({ layer, look }, looks, words) {
   if (look.kind === "ramp") {
     const signed = layer.kind === "signed";
-    const [low, high] = [words.figure(look.low), words.figure(look.high)];
+    const places = words.decimalsOf((look.high - look.low) / 4);
+    const [low, high] = [words.figure(look.low, places), words.figure(look.high, places)];
     const item = document.createElement("li");
     item.className = "ramp-row";
     const title = TITLES[layer.name] ?? `Largest gap at each place, straightedge of ${words.reach(layer.edge_mm)}, no limit`;
@@ -115,6 +118,8 @@ function markEntries({ data, lips, scene: { show } }, holes) {
     }
   }
   if (show.zones && data.zones.length) found.push(entry(strokeSample([1.6, [2, 3], ZONE_INK]), "zone with a rule of its own"));
+  if (show.site) found.push(...siteEntries(data.on_site));
+  if (data.tape.length) found.push(entry(strokeSample(TAPE_STYLE), "room by tape"));
   if (holes) found.push(entry(sample(box(UNSEEN_GROUND), slants(true)), "not seen"));
   return found;
 }

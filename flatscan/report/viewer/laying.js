@@ -1,12 +1,11 @@
 // The straightedge as it is laid: works out its gap, draws the section, says it.
 
-const TYPED_FIELDS = ["typed-px", "typed-py", "typed-qx", "typed-qy"];
-
 class Laying {
   /** ``viewer`` holds the grids, the words, the map and what is said. */
   constructor(viewer) {
     this.viewer = viewer;
     this.result = null;
+    this.typed = new Typed(this);
     this.edge = this.firstEdge();
   }
 
@@ -17,7 +16,7 @@ class Laying {
     const box = map.view.box;
     const [middle, wide] = [(box[1] + box[3]) / 2, box[2] - box[0]];
     const ends = worst?.contacts ?? [[box[0] + wide / 4, middle], [box[2] - wide / 4, middle]];
-    const edge = new Straightedge(map, ends, null, (change) => this.lay(change));
+    const edge = new Straightedge(map, ends, null, (change) => this.lay(change), () => this.touched());
     edge.over(ends, this.lengthOf(worst?.edge_mm ?? data.limits[0]?.edge_mm));
     return edge;
   }
@@ -29,19 +28,21 @@ class Laying {
 
   /** A length was chosen, by its value among the choices. */
   choose(value) {
+    this.touched();
     this.edge.setLength(value === "free" ? null : Number(value));
+  }
+
+  /** A person laid it: it is theirs now, and printed with the page. */
+  touched() {
+    this.viewer.root.classList.add("laid");
+    this.typed.say("");
+    for (const id of TYPED_FIELDS) byId(id).removeAttribute("aria-invalid");
   }
 
   /** A number was typed for a place. */
   type(id) {
-    const text = byId(id).value;
-    const value = this.viewer.words.fromTyped(text);
-    if (text === "" || !Number.isFinite(value)) return;
-    const which = TYPED_FIELDS.indexOf(id);
-    const ends = this.edge.ends.map((place) => [...place]);
-    ends[which >> 1][which & 1] = value;
-    this.edge.lay(ends, which >> 1);
-    this.lay({ settled: true });
+    this.viewer.root.classList.add("laid");
+    this.typed.read(id);
   }
 
   /** Works everything out anew; ``settled``: the edge has come to rest, so it may be told aloud. */
@@ -56,7 +57,8 @@ class Laying {
       ? layEdge({ heights: viewer.levelledFloor.grid, seen: viewer.seen }, ...ends, edgeMm, bridgeMm) : null;
     const u = this.doubtOf(laid);
     const judged = judgeEdge(viewer.data, laid, u, edgeMm);
-    this.result = { laid, after, edgeMm, u, expandedMm: COVERAGE_K * u, judged, afterExpandedMm: COVERAGE_K * this.doubtOf(after) };
+    const own = judgedHere(viewer.data, laid, edgeMm);
+    this.result = { laid, after, edgeMm, u, expandedMm: COVERAGE_K * u, judged, own, afterExpandedMm: COVERAGE_K * this.doubtOf(after) };
     viewer.scene.edge = { ends, laid: laid.gapMm > 0 ? laid : null };
     this.edge.nameGrips(viewer.words);
     this.tell(settled);
@@ -97,10 +99,9 @@ class Laying {
     for (const input of viewer.root.querySelectorAll("input[name=edge]")) {
       input.checked = input.value === (edgeMm === null ? "free" : String(edgeMm));
     }
-    edge.ends.flat().forEach((mm, k) => {
-      const field = byId(TYPED_FIELDS[k]);
-      if (field !== document.activeElement) field.value = viewer.words.typed(mm);
-    });
+    const [p, q] = edge.ends.map((place) => viewer.words.place(place));
+    byId("edge-places").textContent = `P lies ${p}. Q lies ${q}.`;
+    this.typed.fill();
     if (settled && viewer.root.dataset.prepared) viewer.say([...out.children].map((line) => line.textContent).join(" "));
   }
 
@@ -108,7 +109,7 @@ class Laying {
     if (!this.result) return;
     const { laid, after, edgeMm, expandedMm } = this.result;
     const { words } = this.viewer;
-    const gapText = laid.gapMm === null ? "" : words.plusMinus(laid.gapMm, expandedMm);
+    const gapText = laid.gapMm === null ? "" : words.sizeText(laid.gapMm, expandedMm);
     drawSection(byId("section"), { laid, after: after?.heights ?? null, edgeMm, words, gapText });
   }
 }

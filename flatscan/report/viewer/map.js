@@ -43,10 +43,12 @@ class FloorMap {
     if (scene.unseen && !scene.photo) drawHatched(pen, scene.unseen.picture, this.rectOf(scene.unseen.grid), this.tiles.unseen);
     drawGrid(pen, view, scene.words);
     if (scene.show.zones) drawZones(pen, view, data.zones);
+    drawTape(pen, view, data.tape);
     drawWalls(pen, view, data);
     drawCorner(pen, view);
     if (scene.show.joints) drawJoints(pen, view, data.joints);
     if (scene.show.areas) drawAreas(pen, view, data.areas);
+    if (scene.show.site) drawSite(pen, view, data.on_site);
     if (scene.show.worst) drawWorst(pen, view, data.findings);
     if (scene.show.lips) drawLips(pen, view, scene.lips);
     this.drawEdge(pen);
@@ -153,7 +155,7 @@ class FloorMap {
       pen.strokeStyle = ink;
       pen.stroke();
     }
-    if (marked.label) plate(pen, this.view, marked.label, px + 22, py, INK, true);
+    if (marked.label && this.view.shows(marked.at)) plate(pen, this.view, marked.label, px + 22, py, INK, true);
   }
 
   drawCross(pen, at) {
@@ -174,7 +176,7 @@ class FloorMap {
 /** Bounding box of walls and cells: left, bottom, right, top. */
 function roomBox(data) {
   const [x0, y0] = data.origin_mm;
-  const corners = data.outline.flat();
+  const corners = [...data.outline.flat(), ...data.tape];
   const cells = [[x0, y0], [x0 + data.cols * data.cell_mm, y0 + data.rows * data.cell_mm]];
   const points = corners.length ? corners : cells;
   const along = (axis) => points.map((place) => place[axis]);

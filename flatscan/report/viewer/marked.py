@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 from flatscan.judgement.steps import gap_limits
@@ -14,6 +15,8 @@ from flatscan.report.plain_text import clean
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from flatscan.judgement.verdict import VerdictWord
+    from flatscan.quantity import Quantity
     from flatscan.report.joint_words import JudgedJoint, Worst
     from flatscan.report.report import Report
 
@@ -34,14 +37,35 @@ def findings_of(report: Report) -> list[dict[str, Any]]:
             "label": one.letter,
             "what": one.what,
             "text": wording.gap(one.spot, one.what),
-            "verdict": one.verdict,
-            "at": place(one.spot.at),
+            **_judged(one.spot.gap, one.verdict),
+            "at_least": one.spot.bridges_hole,
+            # As the words were made from: rounded twice, a tape's last figure may be another one.
+            "at": [float(v) for v in one.spot.at],
             "contacts": None if one.spot.contacts[0] == one.spot.contacts[1] else line(one.spot.contacts),
             "edge_mm": one.spot.edge_mm,
             "limit_mm": None if one.finding is None else one.finding.limit_mm,
         }
         for one in shown_gaps(report)
     ]
+
+
+def judged_of(report: Report) -> list[dict[str, Any]]:
+    """Every gap of the surface that was judged, for an edge that is laid where the program's own lay."""
+    return [
+        {
+            **_judged(found.value, found.verdict),
+            "at": [float(v) for v in found.at],
+            "contacts": line(found.contacts),
+            "edge_mm": found.edge_mm,
+        }
+        for found in report.verdict.findings
+        if found.value is not None and found.contacts is not None and found.edge_mm is not None
+        if found.at is not None and found.placement is None and found.contacts[0] != found.contacts[1]
+    ]
+
+
+def _judged(value: Quantity, word: VerdictWord | None) -> dict[str, Any]:
+    return {"verdict": word, "value_mm": round(value.value, 3), "u_mm": round(value.u, 3)}
 
 
 def areas_of(report: Report) -> list[dict[str, Any]]:
@@ -81,7 +105,10 @@ def limits_of(report: Report) -> list[dict[str, Any]]:
             "edge_mm": edge,
             "limit_mm": limit,
             "words": clean(wording.limit(rule)),
-            "noise_mm": None if edge not in noise else round(noise[edge], 2),
+            # NaN: not simulated.
+            "noise_mm": round(noise[edge], 2) if math.isfinite(noise.get(edge, math.nan)) else None,
+            # Where the program could not lay it, the page gives no word either.
+            "laid": edge in noise,
         }
         for (edge, limit, _), rule in sorted(rules.items())
     ]

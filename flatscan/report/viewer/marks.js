@@ -175,7 +175,9 @@ function drawAreas(pen, view, areas) {
   }
   for (const area of areas) {
     const grind = area.action.includes("grind");
-    const top = area.ring.reduce((best, place) => (place[1] > best[1] ? place : best));
+    const seen = area.ring.filter((place) => view.shows(place));
+    if (!seen.length) continue;
+    const top = seen.reduce((best, place) => (place[1] > best[1] ? place : best));
     const [px, py] = view.toScreen(...top);
     plate(pen, view, `${grind ? "grind" : "fill"} ${area.number}`, px - 18, py - 12, grind ? GRIND_INK : FILL_INK, true);
   }
@@ -186,6 +188,7 @@ function drawZones(pen, view, zones) {
     trace(pen, view, zone.ring, true);
     strokeTwice(pen, 1.4, [2, 3], ZONE_INK, 2);
     const middle = zone.ring.reduce((sum, p) => [sum[0] + p[0] / zone.ring.length, sum[1] + p[1] / zone.ring.length], [0, 0]);
+    if (!view.shows(middle)) continue;
     const [px, py] = view.toScreen(...middle);
     const text = zone.name.length > 24 ? `${zone.name.slice(0, 23)}…` : zone.name;
     pen.font = LETTERING;
@@ -203,6 +206,7 @@ function drawWorst(pen, view, findings) {
       strokeTwice(pen, width * 0.75, dash, INK);
       finding.contacts.forEach((place) => dot(pen, view, place, 3.5));
     }
+    if (!view.shows(finding.at)) continue;
     const [px, py] = view.toScreen(...finding.at);
     plate(pen, view, finding.label, px + 8, py - 14, INK, finding.verdict === "over");
     polygon(pen, [[px - 6, py - 5], [px + 6, py - 5], [px, py + 6]]);

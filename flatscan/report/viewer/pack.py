@@ -17,7 +17,7 @@ import numpy as np
 from flatscan.judgement.decision import guard_factor
 from flatscan.measures.left_noise import LeftNoise
 from flatscan.measures.surface_chord import SurfaceChord
-from flatscan.report.viewer import marked
+from flatscan.report.viewer import marked, on_site
 from flatscan.report.viewer.edge_doubt import doubt_of_edge, sigma_of
 from flatscan.report.viewer.edge_verdict import edge_rules
 from flatscan.report.viewer.layer import Layer, pack
@@ -84,9 +84,12 @@ def floor_data(report: Report) -> FloorData:
         "outline": [marked.line(ring) for ring in surface.outline],
         "joints": marked.joints_of(report),
         "findings": marked.findings_of(report),
+        "judged": marked.judged_of(report),
         "areas": marked.areas_of(report),
         "doors": [marked.line(door) for door in report.doors_mm],
         "zones": marked.zones_told(report),
+        "on_site": on_site.on_site_of(report),
+        "tape": on_site.tape_outline(report),
         "limits": limits,
         "edge": edge,
         "photo": None if report.picture is None else place_of_photo(report.picture),

@@ -5,8 +5,8 @@ const GRIP_BESIDE_PX = 34;
 const HALF_GRIP_PX = 22;
 
 class Straightedge {
-  /** ``ends``: [P, Q] in floor mm; ``lengthMm``: null for as long as it is drawn. */
-  constructor(map, ends, lengthMm, onChange) {
+  /** ``ends``: [P, Q] in floor mm; ``lengthMm``: null for as long as it is drawn; ``onTouch``: a hand took it. */
+  constructor(map, ends, lengthMm, onChange, onTouch) {
     this.map = map;
     this.ends = ends;
     this.lengthMm = lengthMm;
@@ -17,6 +17,7 @@ class Straightedge {
     this.grips.forEach((grip, which) => {
       watchGrip(grip, map, {
         onStart: () => {
+          onTouch();
           this.wanted = this.ends.map((place) => [...place]);
         },
         onMove: (dx, dy) => this.shift(which, dx, dy),
@@ -82,6 +83,12 @@ class Straightedge {
       const half = [((q[0] - p[0]) / apart) * (lengthMm / 2), ((q[1] - p[1]) / apart) * (lengthMm / 2)];
       this.ends = [[middle[0] - half[0], middle[1] - half[1]], [middle[0] + half[0], middle[1] + half[1]]];
     }
+    this.onChange({ settled: true });
+  }
+
+  /** Lays it to exactly these places. */
+  put(ends) {
+    this.ends = ends;
     this.onChange({ settled: true });
   }
 

@@ -28,19 +28,42 @@ function uncertaintyOf(laid, edge, doubts) {
   return Math.sqrt(edge.bends.reduce((all, bend) => all + bent(bend), alone(doubts.sigma)));
 }
 
-/** Over, within or not decided (JCGM 106), never bolder than what errors of the floor alone would show. */
+/**
+ * Over, within or not decided (JCGM 106), never bolder than what errors of the floor alone would show: {word, why}.
+ * Why it is not decided: "spread", its ± reaches over the limit; "bias", noise may have made that much of it; "lift",
+ * noise may hide that much of it; "hole", it crosses floor that was not seen.
+ */
 function edgeVerdict(gapMm, u, limitMm, rule, guard, bridgesHole) {
   const within = (gap) => gap + guard * u <= limitMm;
   const over = (gap) => !within(gap) && gap - guard * u >= limitMm;
-  if (within(gapMm)) return bridgesHole || gapMm + rule.lift_mm > limitMm ? "not_decided" : "within";
-  return over(gapMm) && over(Math.max(0, gapMm - rule.bias_mm)) ? "over" : "not_decided";
+  const open = (why) => ({ word: "not_decided", why });
+  if (within(gapMm)) {
+    if (bridgesHole) return open("hole");
+    return gapMm + rule.lift_mm > limitMm ? open("lift") : { word: "within", why: "" };
+  }
+  if (!over(gapMm)) return open("spread");
+  return over(Math.max(0, gapMm - rule.bias_mm)) ? { word: "over", why: "" } : open("bias");
 }
 
-/** The strictest limit of an edge's length, and the word for it: {limit, word}; null and "" where none names it. */
+/** The gap that the program judged where this edge lies: over the same contacts, to a cell or two; null: none. */
+function judgedHere(data, laid, edgeMm) {
+  if (!(laid.gapMm > 0)) return null;
+  const near = 1.5 * data.cell_mm;
+  const apart = (a, b) => Math.hypot(a[0] - b[0], a[1] - b[1]) <= near;
+  const same = ([a, b]) => [laid.contacts, [...laid.contacts].reverse()].some(([c, d]) => apart(a, c) && apart(b, d));
+  const found = [...data.findings, ...data.judged].filter((one) => one.contacts && one.verdict && one.edge_mm === edgeMm);
+  return found.find((one) => same(one.contacts)) ?? null;
+}
+
+/**
+ * The strictest limit of an edge's length, and the word for it: {limit, rule, word, why}; null and "" where none names
+ * it, or where the program could not lay such an edge ("why" is "not_laid").
+ */
 function judgeEdge(data, laid, u, edgeMm) {
   const limits = data.limits.filter((one) => edgeMm !== null && one.edge_mm === edgeMm);
   const rule = data.edge.rules.find((one) => one.edge_mm === edgeMm);
-  if (!limits.length || !rule || laid.gapMm === null || !Number.isFinite(u)) return { limit: null, word: "" };
+  if (!limits.length || !rule || laid.gapMm === null || !Number.isFinite(u)) return { limit: null, rule, word: "", why: "" };
   const limit = limits.reduce((a, b) => (b.limit_mm < a.limit_mm ? b : a));
-  return { limit, word: edgeVerdict(laid.gapMm, u, limit.limit_mm, rule, data.edge.guard, laid.bridgesHole) };
+  if (!limit.laid) return { limit, rule, word: "", why: "not_laid" };
+  return { limit, rule, ...edgeVerdict(laid.gapMm, u, limit.limit_mm, rule, data.edge.guard, laid.bridgesHole) };
 }

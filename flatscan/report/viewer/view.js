@@ -45,6 +45,12 @@ class View {
     return [this.middle[0] + (px - cx) / this.scale, this.middle[1] - (py - cy) / this.scale];
   }
 
+  /** Whether a place is within what is seen: what is not has no name at the border either. */
+  shows([x, y]) {
+    const [px, py] = this.toScreen(x, y);
+    return px >= 0 && py >= 0 && px <= this.width && py <= this.height;
+  }
+
   /** Zooms by a factor so that the floor beneath the pixel stays there. */
   zoomAt(px, py, factor) {
     const before = this.toFloor(px, py);

@@ -47,6 +47,7 @@ class Viewer {
     this.resize();
     this.laying = new Laying(this);
     this.watch();
+    watchPaper();
     await this.showLayer();
     this.laying.lay({ settled: true });
     this.map.drawNow();
@@ -63,8 +64,7 @@ class Viewer {
   async prepare() {
     this.levelledFloor = await this.layers.levelled();
     this.work = this.levelledFloor ? await this.layers.grid("after") : null;
-    const gap = this.layers.gaps().find((layer) => layer.limit_mm) ?? this.layers.gaps()[0];
-    this.gapName ??= gap?.name;
+    this.gapName ??= this.usualGap();
     await this.readGap();
     await this.showLayer();
     this.laying.lay({ settled: true });
@@ -164,13 +164,21 @@ class Viewer {
     }
     byId("wipe-row").hidden = name === "photo" || this.scene.levelled === null;
     this.root.dataset.layer = name;
-    if (name.startsWith("gap_")) {
-      this.gapName = name;
+    if (this.gapName) {
+      // A place tells the gap that the map shows, else the one that has a limit.
+      this.gapName = name.startsWith("gap_") ? name : this.usualGap();
       await this.readGap();
+      if (asked !== this.asked) return;
     }
     this.pointAt(this.pinned, false);
     this.drawKey();
     this.map.draw();
+  }
+
+  /** The layer of gaps that a limit names, else the shortest edge's. */
+  usualGap() {
+    const gaps = this.layers.gaps();
+    return (gaps.find((layer) => layer.limit_mm) ?? gaps[0])?.name;
   }
 
   /** The same layer after the planned work: of heights and of shares of the limit. */
@@ -211,13 +219,21 @@ class Viewer {
       height: valueAt(this.heights, at),
       expanded: COVERAGE_K * Math.hypot(sigma, this.data.edge.systematic_mm),
       inside: valueAt(this.seen, at) > 0,
+      site: siteNear(this.data.on_site, at, SITE_NEAR_PX / this.map.view.scale),
       work: this.work ? valueAt(this.work, at) : NaN,
-      gap: this.gap && {
-        layer: this.gap.layer,
-        value: valueAt(this.gap.grid, at),
-        expanded: this.gap.doubt ? COVERAGE_K * valueAt(this.gap.doubt, at) : NaN,
-      },
+      gap: this.gap && this.gapAt(at),
     };
+  }
+
+  /** The gap of the map at a place; of a judged one's own cell the very figures of the table. */
+  gapAt(at) {
+    const { layer, grid, doubt } = this.gap;
+    const cell = nearestCell(grid, at);
+    const own = [...this.data.findings, ...this.data.judged].find(
+      (one) => one.edge_mm === layer.edge_mm && cell >= 0 && nearestCell(grid, one.at) === cell,
+    );
+    if (own) return { layer, value: own.value_mm, expanded: COVERAGE_K * own.u_mm };
+    return { layer, value: valueAt(grid, at), expanded: doubt ? COVERAGE_K * valueAt(doubt, at) : NaN };
   }
 
   stepCross(way, far) {
@@ -231,6 +247,7 @@ class Viewer {
 
   showSpot(spot) {
     this.scene.marked = spot;
+    if (spot.contacts) this.laying.touched();
     if (spot.contacts) this.laying.edge.over(spot.contacts, this.laying.lengthOf(spot.edge_mm));
     if (this.map.view.zoom > 1) this.map.view.reveal(...spot.at);
     this.pinned = spot.at;

@@ -159,7 +159,8 @@ def test_letters_places_and_limits_are_those_of_the_map(room: Report, page: dict
     assert page["findings"][0]["limit_mm"] == 3.0
     assert [area["number"] for area in page["areas"]] == [1, 2]
     assert page["areas"][0]["most_mm"] == 4.1
-    assert page["limits"] == [{"edge_mm": 2000.0, "limit_mm": 3.0, "words": "3 mm under 2 m", "noise_mm": 0.9}]
+    limit = {"edge_mm": 2000.0, "limit_mm": 3.0, "words": "3 mm under 2 m", "noise_mm": 0.9, "laid": True}
+    assert page["limits"] == [limit]
     layer = next(layer for layer in page["layers"] if layer["name"] == "gap_2000")
     assert (layer["limit_mm"], layer["edge_mm"]) == (3.0, 2000.0)
     assert [rule["edge_mm"] for rule in page["edge"]["rules"]] == [1000.0, 2000.0]
