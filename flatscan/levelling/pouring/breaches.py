@@ -9,6 +9,7 @@ import numpy as np
 
 from flatscan import said
 from flatscan.judgement.places import place_in_words
+from flatscan.levelling.binding.bounds import WHOLE_FLOOR
 from flatscan.levelling.pouring.regions import OWN, leaves_own_height
 from flatscan.measures.chords import contacts_at, gap_field
 
@@ -45,7 +46,8 @@ class Breach:
         """How large, under which edge, beside what, where."""
         beside = ""
         if self.own_cell is not None:
-            names = [r.name for r in bounds.rules if leaves_own_height(r) and r.mask[self.own_cell]]
+            own = (r.name for r in bounds.rules if leaves_own_height(r) and r.mask[self.own_cell])
+            names = [name for name in own if name != WHOLE_FLOOR]
             beside = f" beside '{names[0]}', which keeps its height" if names else " beside floor that keeps its height"
         return (
             f"a gap of {said.thickness(self.gap_mm)} under a {said.reach(self.edge_mm)} edge{beside}, where "
