@@ -8,8 +8,9 @@ from flatscan.judgement.bends import bend_reasons
 from flatscan.judgement.findings import GAP_KINDS, JOINT_KINDS
 from flatscan.judgement.joint_reasons import joint_reasons
 from flatscan.judgement.placement_findings import placement_reasons
+from flatscan.judgement.readiness.headline import MOST_LETTERS, with_conditions
 from flatscan.judgement.readiness.measured import combined_word, flat_word, joint_word
-from flatscan.judgement.readiness.telling import not_recorded, readiness_reasons, still_to_show, to_settle
+from flatscan.judgement.readiness.telling import not_recorded, readiness_reasons
 from flatscan.judgement.searched_joints import searched_reasons
 from flatscan.judgement.soundness import soundness_reasons
 from flatscan.judgement.verdict import Answer
@@ -97,7 +98,12 @@ def answer(
     if too_little_seen:
         reasons.append(f"{100 * unseen_share:.0f} % of the floor was not seen: too much to call it within, which "
                        f"takes less than {100 * most_unseen_share:.0f} %")  # fmt: skip
-    reasons += [*joint_reasons(joints, tally), *searched_reasons(joints), *soundness_reasons(soundness)]
+    stopped = readiness is not None and readiness.named("old_covering").word == "not_met"
+    reasons += [
+        *joint_reasons(joints, tally, may_grind=not stopped),
+        *searched_reasons(joints),
+        *soundness_reasons(soundness),
+    ]
     reasons += _not_measured(counted)
     text = _OPEN.get(flat, _TEXTS[code]) if code == "not_decided" else _TEXTS[code]
     if told != flat:
@@ -109,24 +115,12 @@ def answer(
         text = f"Flat enough; {_open_kinds(joints)}"
     elif code == "not_decided" and of_joints == "over":
         text = f"Joints or lips are over; flatness {text[0].lower()}{text[1:]}"
-    code, text = _with_readiness(code, text, readiness)
+    again = "; but first read again what does not fit" if slip else ""
+    code, text = with_conditions(code, text, readiness, room=MOST_LETTERS - len(again))
     if slip:
-        text, reasons = f"{text}; but first read again what does not fit", [slip, *reasons]
+        text, reasons = text + again, [slip, *reasons]
     reasons += [not_recorded(None)] if readiness is None else readiness_reasons(readiness)
     return Answer(code=code, text=text, reasons=tuple(reasons))
-
-
-def _with_readiness(code: AnswerCode, text: str, readiness: Readiness | None) -> tuple[AnswerCode, str]:
-    """The answer with the other conditions: never that all is well while one is not in order or was not shown."""
-    first = "" if readiness is None else to_settle(readiness)
-    if first:
-        if code == "lay_as_is":
-            return "not_decided", f"Flat enough; first settle {first}"
-        return code, f"{text}; first settle {first}"
-    if code == "lay_as_is" and (readiness is None or not readiness.ready):
-        unshown = still_to_show(readiness) if readiness is not None else "everything else"
-        return code, f"Flat enough; before laying, still to be shown: {unshown}"
-    return code, text
 
 
 _KIND_WORDS = {

@@ -21,8 +21,10 @@ _ADJECTIVES = {"joint_width": " wide", "joint_depth": " deep", "lip": ""}
 _WORST = {"joint_width": "Widest", "joint_depth": "Deepest", "lip": "Highest"}
 
 
-def joint_reasons(findings: Sequence[Finding], tally: JointTally | None) -> list[str]:
+def joint_reasons(findings: Sequence[Finding], tally: JointTally | None, *, may_grind: bool = True) -> list[str]:
     """Reasons from the findings of joints, worst first, and their tally (None: joints were not measured).
+
+    ``may_grind``: False where asbestos was found; lips are then filled up to and never taken down.
 
     Each kind gives its worst place; what is over in all follows as work: metres to fill, lips to take down.
     """
@@ -38,7 +40,7 @@ def joint_reasons(findings: Sequence[Finding], tally: JointTally | None) -> list
         for places in [{(f.joint, f.what, f.at) for f in findings if f.conflict and (TWICE in f.where) is twice}]
         if places
     ]
-    return reasons if tally is None else reasons + _work(tally)
+    return reasons if tally is None else reasons + _work(tally, may_grind=may_grind)
 
 
 def _worst(finding: Finding) -> str:
@@ -57,7 +59,8 @@ def size_text(value: Quantity) -> str:
     return replace(value, value=abs(value.value)).size_text()
 
 
-def _work(tally: JointTally) -> list[str]:
+def _work(tally: JointTally, *, may_grind: bool) -> list[str]:
+    down = "take down" if may_grind else "fill up to and not to grind"
     parts = []
     shares = {"width": tally.width, "depth": tally.depth, "lip": tally.lip}
     over = [f"{_percent(share.over)} in {name}" for name, share in shares.items() if share and share.over > 0.0]
@@ -69,10 +72,10 @@ def _work(tally: JointTally) -> list[str]:
     if tally.lips_over and not tally.lips_beyond_noise:
         parts.append(
             f"{tally.lips_over} {'lip measures' if tally.lips_over == 1 else 'lips measure'} over, but this capture's "
-            "noise would show as much on a dead-flat floor: read them by hand before taking any down"
+            "noise would show as much on a dead-flat floor: read them by hand before any work on them"
         )
     elif tally.lips_over:
-        work.append(f"{tally.lips_over} {'lip' if tally.lips_over == 1 else 'lips'} to take down")
+        work.append(f"{tally.lips_over} {'lip' if tally.lips_over == 1 else 'lips'} to {down}")
     if work:
         parts.append(" and ".join(work))
     undecided = [f"{_percent(s.not_decided)} in {name}" for name, s in shares.items() if s and s.not_decided > 0.0]

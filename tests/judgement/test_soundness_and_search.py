@@ -86,7 +86,10 @@ def test_sound_taps_leave_the_answer_and_are_told(flat):
 def test_other_work_keeps_its_answer_and_names_what_comes_first(flat):
     answer = flat(field(soundings=(tap("loose"),), cracks=(CRACK,)), gap=5.0).answer
     assert answer.code == "level_areas"
-    assert answer.text == "Level the marked areas, then lay; first settle 1 loose place and 1 crack"
+    assert answer.text == (
+        "Level the marked areas, then lay; first settle asbestos (no test recorded), 1 loose place and 1 crack; still "
+        "to be shown: dry, free of moving cracks and 5 more"
+    )
     assert answer.reasons[-1].startswith("Dryness, cleanness, room climate")
 
 

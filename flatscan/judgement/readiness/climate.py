@@ -113,12 +113,13 @@ def acclimatised(site: Site) -> Condition:
         return condition("acclimatised", "open", asked, recorded=since, advice="Write down the date of the visit")
     fewest, most = span
     told = _hours(fewest) if fewest == most else f"{fewest:.0f} to {most:.0f} h"
+    recorded = told if fewest == most else f"{told}: the visit has a date and no time"
     if fewest >= hours:
-        return condition("acclimatised", "met", asked, recorded=told)
-    short = f"acclimatising ({told}, at least {hours:g} h)"
+        return condition("acclimatised", "met", asked, recorded=recorded)
     if most < hours:
-        return condition("acclimatised", "not_met", asked, recorded=told, advice=how, short=short)
-    recorded = f"{told}: the visit has a date and no time"
+        short = f"acclimatising ({told if fewest == most else f'{most:.0f} h at most'}, {hours:g} h asked)"
+        return condition("acclimatised", "not_met", asked, recorded=recorded, advice=how, short=short)
+    short = f"acclimatising ({told} by the day of the visit, {hours:g} h asked)"
     advice = "Write down the hours it had lain there at the visit (acclimatised_hours)"
     return condition("acclimatised", "open", asked, recorded=recorded, advice=advice, short=short)
 

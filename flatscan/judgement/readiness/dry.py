@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from flatscan.judgement.readiness.asked import Asked, condition, with_conflict
-from flatscan.judgement.readiness.moisture import worst_reading
+from flatscan.judgement.readiness.moisture import is_through, worst_reading
 from flatscan.sources.survey.site import MOISTURE_UNIT
 
 if TYPE_CHECKING:
@@ -54,7 +54,7 @@ def dry(site: Site, confidence: float) -> Condition:
         "dry",
         held.word,
         _asked(held),
-        recorded=_recorded(held, len(site.moisture)),
+        recorded=_recorded(held, site),
         advice=f"{_advice(held)}{drilling if _reads_again(held) else ''}",
         short=f"moisture ({figure}, {_limit(held)})" if held.limits else f"moisture ({figure}, no limit known)",
     )
@@ -65,18 +65,22 @@ def _reads_again(held: Held) -> bool:
     return held.through or held.by_figure == "not_met" or (held.one_limit and held.by_figure == "open")
 
 
-def _recorded(held: Held, readings: int) -> str:
+def _recorded(held: Held, site: Site) -> str:
     reading = held.reading
+    in_base = sum(is_through(one, site.old) is held.through for one in site.moisture)
+    aside = len(site.moisture) - in_base
     said = [f"{_METHODS[reading.method]} {_figure(reading)}"]
     said.append("base not said" if reading.base is None else f"in {_BASES[reading.base]}")
-    if readings > 1:
-        said.append(f"the worst of {readings} readings")
+    if in_base > 1:
+        said.append(f"the worst of {in_base} readings")
     if reading.plus_minus is None:
         said.append("± not stated")
     if reading.beneath_tiles is False:
         said.append("read through the covering")
     elif held.through:
         said.append("not said whether in the base or through the covering")
+    elif aside:
+        said.append(f"{aside} more taken through the covering {'adds' if aside == 1 else 'add'} nothing to it")
     return ", ".join(said)
 
 
@@ -99,15 +103,17 @@ def _advice(held: Held) -> str:
             "Do not close the floor off. Find out where the water comes from, let the base dry or use a barrier that "
             f"the covering's data sheet allows, then read again{again}"
         )
+    if held.through:
+        if held.reading.beneath_tiles is None:
+            return (
+                f"Write beneath_tiles = true beside the reading if it was taken in the base; else read there: {_HIDDEN}"
+            )
+        return f"{_HIDDEN[0].upper()}{_HIDDEN[1:]}. {_IN_BASE}"
     if not held.limits:
         return "Write the limit of the covering's data sheet beside the reading (limit, limit_source)"
     if not held.one_limit and held.by_figure == "open":
         return "Find out what the base is and whether it is heated: they say which limit holds"
-    if held.by_figure == "open":
-        return "Too close to the limit for its ±: read again finer, or let it dry longer and read then"
-    if held.reading.beneath_tiles is None:
-        return f"Write beneath_tiles = true beside the reading if it was taken in the base; else read there: {_HIDDEN}"
-    return f"{_HIDDEN[0].upper()}{_HIDDEN[1:]}. {_IN_BASE}"
+    return "Too close to the limit for its ±: read again finer, or let it dry longer and read then"
 
 
 def _limit(held: Held) -> str:

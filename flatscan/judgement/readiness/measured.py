@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from flatscan import said
 from flatscan.judgement.findings import GAP_KINDS, WORD_ORDER
 from flatscan.judgement.placement_findings import speaks
-from flatscan.judgement.readiness.asked import Asked, condition
+from flatscan.judgement.readiness.asked import Asked, condition, listed
 from flatscan.judgement.readiness.old_covering import with_care
 
 if TYPE_CHECKING:
@@ -103,11 +103,14 @@ def _condition(
         return condition(name, "not_recorded", nothing, advice=_ASK)
     worst = next((f for f in found if f.value is not None and f.verdict == word), None)
     worst = worst or next((f for f in found if f.value is not None), None)
-    told = "not measured" if worst is None or worst.value is None else f"{_what(worst)} {worst.value.size_text()}"
+    told = "not measured" if worst is None or worst.value is None else f"{_what(worst, word)} {worst.value.size_text()}"
     if word == "not_seen":
         told += ", not all of the floor could be judged" if worst is not None else ""
     elif word == "not_decided":
         told += ", too close to the limit to tell"
+    unlaid = [f"{said.length(f.limit_mm)} under {said.reach(f.edge_mm or 0.0)}" for f in found if _unlaid(f)]
+    if unlaid:
+        told += f"; not settled: at most {listed(dict.fromkeys(unlaid))}, an edge too short to be laid on what was read"
     advice = work if word == "over" else "Read by hand what the next readings list"
     return condition(
         name, _WORDS.get(word, "open"), _asked(found, worst, limit_sets), recorded=told, advice=advice, short=name
@@ -131,7 +134,13 @@ def _asked(found: Sequence[Finding], worst: Finding | None, limit_sets: Sequence
     return Asked.of(limit_set.source if nearest is None else limit_set.source_of(nearest), f"{text} ({name})")
 
 
-def _what(finding: Finding) -> str:
-    if finding.what in _KIND:
-        return f"worst {_KIND[finding.what]}"
-    return "deepest gap"
+def _unlaid(finding: Finding) -> bool:
+    """Whether its edge could not be laid: a limit that nothing of the floor was held against."""
+    return finding.what in GAP_KINDS and finding.verdict == "not_seen" and finding.at is None and bool(finding.edge_mm)
+
+
+def _what(finding: Finding, word: VerdictWord) -> str:
+    """Of many that are not decided the one that leaves most doubt need not be the largest."""
+    if word == "not_decided":
+        return f"most doubtful {_KIND.get(finding.what, 'gap')}"
+    return f"worst {_KIND[finding.what]}" if finding.what in _KIND else "deepest gap"

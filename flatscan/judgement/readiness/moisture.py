@@ -47,8 +47,8 @@ class Held:
 
     @property
     def word(self) -> ConditionWord:
-        """What it settles: a reading through the covering that is within says nothing."""
-        return "open" if self.through and self.by_figure == "met" else self.by_figure
+        """What it settles: a reading through the covering that is not over says nothing."""
+        return "open" if self.through and self.by_figure != "not_met" else self.by_figure
 
     @property
     def one_limit(self) -> bool:
@@ -67,10 +67,10 @@ def worst_reading(site: Site, confidence: float) -> Held | None:
     With ``plus_minus`` (U, k = 2) the decision rule of the whole program holds (JCGM 106: met only where the chance of
     being over is at most 1 - ``confidence``); without it the figure is compared plainly, and that is said.
 
-    A reading within its limit that was taken through the covering, or of which nobody said that it was not, settles
-    nothing: tiles hide moisture. One that is *over* counts as not in order all the same: what hides moisture does not
-    make it, so such a reading is reason enough not to close the floor off. Only a reading in the base near by (within
-    ``SAME_SPOT_MM``) lifts it.
+    A reading that is within its limit or too close to it and was taken through the covering, or of which nobody said
+    that it was not, settles nothing: tiles hide moisture. Beside a reading in the base it adds nothing. One that is
+    *over* counts as not in order all the same: what hides moisture does not make it, so such a reading is reason
+    enough not to close the floor off. Only a reading in the base near by (within ``SAME_SPOT_MM``) lifts it.
 
     Where base or heating is not known several limits may hold: in order needs the strictest, not in order the mildest,
     and what lies between is open.
@@ -84,9 +84,13 @@ def worst_reading(site: Site, confidence: float) -> Held | None:
 def hold(reading: Moisture, heating: Heating, old: OldCovering, confidence: float) -> Held:
     """One reading against the limits that may hold for it."""
     limits = _limits_of(reading, heating)
-    through = reading.beneath_tiles is False or (reading.beneath_tiles is None and old.kind not in _BARE)
     words = {_by(reading, limit, confidence) for limit in limits}
-    return Held(reading, limits, words.pop() if len(words) == 1 else "open", through)
+    return Held(reading, limits, words.pop() if len(words) == 1 else "open", is_through(reading, old))
+
+
+def is_through(reading: Moisture, old: OldCovering) -> bool:
+    """Whether it was taken through the covering, or nobody said that it was not."""
+    return reading.beneath_tiles is False or (reading.beneath_tiles is None and old.kind not in _BARE)
 
 
 def _limits_of(reading: Moisture, heating: Heating) -> tuple[Bound, ...]:
@@ -117,8 +121,8 @@ def _by(reading: Moisture, limit: Bound, confidence: float) -> ConditionWord:
 
 
 def _settled(held: Held, in_base: Sequence[Held]) -> bool:
-    """Within its limit: by any reading in the base, since it says nothing. Else by one at the same place."""
-    if held.by_figure == "met":
+    """Not over its limit: by any reading in the base, since it says nothing. Else by one at the same place."""
+    if held.by_figure != "not_met":
         return bool(in_base)
     at = held.reading.at_mm
     places = [other.reading.at_mm for other in in_base]

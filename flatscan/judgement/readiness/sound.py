@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from flatscan.judgement.readiness.asked import Asked, condition, joined, worst_of
-from flatscan.judgement.readiness.old_covering import with_care
+from flatscan.judgement.readiness.old_covering import BARE, with_care
 from flatscan.judgement.readiness.site_limits import site_limits
 from flatscan.judgement.soundness import LEAST_TAPS, count
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 _TAP = f"Tap every tile, and at least {LEAST_TAPS}, with a rod and write down how many sound hollow or are loose"
 _LEAVE = "A licensed firm decides what is done with it"
+_TAP_BARE = f"Tap all over it, in at least {LEAST_TAPS} places, with a rod and write down how many sound hollow"
 #: Floors without a covering that could be hollow or loose.
 _BARE = ("screed", "concrete")
 _BARRED = "Find out whether {it} moves (a dab of plaster across it that breaks), and have what moves dealt with first"
@@ -30,9 +31,9 @@ def sound(soundness: Soundness | None, site: Sound, old: OldCovering) -> Conditi
     concrete, of which nothing can come loose.
     """
     share = site_limits().rule("hollow_share_most")
-    text = (
-        f"nothing hollow or loose; up to {100 * share.figure:.0f} % {share.unit} the bad tiles come out, above it all"
-    )
+    text = "nothing hollow or loose"
+    if old.kind not in BARE:
+        text += f"; up to {100 * share.figure:.0f} % {share.unit} the bad tiles come out, above it all"
     taps = _taps(soundness, share.figure, old)
     asked = Asked.by(share, text)
     if site.pull_off_n_per_mm2 is None:
@@ -49,7 +50,7 @@ def sound(soundness: Soundness | None, site: Sound, old: OldCovering) -> Conditi
         one = ("met", told, "", "")
     both = [one, taps]
     if taps[0] == "not_recorded":
-        both = [one] if old.kind in _BARE else [one, ("open", "not tapped", _TAP, "")]
+        both = [one] if old.kind in _BARE else [one, ("open", "not tapped", _tap(old), "")]
     wanting = [part for part in both if part[0] != "met"]
     return condition(
         "sound",
@@ -67,7 +68,7 @@ _Told = tuple["ConditionWord", str, str, str]
 
 def _taps(soundness: Soundness | None, most_share: float, old: OldCovering) -> _Told:
     if soundness is None or not (soundness.tapped or soundness.bad_count):
-        return "not_recorded", "", _TAP, ""
+        return "not_recorded", "", _tap(old), ""
     bad, tapped, share = soundness.bad_count, soundness.tapped, soundness.bad_share
     told = (
         f"{count(tapped, 'place')} tapped, {bad or 'none'} hollow or loose"
@@ -76,17 +77,27 @@ def _taps(soundness: Soundness | None, most_share: float, old: OldCovering) -> _
     )
     if not bad:
         if tapped < LEAST_TAPS:
-            return "open", told, f"Too few to tell. {_TAP}", ""
+            return "open", told, f"Too few to tell. {_tap(old)}", ""
         return "met", f"{told}; what lies between was not tapped", "", ""
+    told += "" if share is None else f" ({100 * share:.0f} %)"
+    return "not_met", told, _mend(share, most_share, old), soundness.bad_places
+
+
+def _mend(share: float | None, most_share: float, old: OldCovering) -> str:
+    """What to do about what is bad, by its share of what was tapped."""
+    if old.kind in BARE:
+        return with_care("Break out what is hollow and fill it, tap around it again and write it down", old, _LEAVE)
     if share is None:
         advice = with_care("Take out or fix what is bad", old, _LEAVE)
-        return "not_met", told, f"{advice}. {_TAP}: their share says whether all must come up", soundness.bad_places
-    told += f" ({100 * share:.0f} %)"
+        return f"{advice}. {_TAP}: their share says whether all must come up"
     if share > most_share:
-        all_up = with_care("Take the whole covering up, then measure the base", old, _LEAVE)
-        return "not_met", told, all_up, soundness.bad_places
+        return with_care("Take the whole covering up, then measure the base", old, _LEAVE)
     advice = "Take out the bad tiles, fill what is taken out, tap around it again and write down how it sounds then"
-    return "not_met", told, with_care(advice, old, _LEAVE), soundness.bad_places
+    return with_care(advice, old, _LEAVE)
+
+
+def _tap(old: OldCovering) -> str:
+    return _TAP_BARE if old.kind in BARE else _TAP
 
 
 def crack_free(soundness: Soundness | None, site: Sound) -> Condition:
@@ -103,8 +114,6 @@ def crack_free(soundness: Soundness | None, site: Sound) -> Condition:
         return condition("crack_free", "not_recorded", asked, advice=look)
     moves = [*(crack.moves for crack in soundness.seen_cracks), *(None for _ in soundness.cracks)]
     number, moving, still = soundness.crack_count, moves.count(True), moves.count(False)
-    told = [f"{moving} moving"] * bool(moving) + [f"{still} not moving"] * bool(still)
-    told += [f"{number - moving - still} of which nobody knows"] * bool(number - moving - still)
     word: ConditionWord = "not_met" if moving else "open"
     if moving:
         advice = "Have the cause found and dealt with: compound and covering crack with what moves"
@@ -118,10 +127,27 @@ def crack_free(soundness: Soundness | None, site: Sound) -> Condition:
         "crack_free",
         word,
         asked,
-        recorded=f"{count(number, 'crack')}: {', '.join(told)}",
+        recorded=f"{_named(soundness)}: {_whether(moving, still, number)}",
         advice=advice,
         short=f"{count(moving, 'moving crack')}" if moving else count(number, "crack"),
     )
+
+
+def _named(soundness: Soundness) -> str:
+    """``2 cracks (crack at the hall door)``."""
+    names = [crack.name for crack in soundness.seen_cracks if crack.name]
+    return count(soundness.crack_count, "crack") + (f" ({', '.join(names)})" if names else "")
+
+
+def _whether(moving: int, still: int, number: int) -> str:
+    """What is known of all of them, in words."""
+    unknown = number - moving - still
+    if number == 1:
+        return "it moves" if moving else "it does not move" if still else "nobody knows whether it moves"
+    told = [f"{moving} {'moves' if moving == 1 else 'move'}"] * bool(moving)
+    told += [f"{still} {'does' if still == 1 else 'do'} not move"] * bool(still)
+    told += [f"of {unknown} nobody knows whether {'it moves' if unknown == 1 else 'they move'}"] * bool(unknown)
+    return ", ".join(told)
 
 
 def clean(site: Sound, old: OldCovering) -> Condition:
@@ -132,7 +158,11 @@ def clean(site: Sound, old: OldCovering) -> Condition:
         f"Take it off and degrease. Where a drop of water still stands after {drop.figure:g} {drop.unit} the floor is "
         "dense: prime it as the data sheet says"
     )
-    clean_it = with_care(clean_it, old, "Leave scraping and grinding") if old.asbestos == "found" else clean_it
+    if old.asbestos == "found":
+        clean_it = (
+            "Leave scraping, sanding and grinding: the old floor holds asbestos. Clean and prime only as the licensed "
+            "firm and the data sheet of a method that covers it over allow"
+        )
     if site.contamination:
         named = ", ".join(site.contamination)
         recorded = f"found: {named}"

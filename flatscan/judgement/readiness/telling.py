@@ -39,6 +39,8 @@ SHOWN: dict[ConditionName, str] = {
     "movement_joints": "movement joints carried through",
     "old_covering": "tested for asbestos",
 }
+#: What must be shown before compound or anything else goes on the old floor; the others before laying.
+BEFORE_WORK: tuple[ConditionName, ...] = ("old_covering", "dry", "sound", "crack_free", "clean")
 #: Told by the findings.
 MEASURED: tuple[ConditionName, ...] = ("flat", "joints", "lips")
 #: Told with their places by ``soundness_reasons``.
@@ -49,19 +51,26 @@ _MOST_FIRST, _MOST_SHOWN = 3, 4
 NOT_IN_ORDER, NOT_SETTLED = "Not in order: ", "Not settled: "
 
 
-def to_settle(readiness: Readiness) -> str:
-    """What must be settled before anything is laid, in one phrase; "" for nothing.
+def settle_first(readiness: Readiness, *, work: bool = False) -> list[str]:
+    """What must be settled before anything is laid, asbestos before all else.
 
-    A crack of which nobody knows whether it moves is among it: it was found, so it waits for a decision.
+    A crack of which nobody knows whether it moves is among it: it was found, so it waits for a decision. Before
+    ``work`` an old covering that nobody tested is too: work disturbs it.
     """
-    found = [
-        c
-        for c in readiness.conditions
-        if c.name not in MEASURED and (c.word == "not_met" or (c.name == "crack_free" and c.word == "open"))
-    ]
-    # Found asbestos comes before all else.
+    found = [c for c in readiness.conditions if c.name not in MEASURED and _waits(c, work=work)]
     found.sort(key=lambda c: c.name != "old_covering")
-    return listed((c.short or MATTER[c.name] for c in found), most=_MOST_FIRST)
+    return [c.short or MATTER[c.name] for c in found]
+
+
+def _waits(c: Condition, *, work: bool) -> bool:
+    if c.name == "old_covering" and work:
+        return bool(c.short)
+    return c.word == "not_met" or (c.name == "crack_free" and c.word == "open")
+
+
+def to_settle(readiness: Readiness) -> str:
+    """What must be settled before anything is laid, in one phrase; "" for nothing."""
+    return listed(settle_first(readiness), most=_MOST_FIRST)
 
 
 def still_to_show(readiness: Readiness) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -118,6 +120,21 @@ def test_one_reading_in_the_base_settles_low_ones_through_tiles_but_not_a_high_o
     nowhere = reading("carbide", 2.6, "cement_screed", beneath_tiles=False)
     words = [condition_of("dry", moisture=(base, other)).word for other in (low, far, near, nowhere)]
     assert words == ["met", "not_met", "met", "not_met"]
+
+
+def test_one_in_the_base_decides_beside_an_undecided_one_through_the_covering(condition_of):
+    base = reading("carbide", 1.6, "cement_screed", plus_minus=0.2)
+    hood = reading("surface_humidity", 68.0, "concrete", plus_minus=4.0, beneath_tiles=False)
+    found = condition_of("dry", moisture=(base, hood))
+    assert found.word == "met"
+    assert found.recorded.startswith("carbide test 1.6 ± 0.2 CM-%")
+    assert found.recorded.endswith("1 more taken through the covering adds nothing to it")
+    alone = condition_of("dry", moisture=(hood,))
+    assert alone.word == "open"
+    assert "Have the base itself read: a carbide test" in alone.advice
+    assert "read again finer" not in alone.advice
+    # Over its limit it counts all the same.
+    assert condition_of("dry", moisture=(base, replace(hood, value=90.0))).word == "not_met"
 
 
 def test_the_worst_reading_by_its_own_limit_decides(condition_of):

@@ -41,6 +41,7 @@ JOINTS = FieldReadings(
     ),
     joints_searched=True,
 )
+STOPPED = "Stop: asbestos was found in the old floor; a licensed firm decides first. Measured: "
 AS_IT_IS = "Ready: lay over it as it is"
 
 
@@ -162,10 +163,10 @@ def test_a_floor_without_tiles_needs_no_joint_limits(judged, ready):
             {"climate": Climate(16.0, 18.0, None, 72.0)},
             "Flat enough; first settle room climate (air 16 °C, at least 18 °C)",
         ),
-        ({"old": OldCovering(asbestos="found")}, "Flat enough; first settle asbestos (found)"),
+        ({"old": OldCovering(asbestos="found")}, f"{STOPPED}flat enough"),
         (
             {"old": OldCovering(asbestos="found"), "climate": Climate(16.0, 18.0, None, 72.0)},
-            "Flat enough; first settle asbestos (found) and room climate (air 16 °C, at least 18 °C)",
+            f"{STOPPED}flat enough; also settle room climate (air 16 °C, at least 18 °C)",
         ),
         ({"sound": replace(READY.sound, tapped=Tapped(40, 2, 0))}, "Flat enough; first settle 2 hollow places"),
         (
@@ -186,6 +187,52 @@ def test_a_floor_to_level_keeps_its_answer_and_names_what_comes_first(judged, re
     assert answer.text == "Level the marked areas, then lay; first settle moisture (2.6 ± 0.2 CM-%, at most 2.0)"
     assert "Not in order: moisture (2.6 ± 0.2 CM-%, at most 2.0)" in answer.reasons
     assert judged(ready, gap=5.0).answer.text == "Level the marked areas, then lay"
+
+
+@pytest.mark.parametrize("asbestos", [None, "not_tested"])
+def test_before_work_on_an_old_covering_an_asbestos_test_comes_first(judged, ready, asbestos):
+    """HSE asbestos essentials A23: tested before it is disturbed."""
+    untested = replace(ready, old=replace(ready.old, asbestos=asbestos))
+    assert judged(untested, gap=5.0).answer.text == (
+        "Level the marked areas, then lay; before any work, still to be shown: tested for asbestos"
+    )
+    hollow = replace(untested, sound=replace(READY.sound, tapped=Tapped(40, 2, 0)))
+    first = judged(hollow, gap=5.0).answer.text.partition("first settle ")[2]
+    assert first.startswith("asbestos (")
+    assert first.endswith("2 hollow places")
+    # A bare floor has no covering to sample, and nothing of it is ground.
+    bare = replace(untested, old=replace(untested.old, kind="concrete"))
+    assert "asbestos" not in judged(bare, gap=5.0).answer.text
+
+
+def test_a_floor_to_level_without_a_survey_names_what_must_be_shown_before_any_work(judged):
+    text = judged(None, gap=5.0).answer.text
+    assert text == (
+        "Level the marked areas, then lay; before any work, still to be shown: tested for asbestos, dry, sound, free "
+        "of moving cracks and 5 more"
+    )
+
+
+def test_found_asbestos_stops_before_anything_that_was_measured(judged, ready):
+    """The code stays that of the measurement; the words begin with the stop and ask for no work."""
+    found = replace(ready, old=replace(ready.old, asbestos="found"))
+    answer = judged(found, gap=5.0).answer
+    assert (answer.code, answer.text) == ("level_areas", f"{STOPPED}areas are over the limit")
+
+
+@pytest.mark.parametrize("gap", [1.0, 3.0, 5.0])
+@pytest.mark.parametrize("asbestos", [None, "not_tested", "none_found", "found"])
+def test_no_headline_is_too_long_to_read(judged, gap, asbestos):
+    cracks = tuple(SeenCrack(((0.0, 0.0), (1.0, 1.0)), moves=True) for _ in range(9))
+    wrong = replace(
+        READY,
+        moisture=(replace(READY.moisture[0], value=2.6),),
+        climate=Climate(16.0, 12.0, 90.0, 2.0),
+        sound=Sound(tapped=Tapped(40, 2, 1), cracks=cracks, contamination=("grease", "wax")),
+        old=OldCovering(kind="ceramic_tile", asbestos=asbestos),
+    )
+    for site in (wrong, NO_SITE, None):
+        assert len(judged(site, gap=gap).answer.text) <= 160
 
 
 def test_with_no_survey_the_answer_is_short_and_names_what_is_missing(judged):
