@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from flatscan import said
+from flatscan.levelling.joints.lifting import waiting_tiles
 from flatscan.levelling.marking.areas import fill_labels, volumes_by_area
 from flatscan.levelling.possible import accounts_of, simulated_floors
 from flatscan.levelling.quantities import method_of
@@ -83,6 +84,14 @@ def _notes(way: Way, labels: NDArray[np.int32], frame: Frame) -> tuple[str, ...]
             f"{said.volume(specks_l, 2)} of it lie outside the numbered areas, in places too small to mark: fill "
             "there what the straightedge still shows"
         )
+    told += [
+        f"The limit of {said.length(limit_mm)} under {said.reach(edge_mm)} is not in this plan: heights every "
+        f"{said.cell(frame.basis.surface.cell_mm)} do not show so short an edge. Lay it by hand when the work is done"
+        for edge_mm, limit_mm in frame.too_short
+    ]
+    waiting = waiting_tiles(frame.basis)
+    if waiting and way.proposal.name != "lift_tiles":
+        told.append(waiting)
     if frame.bounds.blocked.any() and way.proposal.name != "lift_tiles":
         told.append("Movement joints are carried through: no compound in them, and the areas end there")
     return tuple(told)

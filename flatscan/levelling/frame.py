@@ -27,7 +27,7 @@ class Frame:
 
     ``limits`` as the sets say them, ``targets`` less the margin. ``ramps_mm``: (rows, cols) float32, what runs up to
     lips that cannot be ground; a patch lies on it. ``lips_left``: lips that nothing takes down; ``lips_to_grind``:
-    those that grinding takes down.
+    those that grinding takes down. ``too_short``: limits as the sets say them whose edge the cells are too coarse for.
     """
 
     basis: Basis
@@ -39,6 +39,7 @@ class Frame:
     ramps_mm: NDArray[np.float32]
     lips_left: tuple[LipDown, ...]
     lips_to_grind: tuple[LipDown, ...] = ()
+    too_short: tuple[Target, ...] = ()
 
     @property
     def rule(self) -> EdgeRule:

@@ -205,6 +205,15 @@ class Method:
     bound: float | None = None
     edges_mm: float = 0.0
     notes: tuple[str, ...] = ()
+    #: Thickest compound in the holes of tiles that come out, the fill above it counted in, and the area of those holes
+    #: that no fill covers; 0: no tile comes out. ``max_mm`` and ``area_m2`` are without the holes.
+    holes_mm: float = 0.0
+    holes_m2: float = 0.0
+
+    @property
+    def primed_m2(self) -> float:
+        """What compound lies on: the filled areas and the holes beside them."""
+        return self.area_m2 + self.holes_m2
 
     @property
     def possible(self) -> bool:

@@ -19,7 +19,7 @@ from flatscan.levelling.marking.areas import areas_of, grind_areas_of
 from flatscan.levelling.plan import LevellingPlan
 from flatscan.levelling.proof import prove, worst_over
 from flatscan.levelling.quantities import quantity_l
-from flatscan.levelling.targets import targets_of
+from flatscan.levelling.targets import laid_on, targets_of
 from flatscan.levelling.ways import ways
 from flatscan.progress import SILENT
 
@@ -95,11 +95,13 @@ def plan_levelling(
 def _frame(basis: Basis, product: Product, survey: Survey | None, margin_mm: float) -> Frame:
     bounds = bounds_of(survey, basis, product)
     ramps_mm, lips_left = lip_ramps(basis.surface, bounds, basis.joint_work, product)
+    laid, too_short = laid_on(basis.gap_limits, basis.surface.cell_mm)
     return Frame(
         basis=basis,
         bounds=bounds,
-        limits=targets_of(basis.gap_limits),
-        targets=targets_of(basis.gap_limits, margin_mm=margin_mm),
+        limits=targets_of(laid),
+        targets=targets_of(laid, margin_mm=margin_mm),
+        too_short=too_short,
         product=product,
         doors=doors_of(() if survey is None else survey.doors, basis.doors_mm),
         ramps_mm=ramps_mm,

@@ -139,7 +139,10 @@ def method_of(
     filled = proposal.fill_mm > 0
     thin, mean, thick = _thickness(proposal.fill_mm, filled, feathered)
     area_m2 = float(filled.sum()) * cell_mm**2 / MM2_PER_M2
-    deepest = thick if holes_mm is None else max(thick, _deepest_mm(proposal.fill_mm, holes_mm))
+    hollow = None if proposal.name == "lift_tiles" else holes_mm
+    in_holes = 0.0 if hollow is None else _deepest_mm(proposal.fill_mm, hollow)
+    holes_m2 = 0.0 if hollow is None else float(((hollow > 0.0) & ~filled).sum()) * cell_mm**2 / MM2_PER_M2
+    deepest = max(thick, in_holes)
     layers = layers_of(deepest, product, fills=volume.value > 0.0)
     lips_l, lips_m2 = ground_at_lips(lips, product)
     made = Method(
@@ -161,7 +164,7 @@ def method_of(
         ground_l=volume_l(proposal.grind_mm, cell_mm) + lips_l,
         ground_m2=float((proposal.grind_mm > 0).sum()) * cell_mm**2 / MM2_PER_M2 + lips_m2,
         lifted_m2=surface.area_m2 if proposal.name == "lift_tiles" else lifted_m2,
-        primer_kg=None if product.primer_kg_per_m2 is None else product.primer_kg_per_m2 * area_m2,
+        primer_kg=None if product.primer_kg_per_m2 is None else product.primer_kg_per_m2 * (area_m2 + holes_m2),
         layers=layers,
         walk_on_h=walk_on_h(layers, product),
         cover_h=cover_h(layers, deepest, product),
@@ -170,6 +173,8 @@ def method_of(
         proof=proof,
         bound=proposal.bound,
         edges_mm=proposal.edges_mm,
+        holes_mm=in_holes,
+        holes_m2=holes_m2,
         notes=(*proposal.notes, *_of_holes(proposal, holes_mm, deepest, product)),
     )
     return replace(made, cost=cost_of(made, product))

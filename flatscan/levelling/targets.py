@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 from flatscan import said
 from flatscan.errors import SettingsError
 from flatscan.judgement.steps import gap_limits
+from flatscan.measures.measure import LEAST_CELLS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from flatscan.judgement.limits import LimitSet
 
@@ -24,6 +25,15 @@ def gap_pairs(limit_sets: Iterable[LimitSet], longest_mm: float) -> tuple[Target
         for limit in gap_limits(limit_set, longest_mm)
         if limit.edge_mm is not None
     )
+
+
+def laid_on(pairs: Sequence[Target], cell_mm: float) -> tuple[tuple[Target, ...], tuple[Target, ...]]:
+    """The pairs whose edge can be laid on cells of this size, and those whose edge is too short for them.
+
+    Where none can be laid all are kept: a floor must be held against something.
+    """
+    laid = tuple(pair for pair in pairs if pair[0] >= LEAST_CELLS * cell_mm)
+    return (laid, tuple(pair for pair in pairs if pair not in laid)) if laid else (tuple(pairs), ())
 
 
 def targets_of(pairs: Iterable[Target], *, margin_mm: float = 0.0) -> tuple[Target, ...]:

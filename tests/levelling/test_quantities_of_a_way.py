@@ -252,3 +252,19 @@ def test_ground_doors_sink_and_drawn_doors_are_numbered(of):
     doors = doors_of([Door("hall", ((0.0, 1000.0), (0.0, 1900.0)))], [((6000.0, 500.0), (6000.0, 1300.0))])
     made = of(proposal_of(np.zeros((70, 120)), grind), [0.0] * 4, doors=doors)
     assert [(rise.door, rise.max_mm) for rise in made.doors] == [("hall", -1.5), ("door 1", 0.0)]
+
+
+def test_holes_of_tiles_are_primed_filled_and_paid_for_and_their_depth_is_told(of):
+    """3 m² of fill; holes of 1 m², half of it beneath the fill: 3.5 m² are primed and filled, 17 mm at the thickest."""
+    holes = np.zeros((70, 120))
+    holes[30:50, 20:40] = 14.0
+    priced = replace(PRODUCT, bag_price=10.0, fill_price_per_m2=4.0, lift_price_per_m2=0.0)
+    way = of(proposal_of(filled(3.0)), [9.0, 9.1], product=priced, holes_mm=holes)
+    assert way.max_mm == pytest.approx(3.0)
+    assert way.holes_mm == pytest.approx(17.0)
+    assert way.holes_m2 == pytest.approx(0.5)
+    assert way.primer_kg == pytest.approx(0.15 * 3.5)
+    assert dict(way.cost.parts)["filling"] == pytest.approx(4.0 * 3.5)
+    assert way.layers == math.ceil(17.0 / 5.0)
+    none = of(proposal_of(filled(3.0)), [9.0, 9.1], product=priced, holes_mm=np.zeros((70, 120)))
+    assert (none.holes_mm, none.holes_m2, none.primed_m2) == (0.0, 0.0, pytest.approx(3.0))

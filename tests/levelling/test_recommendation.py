@@ -215,7 +215,7 @@ def test_joints_alone_are_filled_unless_a_coat_takes_less(basis_of):
     basis = basis_of("fill_joints_and_lips", a_work())
     name, said = prefers(ways, basis)
     assert name == "patch"
-    assert "filling the 2.0 m of joint that are over and taking down 3 lips: 0.1 litres" in said[0]
+    assert "filling the 2.0 m of joint that are over and taking down 3 lips: 0.10 litres" in said[0]
     ways[0] = a_method("patch", 40.0, bags=1)
     assert prefers(ways, basis)[0] == "skim"
 

@@ -29,11 +29,17 @@ DOOR_BAND_MM = 100.0
 HOLLOW_TILES = "tiles that sounded hollow or loose"
 
 
+def asbestos_found(survey: Survey | None) -> bool:
+    """Whether a laboratory found some: then nothing of the old floor is ground, broken or taken up."""
+    return survey is not None and survey.site.old.asbestos == "found"
+
+
 def bounds_of(survey: Survey | None, basis: Basis, product: Product) -> Bounds:
     """What binds the levelling of this floor, on its grid.
 
     A cell belongs to a zone if its centre lies in it; of thin zones see ``zone_cells``. A door binds
-    ``DOOR_BAND_MM`` of the floor that is judged, so the strip along the walls is reached across.
+    ``DOOR_BAND_MM`` of the floor that is judged, so the strip along the walls is reached across. Where asbestos was
+    found nothing is ground and no tile comes out.
 
     Raises
     ------
@@ -51,11 +57,14 @@ def bounds_of(survey: Survey | None, basis: Basis, product: Product) -> Bounds:
 def _lay_rules(floor: RuledFloor, survey: Survey, basis: Basis) -> None:
     if survey.greatest_build_up_mm is not None:
         floor.add_whole("greatest_build_up", survey.greatest_build_up_mm)
-    if survey.site.old.asbestos == "found":
-        floor.add_whole("no_grind", 0.0)
+    stays = asbestos_found(survey)
+    if stays:
+        floor.add_whole("no_grind", None)
     for zone in survey.zones:
+        if stays and zone.kind == "remove_tiles":
+            continue
         floor.add_zone(zone.kind, zone.name, _region_of(zone, floor, basis), zone.value_mm)
-    if survey.remove_hollow_mm is not None and basis.bad_taps:
+    if survey.remove_hollow_mm is not None and basis.bad_taps and not stays:
         hollow = _tiles_at(basis.bad_taps, HOLLOW_TILES, floor, basis)
         floor.add_zone("remove_tiles", HOLLOW_TILES, hollow, survey.remove_hollow_mm)
     for door in survey.doors:

@@ -64,7 +64,7 @@ class RuledFloor:
     surface: Surface
     rules: list[Rule] = field(default_factory=list)
 
-    def add_whole(self, kind: str, value_mm: float) -> None:
+    def add_whole(self, kind: str, value_mm: float | None) -> None:
         """A rule over the whole floor."""
         self.rules.append(Rule(NamedMask(kind, WHOLE_FLOOR, self.surface.inside, value_mm)))
 

@@ -39,7 +39,7 @@ def amounts(method: Method) -> dict[PriceName, float]:
     return {
         "bag_price": float(method.bags_p[_MEDIAN]),
         "primer_price_per_kg": method.primer_kg or 0.0,
-        "fill_price_per_m2": method.area_m2,
+        "fill_price_per_m2": method.primed_m2,
         "grind_price_per_m2_mm": method.ground_l,
         "lift_price_per_m2": method.lifted_m2,
     }

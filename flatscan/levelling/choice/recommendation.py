@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 from flatscan.judgement.answer import LEVEL_ALL_SHARE
 from flatscan.judgement.soundness import LEAST_TAPS
+from flatscan.levelling.binding.constraints import asbestos_found
 from flatscan.levelling.choice.costs import break_evens
 from flatscan.levelling.choice.way_words import PRICES, WAYS, cost, currency, litres, takes, way
-from flatscan.levelling.joints.lifting import lifting_called_for
+from flatscan.levelling.joints.lifting import bare_kind, lifting_called_for
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -22,6 +23,8 @@ _LEAST_SAVED = 0.10
 _WEIGHT: Mapping[MethodName, float] = {"grind_and_patch": 1.0 / (1.0 - _LEAST_SAVED)}
 #: Ways that take the same to within this share are a tie.
 _SAME = 1e-9
+#: How the way begins where asbestos was found.
+_IF_COVERED = "If the licensed firm lets the old floor be covered"
 Sentences = tuple[str, str, str]
 
 
@@ -72,12 +75,14 @@ def _best(methods: Sequence[Method], basis: Basis, product: Product) -> tuple[Me
     if hollow:
         return "lift_tiles" if lift else None, _take_up(hollow, lift, ranking, product)
     if basis.answer == "lay_as_is":
-        return None, _nothing(ranking)
+        return None, _nothing(ranking, basis)
     if not ranking.ways:
-        return "lift_tiles" if lift else None, _impossible(methods, lift, product)
+        return "lift_tiles" if lift else None, _impossible(methods, lift, basis, product)
     chosen = ranking.ways[0]
     first = f"best is {way(chosen, basis.joint_work)}: {takes(chosen, product)}"
     opening = "Should levelling be needed, " if basis.answer == "not_decided" else ""
+    if asbestos_found(basis.survey):
+        opening = f"{_IF_COVERED}, {opening[:1].lower()}{opening[1:]}"
     second = _why(ranking, methods) + _more_than_half(chosen, basis)
     return chosen.name, (_upper(opening + first), second, _change(ranking, methods, basis, product))
 
@@ -166,13 +171,23 @@ def _prices(ranking: _Ranking, product: Product) -> list[str]:
 
 
 def _tapping(basis: Basis) -> str:
+    if asbestos_found(basis.survey):
+        return "what the licensed firm decides"
+    if bare_kind(basis):
+        return "a finer measurement of the floor, or a milder limit"
     if basis.tapped < LEAST_TAPS:
         return f"tapping: nobody has tapped {LEAST_TAPS} places, and above a tenth hollow the tiles come up"
     return f"tapping: {basis.bad} of {basis.tapped} places are bad, and above a tenth the tiles come up"
 
 
 def _take_up(hollow: str, lift: Method | None, ranking: _Ranking, product: Product) -> Sentences:
-    area = f" ({takes(lift, product)})" if lift else ""
+    if lift is None:
+        return (
+            f"No way can be chosen here: {hollow}",
+            "Nothing is laid over tiles that have come loose, and nothing of them is taken up",
+            "What would change that: what the licensed firm decides",
+        )
+    area = f" ({takes(lift, product)})"
     over = "whatever goes over them would stand on tiles that have come loose"
     if ranking.ways:
         over = f"{WAYS[ranking.ways[0].name]} ({litres(ranking.ways[0])}) would stand on tiles that have come loose"
@@ -183,19 +198,24 @@ def _take_up(hollow: str, lift: Method | None, ranking: _Ranking, product: Produ
     )
 
 
-def _nothing(ranking: _Ranking) -> Sentences:
+def _nothing(ranking: _Ranking, basis: Basis) -> Sentences:
     least = next((method for method in ranking.ways if method.area_m2 > 0.0), None)
     adds = f"{_upper(WAYS[least.name])}, the least that could be laid, would take {litres(least)} and" if least else ""
     return (
         "Nothing needs levelling: the floor meets its limits as it is",
         f"{adds or 'Anything laid on it'} would only add height",
-        "What would change that: a stricter limit, or more than a tenth of the places tapped sounding hollow",
+        "What would change that: a stricter limit"
+        + (
+            ""
+            if bare_kind(basis) or asbestos_found(basis.survey)
+            else ", or more than a tenth of the places tapped sounding hollow"
+        ),
     )
 
 
-def _impossible(methods: Sequence[Method], lift: Method | None, product: Product) -> Sentences:
+def _impossible(methods: Sequence[Method], lift: Method | None, basis: Basis, product: Product) -> Sentences:
     ruled_out = [f"{WAYS[m.name]}: {m.why_not}" for m in methods if m.name != "lift_tiles"]
-    first = "No way of levelling over these tiles can be done"
+    first = f"No way of levelling over {'this floor' if bare_kind(basis) else 'these tiles'} can be done"
     if lift:
         first += f", so what is left is taking them up: {takes(lift, product)}"
     return (
