@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from flatscan import said
+from flatscan.judgement.readiness.asked import listed
+from flatscan.judgement.readiness.old_covering import BARE
 from flatscan.judgement.readiness.site_limits import site_limits
 from flatscan.judgement.soundness import Soundness
 from flatscan.report.joint_story import takes_down_lips
@@ -16,7 +18,7 @@ if TYPE_CHECKING:
     from flatscan.judgement.verdict import AnswerCode
     from flatscan.levelling.plan import LevellingPlan
     from flatscan.report.report import Report
-    from flatscan.sources.survey.site import Heating
+    from flatscan.sources.survey.site import Heating, OldCoveringKind
     from flatscan.sources.survey.survey import Survey
 
 
@@ -55,6 +57,12 @@ ASBESTOS_NONE = Caution(
     "Asbestos",
     "A laboratory found none in the samples. Have what was not sampled tested too, such as another layer beneath.",
 )
+#: Facts behind it: black glue of a floor that is gone may hold it (HSE asbestos essentials).
+ASBESTOS_BARE = Caution(
+    "asbestos_glue",
+    "Asbestos",
+    "Old glue or paint left on the floor may hold asbestos. Have a sample tested before you grind or scrape it.",
+)
 HEATED = Caution(
     "heated_floor",
     "Heated floor",
@@ -69,6 +77,13 @@ DENSE = Caution(
     "or prime as the product's data sheet says for dense surfaces. A drop of water that still stands after a minute "
     "tells one.",
 )
+#: As above, without what would set fibres free.
+DENSE_FOUND = Caution(
+    "dense_not_roughened",
+    "Dense surface",
+    "Do not roughen it. Clean and prime only as the licensed firm and the data sheet of a method that covers the old "
+    "floor over allow.",
+)
 #: Facts behind it: trade rules say that a reliable reading through ceramic or stone is often impossible.
 MOISTURE = Caution(
     "moisture",
@@ -76,6 +91,19 @@ MOISTURE = Caution(
     "Old tiles hide moisture: a meter often cannot read through them. Have the base tested before compound or a new "
     "floor closes it off.",
 )
+MOISTURE_FOUND = Caution(
+    "moisture_licensed",
+    "Moisture first",
+    "The base must be tested before compound or a new floor closes it off. A licensed firm takes the sample.",
+)
+MOISTURE_BARE = Caution(
+    "moisture_bare",
+    "Moisture first",
+    "Have the base tested before compound or a new floor closes it off.",
+)
+_MOISTURE = (MOISTURE, MOISTURE_FOUND, MOISTURE_BARE)
+#: Old floors that take in no water, or of which nobody knows.
+_DENSE: tuple[OldCoveringKind | None, ...] = (None, "other", "ceramic_tile", "stone")
 #: Common practice, no source.
 SLIPS = Caution(
     "slips",
@@ -90,7 +118,7 @@ def cautions_for(report: Report) -> tuple[Caution, ...]:
     readiness = report.verdict.readiness
     dry = readiness is not None and readiness.named("dry").word == "met"
     found = _called_for(_work(report), report.verdict.answer.code, report.survey)
-    return tuple(caution for caution in found if not (dry and caution is MOISTURE))
+    return tuple(caution for caution in found if not (dry and caution in _MOISTURE))
 
 
 def cautions_of(
@@ -146,29 +174,59 @@ def _named_tiles(survey: Survey | None) -> bool:
     return survey is not None and any(zone.kind == "remove_tiles" for zone in survey.zones)
 
 
+def bare(survey: Survey | None) -> bool:
+    """Whether the survey says that no covering lies on the base."""
+    return survey is not None and survey.site.old.kind in BARE
+
+
 def _called_for(work: _Work, answer: AnswerCode, survey: Survey | None) -> tuple[Caution, ...]:
-    dust, fills = _dust(work, answer), _fills(work.plan, answer)
-    touched = dust or fills or work.joints_filled or work.lifts or work.drills
-    found = [*_asbestos(survey, touched=touched)]
+    stopped = survey is not None and survey.site.old.asbestos == "found"
+    # Where asbestos was found nothing is ground, lifted or drilled.
+    dust, fills = _dust(work, answer) and not stopped, _fills(work.plan, answer)
+    touched = dust or fills or work.joints_filled or ((work.lifts or work.drills) and not stopped)
+    found = [*_asbestos(survey, touched=touched, dust=dust)]
     if dust:
         found.append(SILICA)
     if touched:
         found += _heated(None if survey is None else survey.site.heating)
+        found += _not_to_grind(survey)
     if fills:
-        found += [DENSE, MOISTURE]
+        found += _beneath_compound(survey, stopped=stopped)
     if fills or work.joints_filled:
         found.append(SLIPS)
     return (*found, LIMITS)
 
 
-def _asbestos(survey: Survey | None, *, touched: bool) -> list[Caution]:
+def _asbestos(survey: Survey | None, *, touched: bool, dust: bool) -> list[Caution]:
     """What the laboratory said; where it found some that is told whatever the work."""
     test = None if survey is None else survey.site.old.asbestos
     if test == "found":
         return [ASBESTOS_FOUND]
     if not touched:
         return []
-    return [ASBESTOS_NONE if test == "none_found" else ASBESTOS]
+    if test == "none_found":
+        return [ASBESTOS_NONE]
+    if bare(survey):
+        return [ASBESTOS_BARE] if dust else []
+    return [ASBESTOS]
+
+
+def _beneath_compound(survey: Survey | None, *, stopped: bool) -> list[Caution]:
+    """What compound needs of the floor that it goes on: a surface that holds it, and a base that is dry."""
+    dense = survey is None or survey.site.old.kind in _DENSE
+    found = [DENSE_FOUND if stopped else DENSE] if dense else []
+    return [*found, MOISTURE_FOUND if stopped else MOISTURE_BARE if bare(survey) else MOISTURE]
+
+
+def _not_to_grind(survey: Survey | None) -> list[Caution]:
+    """The survey's places that may not be ground, by name: what lies there is told even where no heating does."""
+    names = [] if survey is None else [f"'{zone.name}'" for zone in survey.zones if zone.kind == "no_grind"]
+    if not names:
+        return []
+    text = (
+        f"The survey names where nothing may be ground: {listed(names)}. Mark it on the floor first, and do not drill."
+    )
+    return [Caution("no_grinding", "No grinding", text)]
 
 
 def _heated(heating: Heating | None) -> list[Caution]:

@@ -9,7 +9,6 @@ from flatscan.judgement.bends import TO_SEE
 from flatscan.judgement.readiness.telling import NOT_IN_ORDER, NOT_SETTLED
 from flatscan.judgement.readings import UNSEEN
 from flatscan.report import field_words, joint_story, places, readiness_steps, wording
-from flatscan.report.cautions import disturbs_old_floor
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,6 +27,9 @@ _LEVEL: dict[MethodName, str] = {
     "flood": f"Set the dams, then pour the floor level {_FILL}",
     "lift_tiles": "Take the old tiles up, clean the base, then measure it: the plan for it is made anew",
 }
+#: How the work begins where asbestos was found, and what is no work for such a floor.
+_IF_COVERED = "Only if the licensed firm lets the floor be covered"
+_DISTURBS: tuple[MethodName, ...] = ("lift_tiles", "grind_and_patch")
 _LEVEL_ALL = f"Level the whole floor {_FILL}"
 #: Ways whose areas are marked out on the floor.
 _BY_AREA: tuple[MethodName, ...] = ("patch", "grind_and_patch")
@@ -47,20 +49,35 @@ def next_steps(report: Report) -> list[str]:
     readings = [*joint_story.edge_step(report), *_sheet(report), *_readings(report)]
     if code == "not_decided" and not readings:
         readings = [f"{_again(report)}; the doubts say why"]
-    joint_work = joint_story.work_step(report) or field_words.joint_step(report)
-    joints = [joint_work] if joint_work and code != "level_all" else []
-    # Lips come down and joints are filled before compound goes over them.
-    work = joints if joints and code == "fill_joints_and_lips" else [*joints, *_work(report)]
-    if readiness_steps.found_asbestos(report) and disturbs_old_floor(report):
-        work = []
-    first, then = (readings, work) if code == "not_decided" else (work, readings)
     return [
         *readiness_steps.asbestos_step(report),
         *readiness_steps.before_work(report),
-        *first,
-        *then,
+        # Lips and joints are read before compound hides them.
+        *readings,
+        *_all_work(report),
         *readiness_steps.before_laying(report),
     ]
+
+
+def _all_work(report: Report) -> list[str]:
+    """Joints and lips, then levelling: lips come down and joints are filled before compound goes over them."""
+    code = report.verdict.answer.code
+    if readiness_steps.found_asbestos(report):
+        return _covering_over(report)
+    joint_work = joint_story.work_step(report) or field_words.joint_step(report)
+    joints = [joint_work] if joint_work and code != "level_all" else []
+    return joints if joints and code == "fill_joints_and_lips" else [*joints, *_work(report)]
+
+
+def _covering_over(report: Report) -> list[str]:
+    """Where asbestos was found: fill over it, if the licensed firm lets it be covered; nothing is ground or lifted."""
+    code, plan = report.verdict.answer.code, report.plan
+    if code == "fill_joints_and_lips":
+        return [f"{_IF_COVERED}, fill the joints and fill up to the lips, grind nothing, then measure again"]
+    if code not in {"level_areas", "level_all"} or plan.chosen in _DISTURBS:
+        return []
+    told = ". ".join(_work(report))
+    return [f"{_IF_COVERED}: {told[0].lower()}{told[1:]}"]
 
 
 def reasons(report: Report) -> list[str]:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import jsonschema
 import msgspec
+import numpy as np
 import pytest
 
 from flatscan.judgement.readiness.judging import readiness_of
@@ -160,9 +161,40 @@ def test_where_asbestos_was_found_it_is_stop_and_no_step_disturbs_it(report: Rep
     first, *others = next_steps(told)
     assert first.startswith("Stop. The old floor holds asbestos: never grind")
     assert "licensed firm" in first
-    assert ("plan with a way that only fills" in first) == ground
+    assert "lift" in first
     assert not any(word in step.lower() for step in others for word in ("grind", "take out", "take the old tiles up"))
+    assert ("Hollow tiles: leave the 1 tile that" in " ".join(others)) == ground
     assert names(told)[0] == "asbestos_found"
+    assert not {"silica", "dense_surface", "moisture"} & set(names(told))
+
+
+def test_where_asbestos_was_found_the_floor_is_only_filled_and_only_if_it_may_be_covered(report: Report) -> None:
+    answer = replace(report.verdict.answer, code="level_areas")
+    run = replace(report, verdict=replace(report.verdict, answer=answer), plan=replace(report.plan, chosen="patch"))
+    work = [step for step in next_steps(surveyed(run, old("found"))) if "product whose data sheet" in step]
+    assert len(work) == 1
+    assert work[0].startswith("Only if the licensed firm lets the floor be covered: mark")
+
+
+@pytest.mark.parametrize("kind", ["concrete", "screed", "timber"])
+def test_a_bare_floor_is_not_told_of_tiles_and_of_old_glue_only_where_it_is_ground(report: Report, kind: str) -> None:
+    where = site(old=OldCovering(kind=kind))  # type: ignore[arg-type]
+    filled = surveyed(report, where)
+    assert not {"asbestos", "dense_surface", "moisture"} & set(names(filled))
+    assert "moisture_bare" in names(filled)
+    assert not any("sbestos" in step for step in next_steps(filled))
+    ground = surveyed(grinding(report), where)
+    assert names(ground)[0] == "asbestos_glue"
+    assert next_steps(ground)[0].startswith("Asbestos first: if old glue or paint is left on it")
+
+
+def test_a_place_that_may_not_be_ground_is_named_though_the_floor_is_not_heated(report: Report) -> None:
+    corners = np.array([[0.0, 0.0], [400.0, 0.0], [400.0, 400.0], [0.0, 400.0]])
+    zone = Zone("no_grind", "heating pipe", polygon_mm=corners)
+    told = surveyed(report, site(heating=Heating("none")), zones=(zone,))
+    (caution,) = [c for c in cautions_for(told) if c.name == "no_grinding"]
+    assert "'heating pipe'" in caution.text
+    assert "no_grinding" not in names(surveyed(report, site(heating=Heating("none"))))
 
 
 def test_where_none_was_found_one_short_line_stays(report: Report) -> None:
@@ -228,8 +260,10 @@ def test_the_last_step_names_only_what_is_missing(report: Report) -> None:
     )
     last = next_steps(surveyed(report, known))[-1]
     assert last.startswith(
-        "Before laying, check room climate, acclimatising, floor heating, movement joints and asbestos and write"
+        "Before laying, check room climate, acclimatising, floor heating and movement joints and write"
     )
+    first = next_steps(surveyed(report, known))[0]
+    assert first.startswith("Before any work, have the old covering tested for asbestos (flatscan survey new makes")
     assert "dry" not in last
 
 
@@ -240,7 +274,7 @@ def test_what_is_not_in_order_is_a_step_before_the_work(report: Report) -> None:
         old=OldCovering(asbestos="none_found"),
     )
     steps = next_steps(surveyed(report, wrong))
-    assert [step.partition(":")[0] for step in steps[:4]] == ["Sound", "Free of moving cracks", "Dry", "Clean"]
+    assert [step.partition(":")[0] for step in steps[:4]] == ["Hollow tiles", "Crack", "Moisture", "Cleaning"]
     assert "take the whole covering up" in steps[0]
 
 

@@ -297,7 +297,7 @@ def test_what_to_do_next_is_the_way_that_was_planned(planned: Report) -> None:
         step.startswith("Grind the places to grind") for step in steps_of(planned, "grind_and_patch", "level_areas")
     )
     assert any(step.startswith("Set the dams") for step in steps_of(planned, "flood", "level_all"))
-    assert "marking_out.pdf" in steps_of(planned, "patch", "level_areas")[0]
+    assert sum("marking_out.pdf" in step for step in steps_of(planned, "patch", "level_areas")) == 1
     assert not any("marking_out" in step for step in steps_of(planned, "screed", "level_all"))
 
 
