@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import pytest
 
-from .hostile import QUICK, RAW_NAME, Job, hostile_inputs, run, watched
+from .hostile import QUICK, RAW_NAME, hostile_inputs
+from .running import Job, run, watched
 
 
 @pytest.fixture(scope="session")

@@ -21,8 +21,9 @@ from flatscan.report.marking.dxf import LAYERS
 from flatscan.report.output import FILE_NAMES
 from flatscan.report.result import result_schema
 
-from .hostile import BARS, FORBIDDEN, PAYLOADS, Job, squeezed
+from .hostile import BARS, FORBIDDEN, PAYLOADS, squeezed
 from .looking import OUR_COLOURS, STARTS, acts_of, inside_of, runs, strings_of
+from .running import Job
 
 PDFS = ("report.pdf", "notice_of_concern.pdf", "marking_out.pdf")
 #: Caches of the libraries that draw; they hold fonts of this machine and nothing of a run.

@@ -14,8 +14,9 @@ import pytest
 from flatscan.report.comparison.records import comparison_schema
 from flatscan.report.levelling_file import levelling_schema
 
-from .hostile import FORBIDDEN, NAME, PAYLOADS, QUICK, Job, run, survey_text, watched, write_cloud
+from .hostile import FORBIDDEN, NAME, PAYLOADS, QUICK, survey_text, write_cloud
 from .looking import look_at, said_safely
+from .running import Job, run, watched
 
 #: Texts that JSON can hold and a survey file cannot.
 JSON_TEXT = f"{NAME} {''.join(PAYLOADS)} \x00\u2028</script><script>window.broken=1</script>"

@@ -12,8 +12,9 @@ import pytest
 
 import flatscan.report as report_package
 
-from .hostile import FORBIDDEN, PAYLOADS, Job, squeezed
+from .hostile import FORBIDDEN, PAYLOADS, squeezed
 from .looking import Parsed
+from .running import Job
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from .hostile import Job
+from .running import Job
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser

@@ -9,8 +9,9 @@ import pytest
 from PIL import Image
 from PIL.ExifTags import GPS, IFD, Base
 
-from .hostile import NAME, PAYLOADS, run, watched
+from .hostile import NAME, PAYLOADS
 from .looking import inside_of, look_at, said_safely
+from .running import run, watched
 
 SAMPLE = Path(__file__).parents[2] / "sample_scans" / "tiled_bathroom_photos"
 

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from .hostile import CONTROLS, NAME, limits_text, product_text, refused, snapshot, toml, write_cloud
+from .hostile import CONTROLS, NAME, limits_text, product_text, toml, write_cloud
+from .running import refused, snapshot
 
 #: One key for texts of each section of a survey file, and what the section needs besides.
 KEYS = {
