@@ -229,3 +229,11 @@ def test_as_much_floor_as_noise_keeps_half_of_each_wave():
     # Half of 14 000 waves lie in the last band: its energy, 2 n, is known to √(2/7000) = 1.7 %, and so is s to 3.4 %.
     assert np.median(known.gain) == pytest.approx(0.5, abs=0.03)
     assert np.std(known.estimate_mm - truth) == pytest.approx(0.3 * np.sqrt(0.5), rel=0.03)
+
+
+def test_waves_without_any_noise_are_floor_and_divide_nothing_by_nothing():
+    """A smooth mesh may have noise in long waves only; the energy of short ones is then exactly 0."""
+    noise = model(0.0, 0.3, 600.0)
+    assert np.count_nonzero(np.asarray(correlated_energy((80, 90), 60.0), dtype=np.float32) == 0.0)
+    truth = np.zeros((80, 90), dtype=np.float32)
+    assert np.array_equal(estimated(truth, noise), truth)

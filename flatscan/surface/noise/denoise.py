@@ -160,7 +160,8 @@ def _floor_energy(
     excess = np.bincount(band, weights=square.ravel()) / waves - seen_noise
     chance = seen_noise * np.sqrt(2.0 / waves)
     firm = np.where(excess > chance, excess, 0.0) / share
-    ratio = excess / chance
+    # Without noise nothing of it is chance.
+    ratio = np.divide(excess, chance, out=np.full_like(excess, np.inf), where=chance > 0.0)
     cautious = (excess + chance * np.exp(-0.5 * np.square(ratio) - log_ndtr(ratio)) / np.sqrt(2.0 * np.pi)) / share
     return firm[band].reshape(filled.shape).astype(np.float32), cautious[band].reshape(filled.shape).astype(np.float32)
 
