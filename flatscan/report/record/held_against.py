@@ -10,7 +10,7 @@ from flatscan.constants import COVERAGE_K
 from flatscan.judgement.decision import guard_factor
 from flatscan.report import story, wording
 from flatscan.report.joint_wording import unsigned
-from flatscan.report.told_findings import decision_rule, listed_findings, more_findings, weighed_among_others
+from flatscan.report.told_findings import decision_rule, lips_rule, listed_findings, more_findings, weighed_among_others
 
 if TYPE_CHECKING:
     from flatscan.judgement.verdict import Finding, VerdictWord
@@ -35,6 +35,7 @@ def findings_table(report: Report) -> dict[str, Any]:
     found = report.verdict.findings
     listed = listed_findings(found)
     factor = guard_factor(report.settings.judge.confidence)
+    among = "; a lip is weighed against the floor's other lips too" if lips_rule(report) else ""
     return {
         "rows": [_row(finding, factor) for finding in listed],
         "more": more_findings(listed, found),
@@ -42,8 +43,7 @@ def findings_table(report: Report) -> dict[str, Any]:
         "margin": (
             "Margin is the limit minus the value: with a minus the value is over the limit. The guard band is "
             f"{factor:.2f} u (u is half of the ±) on either side of the limit: only a value outside it is said to be "
-            "within or over; a lip is weighed against the floor's other lips too. Beneath it stands the chance that "
-            "the true value is over."
+            f"within or over{among}. Beneath it stands the chance that the true value is over."
         ),
     }
 

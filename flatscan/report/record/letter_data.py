@@ -65,7 +65,7 @@ def letter_data(report: Report, concerns: Concerns, result_sha256: str, paper: P
         "choices": list(_CHOICES),
         "attached": [
             ["Survey record (report.pdf), which names every file it was made from with its SHA-256", ""],
-            ["The result as data (result.json)", result_sha256],
+            ["the result as data (result.json)", result_sha256],
         ],
         "aside": _ASIDE,
     }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -9,6 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from PIL import Image
 
 from flatscan.levelling.plan import LevellingPlan
 from flatscan.report import after_map
@@ -124,7 +126,9 @@ def test_the_folder_holds_the_picture_and_the_table(
     from pathlib import Path
 
     assert isinstance(tmp_path, Path)
-    monkeypatch.setattr("flatscan.report.heatmap.heatmap_png", lambda _: b"\x89PNG")
+    buffer = io.BytesIO()
+    Image.new("RGB", (600, 400), "white").save(buffer, "PNG")
+    monkeypatch.setattr("flatscan.report.heatmap.heatmap_png", lambda _: buffer.getvalue())
     files = {path.name for path in write_report(planned, tmp_path / "result")}
     assert {"after.png", "methods.csv"} <= files <= set(FILE_NAMES)
     page = (tmp_path / "result" / "report.html").read_text(encoding="utf-8")
