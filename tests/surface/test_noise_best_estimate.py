@@ -233,7 +233,7 @@ def test_as_much_floor_as_noise_keeps_half_of_each_wave():
 
 def test_waves_without_any_noise_are_floor_and_divide_nothing_by_nothing():
     """A smooth mesh may have noise in long waves only; the energy of short ones is then exactly 0."""
-    noise = model(0.0, 0.3, 600.0)
-    assert np.count_nonzero(np.asarray(correlated_energy((80, 90), 60.0), dtype=np.float32) == 0.0)
-    truth = np.zeros((80, 90), dtype=np.float32)
+    noise = model(0.0, 0.3, 200.0)
+    assert np.count_nonzero(np.asarray(0.09 * correlated_energy((200, 200), 20.0), dtype=np.float32) == 0.0)
+    truth = np.zeros((200, 200), dtype=np.float32)
     assert np.array_equal(estimated(truth, noise), truth)
