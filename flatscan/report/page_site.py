@@ -10,7 +10,7 @@ from flatscan.report.page_viewer import spot
 from flatscan.report.readiness_words import readiness_rows, readiness_summary
 from flatscan.report.record.pictures import fitted
 from flatscan.report.record.site_words import Facts, not_recorded, site_facts
-from flatscan.said import area
+from flatscan.said import area, cell
 
 if TYPE_CHECKING:
     from flatscan.report.report import Report
@@ -43,8 +43,11 @@ def _room(site: Site, report: Report) -> list[Facts]:
     taped_m2, captured_m2 = Polygon(site.outline_mm).area / _MM2_PER_M2, report.surface.area_m2
     if abs(captured_m2 - taped_m2) <= _ROOM_SHARE * taped_m2:
         return []
-    how = "read" if by_hand(report.surface) else "captured"
-    return [Facts("Room", (("Size", f"room by tape {area(taped_m2)}, {how} {area(captured_m2)}"),))]
+    told = f"room by tape {area(taped_m2)}, {'read' if by_hand(report.surface) else 'captured'} {area(captured_m2)}"
+    strip_mm = report.surface.strip_mm
+    if strip_mm > 0.0:
+        told += f", without a strip of {cell(strip_mm)} along the walls"
+    return [Facts("Room", (("Size", told),))]
 
 
 def _photos(report: Report) -> list[dict[str, Any]]:

@@ -155,7 +155,8 @@ class FloorMap {
       pen.strokeStyle = ink;
       pen.stroke();
     }
-    if (marked.label && this.view.shows(marked.at)) plate(pen, this.view, marked.label, px + 22, py, INK, true);
+    const lettered = this.scene.show.worst && this.data.findings.some(({ label }) => label === marked.label);
+    if (marked.label && !lettered && this.view.shows(marked.at)) plate(pen, this.view, marked.label, px + 22, py, INK, true);
   }
 
   drawCross(pen, at) {
