@@ -88,7 +88,7 @@ def test_other_work_keeps_its_answer_and_names_what_comes_first(flat):
     assert answer.code == "level_areas"
     assert answer.text == (
         "Level the marked areas, then lay; first settle asbestos (no test recorded), 1 loose place and 1 crack; still "
-        "to be shown: dry, free of moving cracks and 5 more"
+        "to be shown: dry, clean, warm enough and 3 more"
     )
     assert answer.reasons[-1].startswith("Dryness, cleanness, room climate")
 

@@ -14,6 +14,7 @@ from flatscan.levelling.plan import METHOD_NAMES
 from flatscan.levelling.planning import MOST_UNSEEN_SHARE, plan_levelling
 from flatscan.levelling.possible import mirrored_l
 from flatscan.levelling.proof import prove, worst_over
+from flatscan.levelling.targets import laid_on
 from flatscan.levelling.ways import ways
 from flatscan.measures.chords import gap_field
 from flatscan.sources.scan import InputFile
@@ -274,3 +275,20 @@ def test_a_fixed_height_beside_a_zone_that_keeps_its_slope_is_laid_once(make_sur
     plan = plan_of(make_surface(0.5 * dished()), product=THIN, survey=survey, asked="screed")
     assert plan.chosen == "screed", by_name(plan)["screed"].why_not
     np.testing.assert_allclose(plan.fill_mm[2:6, 74:79], 0.5, atol=1e-3)
+
+
+def test_a_limit_whose_edge_the_cells_are_too_coarse_for_is_named_and_in_no_proof(make_surface) -> None:
+    """Fewer than four cells long, as the measures' own rule has it."""
+    surface = make_surface(dished())
+    short, long = (3.9 * surface.cell_mm, 0.5), (2000.0, 3.0)
+    assert laid_on((short, long), surface.cell_mm) == ((long,), (short,))
+    assert laid_on(((4.0 * surface.cell_mm, 0.5),), surface.cell_mm)[1] == ()
+    assert laid_on((short,), surface.cell_mm) == ((short,), ())
+    basis = Basis(surface, (short, long), ("own",), "level_areas", None)
+    plan = plan_of(surface, basis=basis)
+    proofs = [method.proof for method in plan.methods if method.proof is not None]
+    assert proofs
+    assert {gap.edge_mm for proof in proofs for gap in proof.gaps} == {2000.0}
+    assert all(
+        any("is not in this plan" in note for note in m.notes) for m in plan.methods if m.name != "grind_and_patch"
+    )

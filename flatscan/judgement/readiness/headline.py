@@ -54,7 +54,8 @@ def with_conditions(
     if first and (found or code not in WORK):
         told = _fitting(_flat("lay_as_is" if code == "lay_as_is" else code, text), "; first settle ", first, room, 3)
         left = _unshown(readiness, code) if code in WORK else []
-        more = _fitting(told, "; still to be shown: ", [SHOWN[c.name] for c in left if c.name != "old_covering"], room)
+        told_of = ("old_covering", "crack_free") if readiness.named("crack_free").word == "open" else ("old_covering",)
+        more = _fitting(told, "; still to be shown: ", [SHOWN[c.name] for c in left if c.name not in told_of], room)
         return "not_decided" if code == "lay_as_is" else code, more if len(more) <= room else told
     if (code == "lay_as_is" or code in WORK) and not readiness.ready:
         unshown = _unshown(readiness, code)

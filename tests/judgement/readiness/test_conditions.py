@@ -245,6 +245,37 @@ def test_cracks(condition_of, looked, moves, on_sheet, word):
     assert bool(found.advice) == (word != "met")
 
 
+@pytest.mark.parametrize(
+    ("cracks", "told"),
+    [
+        ((SeenCrack(LINE, name="by the door"),), "1 crack (by the door): nobody knows whether it moves"),
+        ((SeenCrack(LINE, moves=False),), "1 crack: it does not move"),
+        (
+            (SeenCrack(LINE, moves=True), SeenCrack(LINE, moves=False), SeenCrack(LINE), SeenCrack(LINE)),
+            "4 cracks: 1 moves, 1 does not move, of 2 nobody knows whether they move",
+        ),
+    ],
+)
+def test_what_is_known_of_cracks_is_said_plainly(condition_of, cracks, told):
+    assert condition_of("crack_free", sound=Sound(cracks=cracks)).recorded == told
+
+
+def test_a_visit_without_a_time_says_why_the_hours_are_a_range(condition_of):
+    since = Covering(acclimatised_since=dt.datetime(2031, 3, 4, 17, 0))  # noqa: DTZ001
+    found = condition_of("acclimatised", covering=since, visit=VISIT)
+    assert found.recorded == "7 to 31 h: the visit has a date and no time"
+    assert found.short == "acclimatising (31 h at most, 48 h asked)"
+
+
+def test_a_bare_floor_has_no_tiles_to_tap_or_to_take_out(condition_of):
+    concrete = OldCovering(kind="concrete", asbestos="none_found")
+    for tapped in (None, Tapped(5, 0, 0), Tapped(50, 1, 0), Tapped(20, 9, 0)):
+        found = condition_of("sound", sound=Sound(tapped=tapped), old=concrete)
+        assert found.advice
+        assert "tile" not in found.advice + found.asked
+        assert "covering" not in found.advice
+
+
 # Clean, movement joints, old covering
 
 
