@@ -94,7 +94,7 @@ def posterior(
     filled = _first_fill(deviation, seen)
     floor, cautious = _floor_energy(filled, energy, float(seen.mean()))
     cautious += np.asarray(noise.floor_share * noise.correlated_mm**2 * waves, dtype=np.float32)
-    gain = floor / (floor + energy)
+    gain = np.divide(floor, floor + energy, out=np.zeros_like(floor), where=floor > 0.0)
     gain[0, 0] = 1.0
     # Cells noisier than usual pull less (weights of Garcia 2010, whose iteration this is); unseen ones not at all.
     pull = np.where(seen, np.minimum(1.0, 1.0 / np.square(relative)), 0.0).astype(np.float32)
