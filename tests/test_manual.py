@@ -20,7 +20,6 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 
 
-
 def paths(group: object, above: tuple[str, ...] = ()) -> list[tuple[str, ...]]:
     """Every command and every command of a command."""
     found = []

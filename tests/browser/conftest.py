@@ -5,8 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import importlib.util
 import io
-import os
-import shutil
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
@@ -36,8 +34,6 @@ HOSTILE = "</script><script>window.broken = 1</script><img src=x onerror=window.
 CRACK = ((300.0, 300.0), (700.0, 400.0), (900.0, 350.0))
 #: Warnings are left out: the tests' own look at the canvas makes one.
 COMPLAINTS = {"error", "assert"}
-#: Kept apart from those of another run only by the sandbox, which a container's root cannot have.
-ARGUMENTS = ["--no-sandbox", "--disable-gpu"]
 
 
 def by_path(name: str) -> ModuleType:
@@ -124,22 +120,6 @@ def files(floors: dict[str, Report], tmp_path_factory: pytest.TempPathFactory) -
         found[name] = folder / f"{name}.html"
         found[name].write_text(page_html(report, heatmap_png(report)), encoding="utf-8", newline="\n")
     return found
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    """The system's Chromium; without one these tests are skipped, or fail where FLATSCAN_BROWSER=needed."""
-    path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    if path is None:
-        if os.environ.get("FLATSCAN_BROWSER") == "needed":
-            pytest.fail("FLATSCAN_BROWSER=needed, and there is no Chromium on the path")
-        pytest.skip("no Chromium on the path; FLATSCAN_BROWSER=needed makes this a failure")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        found = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
-        yield found
-        found.close()
 
 
 @dataclass

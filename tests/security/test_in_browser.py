@@ -2,13 +2,8 @@
 
 from __future__ import annotations
 
-import os
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
-
-import pytest
 
 from .running import Job
 
@@ -22,22 +17,6 @@ document.addEventListener("securitypolicyviolation", one => {
   window.violations.push(one.violatedDirective + " " + one.sample);
 });
 """
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """The system's Chromium; without one these tests are skipped, or fail where FLATSCAN_BROWSER=needed."""
-    path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    if path is None:
-        if os.environ.get("FLATSCAN_BROWSER") == "needed":
-            pytest.fail("FLATSCAN_BROWSER=needed, and there is no Chromium on the path")
-        pytest.skip("no Chromium on the path; FLATSCAN_BROWSER=needed makes this a failure")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        found = playwright.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-gpu"])
-        yield found
-        found.close()
 
 
 def visited(browser: Browser, path: Path, *, viewer: bool) -> dict[str, object]:
