@@ -36,7 +36,7 @@ def joint_lines(work: JointWork | None) -> list[str]:
         more = f"; {undecided} more {'is' if undecided == 1 else 'are'} not decided" if undecided else ""
         lines.append(f"Take down {_count(len(down), 'lip')}, the worst {_size(down[0].lip)}{more}")
     elif undecided:
-        lines.append(f"{_count(undecided, 'lip')} may have to come down, not decided")
+        lines.append(f"{_count(undecided, 'lip')} may be over the limit, not decided")
     if lines and work.unmeasured_m > 0.0:
         lines.append(f"{_m(work.unmeasured_m)} of joint could not be measured and is not in these figures")
     return lines
