@@ -97,9 +97,7 @@ def _worst(gap: NDArray[np.float32], surface: Surface, edge_mm: float, limit_mm:
 
 def _open(work: JointWork | None, surface: Surface) -> tuple[str, ...]:
     if work is None and surface.kind == "readings":
-        return (
-            "Joints and lips are not in this plan: any that were read by hand are done by the list, findings.csv",
-        )
+        return ("Joints and lips are not in this plan: any that were read by hand are done by the list, findings.csv",)
     if work is None:
         return ("Joints and lips are not in this plan: the capture measured none",)
     told = []
