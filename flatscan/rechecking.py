@@ -14,16 +14,16 @@ from flatscan.errors import InputError
 from flatscan.judgement.verdict import Finding
 from flatscan.quantity import Quantity
 from flatscan.report.comparison.run import ComparisonRun, ResultFolder
-from flatscan.report.result_records import Result
+from flatscan.report.result.records import Result
 from flatscan.report.saved_basis import FILE_NAME, bytes_of, load_floor
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from flatscan.levelling.basis import Basis
-    from flatscan.report.result_levelling_records import AreaRecord
-    from flatscan.report.result_measured import QuantityRecord
-    from flatscan.report.result_records import FindingRecord
+    from flatscan.report.result.levelling_records import AreaRecord
+    from flatscan.report.result.measured import QuantityRecord
+    from flatscan.report.result.records import FindingRecord
     from flatscan.settings import Paper
     from flatscan.units import UnitSystem
 

@@ -113,7 +113,8 @@ def check(
 ) -> None:
     """Measure a captured floor, judge it and plan the levelling."""
     from flatscan.cli.bars import Bars
-    from flatscan.report import output, plain_text
+    from flatscan.report import output
+    from flatscan.report.words import plain_text
     from flatscan.settings import (
         JointSettings,
         JudgeSettings,

@@ -71,7 +71,7 @@ def _usage(error: Any) -> str:
 
 def _refuse(sentence: str) -> NoReturn:
     """One line, in signs that a terminal only shows: a file's name or its text may hold others."""
-    from flatscan.report.plain_text import clean
+    from flatscan.report.words.plain_text import clean
 
     print(f"flatscan: {clean(sentence)}", file=sys.stderr)
     raise SystemExit(EXIT_BAD_INPUT) from None

@@ -190,7 +190,7 @@ def level_settings(
 
 def say(sentence: str, *, err: bool = False) -> None:
     """Print a line with a file's name or a person's text in it: whatever signs it holds, a terminal only shows them."""
-    from flatscan.report.plain_text import clean
+    from flatscan.report.words.plain_text import clean
 
     typer.echo(clean(sentence), err=err)
 

@@ -14,7 +14,7 @@ def schema(
 ) -> None:
     """Print the JSON Schema of a file for programs."""
     from flatscan.errors import SettingsError
-    from flatscan.report.schema_files import SCHEMAS, published
+    from flatscan.report.result.schema_files import SCHEMAS, published
 
     asked = name.strip().removesuffix(".json")
     if asked not in SCHEMAS:

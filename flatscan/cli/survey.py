@@ -42,8 +42,8 @@ def check(
 ) -> None:
     """Read a survey file; list what it records and lacks."""
     from flatscan.judgement import load_limits
-    from flatscan.report.result import json_text
-    from flatscan.report.survey_check import check_of, check_words
+    from flatscan.report.result.result import json_text
+    from flatscan.report.result.survey_check import check_of, check_words
     from flatscan.said import speaking
     from flatscan.sources.survey import read_survey
 

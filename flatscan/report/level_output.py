@@ -6,12 +6,12 @@ import sys
 from typing import TYPE_CHECKING, Any
 
 from flatscan import new_folder
-from flatscan.report.cautions import cautions_of
-from flatscan.report.levelling_file import levelling_json
 from flatscan.report.plan_files import PLAN_FILES, write_plan_files
-from flatscan.report.terminal import plan_screen
-from flatscan.report.terminal_levelling import levelling_lines
-from flatscan.report.terminal_page import wants_ascii, wants_colour, width_of
+from flatscan.report.result.levelling_file import levelling_json
+from flatscan.report.terminal.levelling import levelling_lines
+from flatscan.report.terminal.lines import wants_ascii, wants_colour, width_of
+from flatscan.report.terminal.screen import plan_screen
+from flatscan.report.words.cautions import cautions_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
     from flatscan.judgement.verdict import AnswerCode
     from flatscan.levelling.plan import LevellingPlan
-    from flatscan.report.cautions import Caution
     from flatscan.report.replan import Replan
+    from flatscan.report.words.cautions import Caution
 
 FILE_NAMES = ("levelling.json", *PLAN_FILES)
 _PART_OF = "a levelling plan"

@@ -6,7 +6,7 @@ import hashlib
 from typing import TYPE_CHECKING
 
 from flatscan import new_folder
-from flatscan.report.result import json_of, result_of
+from flatscan.report.result.result import json_of, result_of
 from flatscan.said import speaking
 from flatscan.sources.hand.typed import is_typed
 
@@ -74,9 +74,9 @@ def as_words(report: Report, written: Sequence[Path] = (), *, full: bool = False
     """One screen, or the ``full`` text, as fits standard output: coloured on a terminal, ASCII where it must be."""
     import sys
 
-    from flatscan.report.terminal import summary
-    from flatscan.report.terminal_full import full_text
-    from flatscan.report.terminal_page import wants_ascii, wants_colour, width_of
+    from flatscan.report.terminal.full import full_text
+    from flatscan.report.terminal.lines import wants_ascii, wants_colour, width_of
+    from flatscan.report.terminal.screen import summary
 
     stream, words = sys.stdout, full_text if full else summary
     with speaking(report.settings.units):
@@ -91,20 +91,20 @@ def as_words(report: Report, written: Sequence[Path] = (), *, full: bool = False
 
 def _write_files(report: Report, folder: Path) -> None:
     from flatscan.comparing.kept import kept_of
-    from flatscan.report.cautions import cautions_for
-    from flatscan.report.heatmap import heatmap_png
     from flatscan.report.heights import write_heights
-    from flatscan.report.joint_tables import joints_csv, stations_csv
-    from flatscan.report.joint_words import judged_joints
-    from flatscan.report.page import page_html
+    from flatscan.report.page.page import page_html
     from flatscan.report.picture.floor_photo import floor_jpg
+    from flatscan.report.picture.heatmap import heatmap_png
     from flatscan.report.plan_files import write_plan_files
-    from flatscan.report.reading_tables import field_csv, has_readings
-    from flatscan.report.readings_sheet import readings_csv
     from flatscan.report.record.letter_pdf import concern_letter_pdf
     from flatscan.report.record.record_pdf import record_pdf
     from flatscan.report.saved_basis import FILE_NAME, basis_bytes
-    from flatscan.report.tables import findings_csv, gaps_csv
+    from flatscan.report.tables.joints import joints_csv, stations_csv
+    from flatscan.report.tables.next_readings import readings_csv
+    from flatscan.report.tables.readings import field_csv, has_readings
+    from flatscan.report.tables.tables import findings_csv, gaps_csv
+    from flatscan.report.words.cautions import cautions_for
+    from flatscan.report.words.joint_words import judged_joints
 
     result = json_of(result_of(report))
     (folder / "result.json").write_bytes(result)

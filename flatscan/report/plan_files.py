@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from flatscan.levelling.plan import LevellingPlan
-    from flatscan.report.cautions import Caution
+    from flatscan.report.words.cautions import Caution
     from flatscan.settings import Paper, Segment
     from flatscan.sources.survey.survey import Survey
     from flatscan.surface.surface import Surface
@@ -31,12 +31,12 @@ def write_plan_files(
     paper: Paper,
 ) -> bytes:
     """Write what the plan has to show into the folder; the floor before and after as PNG comes back, b"" for none."""
-    from flatscan.report.after_map import planned_png
     from flatscan.report.marking.data import marking_data
     from flatscan.report.marking.dxf import plan_dxf
     from flatscan.report.marking.lists import joint_work_csv, marking_csv
     from flatscan.report.marking.pdf import marking_pdf
-    from flatscan.report.tables import areas_csv, methods_csv
+    from flatscan.report.picture.after_map import planned_png
+    from flatscan.report.tables.tables import areas_csv, methods_csv
 
     tables = {"areas.csv": areas_csv(plan)}
     if plan.methods:

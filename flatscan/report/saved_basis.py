@@ -21,7 +21,7 @@ from flatscan.levelling.basis import Basis
 from flatscan.levelling.joints.joint_work import JointWork
 from flatscan.levelling.plan import Product
 from flatscan.quantity import Quantity
-from flatscan.report.told_files import file_name
+from flatscan.report.words.told_files import file_name
 from flatscan.settings import Segment
 from flatscan.sources.scan import ScanKind
 from flatscan.sources.survey import survey_from

@@ -16,8 +16,8 @@ import numpy as np
 import pytest
 
 from flatscan.judgement.limits import Limit
-from flatscan.report.heatmap import heatmap_png
-from flatscan.report.page import page_html
+from flatscan.report.page.page import page_html
+from flatscan.report.picture.heatmap import heatmap_png
 from flatscan.report.report import Report
 from flatscan.settings import LevelSettings, Settings
 from flatscan.sources.scan import InputFile

@@ -16,7 +16,7 @@ from flatscan.measures.laid_edge import BRIDGE_MM, lay_on
 from flatscan.measures.left_noise import LeftNoise
 from flatscan.measures.surface_chord import SurfaceChord
 from flatscan.quantity import Quantity
-from flatscan.report.page_viewer import text_of
+from flatscan.report.page.moving import text_of
 from flatscan.report.viewer.edge_doubt import doubt_of_edge, sigma_of
 from flatscan.report.viewer.edge_verdict import EdgeRule, edge_verdict
 from flatscan.report.viewer.layer import Layer, pack

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from flatscan.errors import InputError
-from flatscan.report.reading_tables import field_csv
-from flatscan.report.readings_sheet import readings_csv
 from flatscan.report.report import Report
+from flatscan.report.tables.next_readings import readings_csv
+from flatscan.report.tables.readings import field_csv
 from flatscan.settings import JointSettings, MeasureSettings, Settings, SurfaceSettings
 from flatscan.workflow import check
 

@@ -16,7 +16,7 @@ from flatscan.cli import options
 from flatscan.cli.main import app
 from flatscan.levelling.plan import METHOD_NAMES
 from flatscan.report.level_output import FILE_NAMES
-from flatscan.report.levelling_file import levelling_schema
+from flatscan.report.result.levelling_file import levelling_schema
 from flatscan.settings import Paper
 
 SCAN = Path(__file__).parents[2] / "sample_scans" / "hallway_cloud"

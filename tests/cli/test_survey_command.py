@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 from flatscan.cli import main
 from flatscan.cli.main import app
 from flatscan.errors import EXIT_BAD_INPUT
-from flatscan.report.survey_check import survey_check_schema
+from flatscan.report.result.survey_check import survey_check_schema
 
 SAMPLES = Path(__file__).parents[2] / "sample_scans"
 

@@ -12,7 +12,7 @@ from flatscan.judgement import judge, load_limits
 from flatscan.judgement.readings import MOST_READINGS
 from flatscan.judgement.verdict import Answer, Reading, Verdict
 from flatscan.measures.hand import take_in
-from flatscan.report.readings_sheet import HEADER, readings_csv
+from flatscan.report.tables.next_readings import HEADER, readings_csv
 from flatscan.settings import JointSettings, JudgeSettings
 from flatscan.sources.hand.read_readings import read_hand_readings
 

@@ -16,14 +16,14 @@ from pypdf import PdfReader
 
 from flatscan import said
 from flatscan.quantity import Quantity
-from flatscan.report.cautions import cautions_for
 from flatscan.report.marking.data import marking_data
 from flatscan.report.marking.pdf import marking_pdf
-from flatscan.report.page import page_html
-from flatscan.report.result import json_of, result_of
-from flatscan.report.tables import gaps_csv
-from flatscan.report.terminal import summary
-from flatscan.report.terminal_full import full_text
+from flatscan.report.page.page import page_html
+from flatscan.report.result.result import json_of, result_of
+from flatscan.report.tables.tables import gaps_csv
+from flatscan.report.terminal.full import full_text
+from flatscan.report.terminal.screen import summary
+from flatscan.report.words.cautions import cautions_for
 from flatscan.settings import LevelSettings, Settings
 from flatscan.workflow import check
 

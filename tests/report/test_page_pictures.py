@@ -8,7 +8,7 @@ import io
 import numpy as np
 from PIL import Image
 
-from flatscan.report.page_pictures import MOST_PAGE_BYTES, as_letters
+from flatscan.report.page.pictures import MOST_PAGE_BYTES, as_letters
 
 
 def noise(form: str, side: int = 1100) -> bytes:

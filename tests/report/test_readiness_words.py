@@ -14,13 +14,13 @@ from flatscan.judgement.readiness.judging import readiness_of
 from flatscan.judgement.soundness import Soundness
 from flatscan.judgement.verdict import Finding
 from flatscan.quantity import Quantity
-from flatscan.report import plain_text
-from flatscan.report.cautions import cautions_for, cautions_of
-from flatscan.report.readiness_steps import asbestos_step
-from flatscan.report.readiness_words import CONDITION_SHAPE, CONDITION_TEXT, readiness_rows, readiness_summary
 from flatscan.report.report import Report
-from flatscan.report.result import json_of, result_of, result_schema
-from flatscan.report.story import next_steps
+from flatscan.report.result.result import json_of, result_of, result_schema
+from flatscan.report.words import plain_text
+from flatscan.report.words.cautions import cautions_for, cautions_of
+from flatscan.report.words.readiness_steps import asbestos_step
+from flatscan.report.words.readiness_words import CONDITION_SHAPE, CONDITION_TEXT, readiness_rows, readiness_summary
+from flatscan.report.words.story import next_steps
 from flatscan.sources.scan import InputFile
 from flatscan.sources.survey.site import NO_SITE, Heating, Moisture, OldCovering, SeenCrack, Site, Sound, Tapped
 from flatscan.sources.survey.survey import Survey, Zone

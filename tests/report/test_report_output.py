@@ -24,7 +24,7 @@ NOT_HERE = {
 @pytest.fixture
 def quick(monkeypatch: pytest.MonkeyPatch, small_png: bytes) -> None:
     """The picture is tested elsewhere; here it only takes time."""
-    monkeypatch.setattr("flatscan.report.heatmap.heatmap_png", lambda _: small_png)
+    monkeypatch.setattr("flatscan.report.picture.heatmap.heatmap_png", lambda _: small_png)
 
 
 def test_every_file_is_written_and_nothing_else(report: Report, tmp_path: Path) -> None:
@@ -66,7 +66,7 @@ def test_a_failure_midway_leaves_nothing(
     def fail(*_: object) -> str:
         raise error
 
-    monkeypatch.setattr("flatscan.report.page.page_html", fail)
+    monkeypatch.setattr("flatscan.report.page.page.page_html", fail)
     with pytest.raises(type(error)):
         write_report(report, tmp_path / "result")
     assert list(tmp_path.iterdir()) == []
@@ -81,7 +81,7 @@ def test_a_failure_midway_keeps_the_old_result(report: Report, tmp_path: Path, m
     def fail(*_: object) -> str:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("flatscan.report.tables.areas_csv", fail)
+    monkeypatch.setattr("flatscan.report.tables.tables.areas_csv", fail)
     with pytest.raises(OutputError, match="No space left on device"):
         write_report(report, out, force=True)
     assert [p.name for p in tmp_path.iterdir()] == ["result"]

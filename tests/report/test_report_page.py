@@ -14,8 +14,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from flatscan.report.page import page_html
-from flatscan.report.page_viewer import SCRIPTS, script, text_of
+from flatscan.report.page.moving import SCRIPTS, script, text_of
+from flatscan.report.page.page import page_html
 from flatscan.report.report import Report
 from flatscan.said import area
 from flatscan.sources.scan import InputFile

@@ -17,15 +17,15 @@ from numpy.typing import NDArray
 from PIL import Image
 from skimage.color import rgb2lab
 
-from flatscan.report import caption
-from flatscan.report.heatmap import MOST_BYTES, draw_heatmap, heatmap_png
 from flatscan.report.picture.colours import contour_step_mm, height_colours, scale_mm
 from flatscan.report.picture.edge_line import edge_line
 from flatscan.report.picture.floor import block_mean, block_step
+from flatscan.report.picture.heatmap import MOST_BYTES, draw_heatmap, heatmap_png
 from flatscan.report.picture.labels import Box, Wanted, place_labels
 from flatscan.report.picture.lettering import width_in, wrap
 from flatscan.report.picture.sheet import room_of, sheet_for
 from flatscan.report.report import Report
+from flatscan.report.words import caption
 from flatscan.settings import PlaceSettings
 from flatscan.sources.scan import InputFile
 from flatscan.sources.survey import Door, Survey

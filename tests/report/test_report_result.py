@@ -15,9 +15,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from flatscan.quantity import Quantity
-from flatscan.report import rounding
 from flatscan.report.report import Report
-from flatscan.report.result import Result, json_of, result_of, result_schema
+from flatscan.report.result.result import Result, json_of, result_of, result_schema, rounding
 
 
 @pytest.fixture(scope="module")

@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from flatscan.report.report import Report
-from flatscan.report.tables import areas_csv, findings_csv, gaps_csv, safe_text
+from flatscan.report.tables.tables import areas_csv, findings_csv, gaps_csv, safe_text
 
 
 def rows(text: str) -> list[dict[str, str]]:

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from flatscan.report import cautions, story
-from flatscan.report.terminal import OPEN_FIRST, SHORT_CAUTION, caution_lines, file_line, summary
-from flatscan.report.terminal_full import full_text
-from flatscan.report.terminal_page import width_of
+from flatscan.report.terminal.full import full_text
+from flatscan.report.terminal.lines import width_of
+from flatscan.report.terminal.screen import OPEN_FIRST, SHORT_CAUTION, caution_lines, file_line, summary
+from flatscan.report.words import cautions, story
 
 if TYPE_CHECKING:
     from flatscan.report.report import Report

@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 
 from flatscan.quantity import Quantity
-from flatscan.report.caption import capture_line
-from flatscan.report.plain_text import ascii_only
 from flatscan.report.report import Report
-from flatscan.report.terminal_full import full_text as summary
-from flatscan.report.terminal_page import wants_ascii, wants_colour
+from flatscan.report.terminal.full import full_text as summary
+from flatscan.report.terminal.lines import wants_ascii, wants_colour
+from flatscan.report.words.caption import capture_line
+from flatscan.report.words.plain_text import ascii_only
 from flatscan.sources.scan import InputFile
 
 

@@ -11,10 +11,11 @@ from hypothesis import strategies as st
 
 from flatscan.judgement import load_limits
 from flatscan.levelling.plan import MethodName
-from flatscan.report import tables, wording
-from flatscan.report.cautions import cautions_for
 from flatscan.report.report import Report
-from flatscan.report.story import next_steps
+from flatscan.report.tables import tables
+from flatscan.report.words import wording
+from flatscan.report.words.cautions import cautions_for
+from flatscan.report.words.story import next_steps
 
 
 @pytest.mark.parametrize("module", [wording, tables])

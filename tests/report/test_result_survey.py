@@ -12,9 +12,9 @@ import msgspec
 import pytest
 
 from flatscan.report.report import Report
-from flatscan.report.result import Result, json_of, result_of, result_schema
-from flatscan.report.result_survey import survey_record
-from flatscan.report.result_survey_records import SurveyRecord
+from flatscan.report.result.result import Result, json_of, result_of, result_schema
+from flatscan.report.result.survey import survey_record
+from flatscan.report.result.survey_records import SurveyRecord
 from flatscan.sources.survey import read_survey, survey_from
 from flatscan.sources.survey import site as records
 

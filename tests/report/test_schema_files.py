@@ -8,12 +8,12 @@ from typer.testing import CliRunner
 
 from flatscan.cli.main import app
 from flatscan.cli.schema import NAMES
-from flatscan.report.schema_files import SCHEMAS, generated, published
+from flatscan.report.result.schema_files import SCHEMAS, generated, published
 
 
 @pytest.mark.parametrize("name", SCHEMAS)
 def test_the_published_schema_is_that_of_the_records(name: str) -> None:
-    assert published(name) == generated(name), "run: python -m flatscan.report.schema_files"
+    assert published(name) == generated(name), "run: python -m flatscan.report.result.schema_files"
 
 
 @pytest.mark.parametrize("name", SCHEMAS)

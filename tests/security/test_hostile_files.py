@@ -19,7 +19,7 @@ from ezdxf.lldxf.tagger import ascii_tags_loader
 
 from flatscan.report.marking.dxf import LAYERS
 from flatscan.report.output import FILE_NAMES
-from flatscan.report.result import result_schema
+from flatscan.report.result.result import result_schema
 
 from .hostile import BARS, FORBIDDEN, PAYLOADS, squeezed
 from .looking import OUR_COLOURS, STARTS, acts_of, inside_of, runs, strings_of

@@ -12,7 +12,7 @@ import openpyxl
 import pytest
 
 from flatscan.report.comparison.records import comparison_schema
-from flatscan.report.levelling_file import levelling_schema
+from flatscan.report.result.levelling_file import levelling_schema
 
 from .hostile import FORBIDDEN, NAME, PAYLOADS, QUICK, survey_text, write_cloud
 from .looking import look_at, said_safely

@@ -95,7 +95,8 @@ def test_a_result_through_a_link_stays_in_its_place(here: Path) -> None:
 
 
 WRITERS = [
-    "flatscan.report.heatmap.heatmap_png", "flatscan.report.page.page_html", "flatscan.report.tables.findings_csv",
+    "flatscan.report.picture.heatmap.heatmap_png", "flatscan.report.page.page.page_html",
+    "flatscan.report.tables.tables.findings_csv",
     "flatscan.report.marking.dxf.plan_dxf", "flatscan.report.record.record_pdf.record_pdf",
 ]  # fmt: skip
 

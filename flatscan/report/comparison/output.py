@@ -9,7 +9,7 @@ from flatscan import new_folder
 from flatscan.report.comparison.record_of import comparison_json
 from flatscan.report.comparison.tables import open_spots_csv
 from flatscan.report.comparison.terminal import summary
-from flatscan.report.terminal_page import wants_ascii, wants_colour, width_of
+from flatscan.report.terminal.lines import wants_ascii, wants_colour, width_of
 from flatscan.said import speaking
 
 if TYPE_CHECKING:

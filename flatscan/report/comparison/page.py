@@ -7,8 +7,8 @@ import hashlib
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
-from flatscan.report import plain_text, wording
 from flatscan.report.comparison.told import told
+from flatscan.report.words import plain_text, wording
 
 if TYPE_CHECKING:
     from flatscan.judgement.verdict import VerdictWord

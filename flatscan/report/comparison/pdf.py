@@ -7,11 +7,11 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from flatscan.report import wording
 from flatscan.report.comparison.told import told
 from flatscan.report.record.pictures import fitted
 from flatscan.report.record.plain import plain
 from flatscan.report.record.setting import paper_name
+from flatscan.report.words import wording
 from flatscan.typeset import typeset
 
 if TYPE_CHECKING:

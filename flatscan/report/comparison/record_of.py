@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flatscan.report import rounding
 from flatscan.report.comparison import records, words
-from flatscan.report.result import json_text, versions
+from flatscan.report.result import rounding
+from flatscan.report.result.result import json_text, versions
 
 if TYPE_CHECKING:
     from flatscan.comparing.comparison import AreaNow, OpenSpot

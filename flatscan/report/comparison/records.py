@@ -14,8 +14,8 @@ from msgspec import Meta, Struct
 
 from flatscan.comparing.comparison import DatumKind, History
 from flatscan.judgement.verdict import AnswerCode, VerdictWord
-from flatscan.report.result_measured import XY, NotNegative, QuantityRecord, Rings, Share
-from flatscan.report.result_records import as_schema
+from flatscan.report.result.measured import XY, NotNegative, QuantityRecord, Rings, Share
+from flatscan.report.result.records import as_schema
 
 SCHEMA_NAME: Literal["flatscan-comparison/1"] = "flatscan-comparison/1"
 SCHEMA_ID = "urn:flatscan:comparison:1"

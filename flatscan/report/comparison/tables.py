@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from flatscan.report import wording
 from flatscan.report.comparison.words import where
-from flatscan.report.tables import as_csv
+from flatscan.report.tables.tables import as_csv
+from flatscan.report.words import wording
 
 if TYPE_CHECKING:
     from flatscan.report.comparison.run import ComparisonRun

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from flatscan import said
-from flatscan.report import places, wording
 from flatscan.report.comparison import words
-from flatscan.report.terminal_page import PLAIN, VERDICT_INK, Column, Page
+from flatscan.report.terminal.lines import PLAIN, VERDICT_INK, Column, Page
+from flatscan.report.words import places, wording
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

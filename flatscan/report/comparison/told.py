@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from flatscan import said
-from flatscan.report import places, wording
 from flatscan.report.comparison import words
-from flatscan.report.result import versions
+from flatscan.report.result.result import versions
+from flatscan.report.words import places, wording
 
 if TYPE_CHECKING:
     from flatscan.report.comparison.run import ComparisonRun

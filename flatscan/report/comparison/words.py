@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from flatscan import said
-from flatscan.report import places, wording
+from flatscan.report.words import places, wording
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

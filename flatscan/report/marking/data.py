@@ -12,8 +12,8 @@ from flatscan import said
 from flatscan.levelling.marking.contours import contours_of
 from flatscan.levelling.marking.outlines import marking_rings, rings_of
 from flatscan.levelling.marking.walls import marked_out, walls_of
-from flatscan.report.levelling_words import joint_work_of
-from flatscan.report.plain_text import clean
+from flatscan.report.words.levelling_words import joint_work_of
+from flatscan.report.words.plain_text import clean
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from flatscan.report.marking import rows
-from flatscan.report.tables import as_csv, fine, mm
+from flatscan.report.tables.tables import as_csv, fine, mm
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from flatscan.levelling.plan import Wall
     from flatscan.quantity import Quantity
     from flatscan.report.marking.data import MarkedArea, MarkingData
-    from flatscan.report.tables import Cell
+    from flatscan.report.tables.tables import Cell
 
 
 def marking_csv(data: MarkingData) -> str:

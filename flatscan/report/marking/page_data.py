@@ -7,19 +7,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from flatscan import said
-from flatscan.report import levelling_words, wording
 from flatscan.report.marking import rows
 from flatscan.report.marking.clusters import clusters_of
 from flatscan.report.marking.drawing import AROUND_MM, detail, overview
+from flatscan.report.words import levelling_words, wording
 from flatscan.units import MM_PER
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from flatscan.levelling.plan import Method
-    from flatscan.report.cautions import Caution
     from flatscan.report.marking.clusters import Cluster
     from flatscan.report.marking.data import MarkingData
+    from flatscan.report.words.cautions import Caution
     from flatscan.settings import Paper
 
 #: Paper for the whole floor on page 1, and for one true to scale drawing, width and height in mm.

@@ -11,8 +11,8 @@ from flatscan.typeset import typeset
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from flatscan.report.cautions import Caution
     from flatscan.report.marking.data import MarkingData
+    from flatscan.report.words.cautions import Caution
     from flatscan.settings import Paper
 
 _TEMPLATE = Path(__file__).parent / "marking.typ"

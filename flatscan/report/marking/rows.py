@@ -9,9 +9,9 @@ import numpy as np
 
 from flatscan import said
 from flatscan.levelling.marking.walls import distances_mm, furthest_corners, nearest_pair
-from flatscan.report import places, wording
 from flatscan.report.marking.data import name_of
 from flatscan.report.marking.drawing import MOST_LISTED
+from flatscan.report.words import places, wording
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from flatscan.report.judged_placements import judged_placements
 from flatscan.report.picture.floor import INK
 from flatscan.report.picture.key import Entry, line_sample, mark_sample
 from flatscan.report.picture.lettering import font, line_in, printable, width_in
 from flatscan.report.picture.numbers import place_numbers
+from flatscan.report.words.judged_placements import judged_placements
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,11 +19,11 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from flatscan.measures.measurement import Point
-    from flatscan.report.judged_placements import JudgedPlacement
     from flatscan.report.picture.key import Draw
     from flatscan.report.picture.labels import Box
     from flatscan.report.picture.sheet import Sheet
     from flatscan.report.report import Report
+    from flatscan.report.words.judged_placements import JudgedPlacement
 
     Dash = str | tuple[int, tuple[float, ...]]
 

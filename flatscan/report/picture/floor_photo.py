@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan import said
-from flatscan.report import wording
 from flatscan.report.picture import floor, key, marks
 from flatscan.report.picture.joints import PHOTO_STYLE_OF, draw_joints, joint_entries
 from flatscan.report.picture.lettering import line_in, wrap
 from flatscan.report.picture.sheet import EDGE_IN, room_of, sheet_for, text_width_in
+from flatscan.report.words import wording
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
-    from flatscan.report.joint_words import JudgedJoint
     from flatscan.report.picture.sheet import Sheet
+    from flatscan.report.words.joint_words import JudgedJoint
     from flatscan.surface.picture.floor_picture import FloorPicture, PictureKind
     from flatscan.surface.surface import Surface
 

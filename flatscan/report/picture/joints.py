@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from flatscan.report import joint_wording
-from flatscan.report.joint_words import labelled, lips_shown, marked, word_rank
 from flatscan.report.picture.floor import INK, SOFT_INK
 from flatscan.report.picture.key import Entry, line_sample, mark_sample
 from flatscan.report.picture.marks import Label
+from flatscan.report.words import joint_wording
+from flatscan.report.words.joint_words import labelled, lips_shown, marked, word_rank
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,9 +21,9 @@ if TYPE_CHECKING:
     from matplotlib.markers import MarkerStyle
 
     from flatscan.judgement.verdict import VerdictWord
-    from flatscan.report.joint_words import JudgedJoint, Worst
     from flatscan.report.picture.marks import Drawn
     from flatscan.report.picture.sheet import Sheet
+    from flatscan.report.words.joint_words import JudgedJoint, Worst
 
 #: As on the page; dark enough on every height colour with a white edge around.
 OPEN_INK, CALM_INK = "#6a3d8a", "#8a8a8a"

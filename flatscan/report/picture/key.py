@@ -13,7 +13,7 @@ from flatscan import said
 from flatscan.report.picture.floor import HOLE, INK, SOFT_INK
 from flatscan.report.picture.lettering import font, line_in, width_in
 from flatscan.report.picture.marks import AREA_INK, GRIND_INK, LINE_OF
-from flatscan.report.wording import signed
+from flatscan.report.words.wording import signed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

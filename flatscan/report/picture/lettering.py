@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import TYPE_CHECKING
 
-from flatscan.report.plain_text import clean
+from flatscan.report.words.plain_text import clean
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

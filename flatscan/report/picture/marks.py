@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from flatscan.report import wording
 from flatscan.report.picture.edge_line import edge_line
 from flatscan.report.picture.floor import INK
 from flatscan.report.picture.labels import Wanted, leader_end, place_labels
 from flatscan.report.picture.lettering import font, line_in, printable, width_in
+from flatscan.report.words import wording
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,9 +23,9 @@ if TYPE_CHECKING:
     from flatscan.judgement.verdict import VerdictWord
     from flatscan.levelling.plan import Area
     from flatscan.measures.measurement import Flatness, Point
-    from flatscan.report.drawn import Shown
     from flatscan.report.picture.labels import Box
     from flatscan.report.picture.sheet import Sheet
+    from flatscan.report.words.drawn import Shown
     from flatscan.surface.surface import Surface
 
 AREA_INK, GRIND_INK = "#0b5d3b", "#7b2d8b"

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from flatscan import said
-from flatscan.report import places
 from flatscan.report.record.site_words import Facts
+from flatscan.report.words import places
 from flatscan.sources.survey.kinds import ZONE
 
 if TYPE_CHECKING:

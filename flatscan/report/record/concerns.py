@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from flatscan.report.told_findings import listed_findings
+from flatscan.report.words.told_findings import listed_findings
 
 if TYPE_CHECKING:
     from flatscan.judgement.readiness.readiness import Condition, ConditionName

@@ -10,8 +10,8 @@ import msgspec
 from flatscan.judgement.limit_files import DEFAULT_LIMITS
 from flatscan.report.record.front import site_of
 from flatscan.report.record.site_words import not_recorded
-from flatscan.report.result import versions
-from flatscan.report.told_files import told_names
+from flatscan.report.result.result import versions
+from flatscan.report.words.told_files import told_names
 from flatscan.settings import Settings
 
 if TYPE_CHECKING:

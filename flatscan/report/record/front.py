@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from flatscan.report import places, story
 from flatscan.report.record.site_words import date_text
+from flatscan.report.words import places, story
 from flatscan.sources.survey.site import NO_SITE
 
 if TYPE_CHECKING:

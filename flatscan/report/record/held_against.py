@@ -8,9 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 from flatscan.constants import COVERAGE_K
 from flatscan.judgement.decision import guard_factor
-from flatscan.report import story, wording
-from flatscan.report.joint_wording import unsigned
-from flatscan.report.told_findings import decision_rule, lips_rule, listed_findings, more_findings, weighed_among_others
+from flatscan.report.words import story, wording
+from flatscan.report.words.joint_wording import unsigned
+from flatscan.report.words.told_findings import (
+    decision_rule,
+    lips_rule,
+    listed_findings,
+    more_findings,
+    weighed_among_others,
+)
 
 if TYPE_CHECKING:
     from flatscan.judgement.verdict import Finding, VerdictWord

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 
 from flatscan.judgement.readiness.asked import listed
 from flatscan.judgement.readiness.telling import MATTER
-from flatscan.report import story, wording
 from flatscan.report.record.evidence import short_id
 from flatscan.report.record.front import head_fields, site_of
 from flatscan.report.record.held_against import excess, measured_value, rule_text
@@ -18,7 +17,8 @@ from flatscan.report.record.letter_follows import follows
 from flatscan.report.record.letter_proposed import for_client, proposed_steps, proposed_way
 from flatscan.report.record.setting import day_of, paper_name
 from flatscan.report.record.site_words import covering_text, date_text
-from flatscan.report.told_findings import LIPS_AMONG_OTHERS, weighed_among_others
+from flatscan.report.words import story, wording
+from flatscan.report.words.told_findings import LIPS_AMONG_OTHERS, weighed_among_others
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from flatscan import said
 from flatscan.constants import MM_PER_M
 from flatscan.judgement.readiness.asked import listed
-from flatscan.report import levelling_words, readiness_steps, story, wording
+from flatscan.report.words import levelling_words, readiness_steps, story, wording
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from flatscan import said
-from flatscan.report import field_words
 from flatscan.report.marking.data import marking_data
 from flatscan.report.marking.rows import corner_tables
-from flatscan.report.page_levelling import levelling_page
+from flatscan.report.page.levelling import levelling_page
+from flatscan.report.words import field_words
 
 if TYPE_CHECKING:
     from flatscan.report.marking.data import MarkingData

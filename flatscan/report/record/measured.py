@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from flatscan.report import field_words, joint_wording, places, wording
-from flatscan.report.doubts import doubts_of
-from flatscan.report.drawn import shown_gaps
-from flatscan.report.how_measured import budget_parts, how_measured
-from flatscan.report.joint_words import JOINT_KINDS, judged_joints
+from flatscan.report.words import field_words, joint_wording, places, wording
+from flatscan.report.words.doubts import doubts_of
+from flatscan.report.words.drawn import shown_gaps
+from flatscan.report.words.how_measured import budget_parts, how_measured
+from flatscan.report.words.joint_words import JOINT_KINDS, judged_joints
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from flatscan.judgement.limits import LimitSet
     from flatscan.quantity import Quantity
-    from flatscan.report.joint_words import JointKind
     from flatscan.report.report import Report
+    from flatscan.report.words.joint_words import JointKind
 
 
 def measured_pages(report: Report) -> dict[str, Any]:

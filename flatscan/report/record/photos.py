@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from flatscan.report import places
 from flatscan.report.record.front import site_of
 from flatscan.report.record.pictures import fitted
+from flatscan.report.words import places
 
 if TYPE_CHECKING:
     from flatscan.report.report import Report

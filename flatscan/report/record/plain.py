@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from flatscan.report.plain_text import clean
+from flatscan.report.words.plain_text import clean
 
 _BLANKS = re.compile(r"[\s\x1c-\x1f\x85\u2028\u2029]+")
 _LONG_WORD = re.compile(r"\S{33,}")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from flatscan.report.readiness_words import readiness_rows, readiness_summary
+from flatscan.report.words.readiness_words import readiness_rows, readiness_summary
 
 if TYPE_CHECKING:
     from flatscan.judgement.verdict import Verdict

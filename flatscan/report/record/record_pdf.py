@@ -5,10 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from flatscan.report import field_words
-from flatscan.report.cautions import cautions_for
-from flatscan.report.joint_story import hand_line, joint_lines
-from flatscan.report.map_words import map_words
 from flatscan.report.record.binding_words import binding_facts
 from flatscan.report.record.evidence import evidence_pages, short_id
 from flatscan.report.record.front import front_page, head_fields, site_of
@@ -20,6 +16,10 @@ from flatscan.report.record.pictures import fitted
 from flatscan.report.record.ready import ready_table
 from flatscan.report.record.setting import day_of, paper_name, set_pages
 from flatscan.report.record.site_words import not_recorded, site_facts
+from flatscan.report.words import field_words
+from flatscan.report.words.cautions import cautions_for
+from flatscan.report.words.joint_story import hand_line, joint_lines
+from flatscan.report.words.map_words import map_words
 
 if TYPE_CHECKING:
     from flatscan.report.record.site_words import Facts

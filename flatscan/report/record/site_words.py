@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from flatscan import said
-from flatscan.report import places
+from flatscan.report.words import places
 from flatscan.sources.survey.site import MOISTURE_UNIT
 
 if TYPE_CHECKING:

@@ -6,19 +6,19 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from flatscan.judgement.steps import gap_limits
-from flatscan.report import joint_wording, wording
-from flatscan.report.drawn import shown_gaps
-from flatscan.report.joint_words import judged_joints
 from flatscan.report.marking.data import zones_of
-from flatscan.report.plain_text import clean
+from flatscan.report.words import joint_wording, wording
+from flatscan.report.words.drawn import shown_gaps
+from flatscan.report.words.joint_words import judged_joints
+from flatscan.report.words.plain_text import clean
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from flatscan.judgement.verdict import VerdictWord
     from flatscan.quantity import Quantity
-    from flatscan.report.joint_words import JudgedJoint, Worst
     from flatscan.report.report import Report
+    from flatscan.report.words.joint_words import JudgedJoint, Worst
 
 #: Places are told to this part of a mm; a tape is coarser.
 _DECIMALS = 1

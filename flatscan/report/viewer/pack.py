@@ -22,7 +22,7 @@ from flatscan.report.viewer.edge_doubt import doubt_of_edge, sigma_of
 from flatscan.report.viewer.edge_verdict import edge_rules
 from flatscan.report.viewer.layer import Layer, pack
 from flatscan.report.viewer.photo import place_of_photo
-from flatscan.report.wording import laid
+from flatscan.report.words.wording import laid
 from flatscan.surface.noise.draws import posterior_of
 
 if TYPE_CHECKING:
@@ -167,7 +167,7 @@ def _shares(report: Report) -> list[Layer]:
 
 def _shown(values: NDArray[np.float32], cell_mm: float, **told: Any) -> Layer:
     """A layer to look at: the largest of square blocks, so that no bad place vanishes."""
-    from flatscan.report.after_map import block_max
+    from flatscan.report.picture.after_map import block_max
 
     step = math.ceil(math.sqrt(max(1.0, values.size / _MOST_SHOWN_CELLS)))
     return pack(block_max(values, step), cell_mm=cell_mm * step, **told)

@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from flatscan.report.heatmap import draw_heatmap, heatmap_png
 from flatscan.report.picture.field import NUMBER_PT
+from flatscan.report.picture.heatmap import draw_heatmap, heatmap_png
 from flatscan.report.picture.numbers import place_numbers
 from flatscan.report.report import Report
 

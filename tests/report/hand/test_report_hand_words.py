@@ -19,17 +19,17 @@ from flatscan.caveats import caveat
 from flatscan.judgement import judge
 from flatscan.measures.lone_spots import held_alone
 from flatscan.quantity import Quantity
-from flatscan.report.caption import noise_floor_line
-from flatscan.report.doubts import doubts_of
-from flatscan.report.drawn import shown_gaps
 from flatscan.report.output import write_report
-from flatscan.report.page import page_html
-from flatscan.report.reading_tables import BY_ITSELF, field_csv
+from flatscan.report.page.page import page_html
 from flatscan.report.report import Report
-from flatscan.report.result import json_of, result_of, result_schema
-from flatscan.report.tables import findings_csv, gaps_csv
-from flatscan.report.terminal_full import full_text as summary
-from flatscan.report.traced import from_readings, told
+from flatscan.report.result.result import json_of, result_of, result_schema
+from flatscan.report.tables.readings import BY_ITSELF, field_csv
+from flatscan.report.tables.tables import findings_csv, gaps_csv
+from flatscan.report.terminal.full import full_text as summary
+from flatscan.report.words.caption import noise_floor_line
+from flatscan.report.words.doubts import doubts_of
+from flatscan.report.words.drawn import shown_gaps
+from flatscan.report.words.traced import from_readings, told
 from flatscan.settings import JudgeSettings
 from flatscan.sources.hand.field_readings import Crack, Sounding
 from flatscan.sources.hand.hand_reading import HandReading
@@ -233,7 +233,7 @@ def test_a_scan_without_readings_has_none_of_it(report: Report) -> None:
 def test_the_folder_has_readings_csv(
     hand_read: Report, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, small_png: bytes
 ) -> None:
-    monkeypatch.setattr("flatscan.report.heatmap.heatmap_png", lambda _: small_png)
+    monkeypatch.setattr("flatscan.report.picture.heatmap.heatmap_png", lambda _: small_png)
     files = write_report(hand_read, tmp_path / "result")
     assert "readings.csv" in [path.name for path in files]
 

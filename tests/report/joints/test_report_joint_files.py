@@ -17,11 +17,11 @@ import pytest
 
 from flatscan.measures.joints.joints import Joints, Refusal
 from flatscan.quantity import Quantity
-from flatscan.report import joint_wording
-from flatscan.report.joint_tables import joints_csv, stations_csv
-from flatscan.report.joint_words import judged_joints, size_of
 from flatscan.report.report import Report
-from flatscan.report.result import Result, json_of, result_of, result_schema
+from flatscan.report.result.result import Result, json_of, result_of, result_schema
+from flatscan.report.tables.joints import joints_csv, stations_csv
+from flatscan.report.words import joint_wording
+from flatscan.report.words.joint_words import judged_joints, size_of
 
 
 @pytest.fixture(scope="module")

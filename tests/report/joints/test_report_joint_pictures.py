@@ -20,11 +20,18 @@ from skimage.color import rgb2lab
 
 from flatscan.measures.joints.joints import Joints
 from flatscan.quantity import Quantity
-from flatscan.report.heatmap import MOST_BYTES, draw_heatmap, heatmap_png
-from flatscan.report.joint_words import MOST_LABELLED, MOST_SIGNS, judged_joints, labelled, lips_left_out, lips_shown
 from flatscan.report.picture import floor_photo
+from flatscan.report.picture.heatmap import MOST_BYTES, draw_heatmap, heatmap_png
 from flatscan.report.picture.joints import PHOTO_STYLE_OF, STYLE_OF, joint_entries, step_mark
 from flatscan.report.report import Report
+from flatscan.report.words.joint_words import (
+    MOST_LABELLED,
+    MOST_SIGNS,
+    judged_joints,
+    labelled,
+    lips_left_out,
+    lips_shown,
+)
 from flatscan.surface.picture.floor_picture import FloorPicture
 
 TileOf = Callable[..., Report]

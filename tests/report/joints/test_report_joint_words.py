@@ -15,14 +15,14 @@ from flatscan.levelling.basis import Basis
 from flatscan.levelling.joints.joint_work import JointFill, JointWork
 from flatscan.measures.joints.joints import Joints, MeasuredFace
 from flatscan.quantity import Quantity
-from flatscan.report import joint_story, joint_wording
-from flatscan.report.cautions import cautions_for
 from flatscan.report.output import FILE_NAMES, write_report
-from flatscan.report.page import page_html
+from flatscan.report.page.page import page_html
 from flatscan.report.report import Report
-from flatscan.report.story import next_steps
-from flatscan.report.terminal_full import full_text as summary
-from flatscan.report.worst import worst_of_all
+from flatscan.report.terminal.full import full_text as summary
+from flatscan.report.words import joint_story, joint_wording
+from flatscan.report.words.cautions import cautions_for
+from flatscan.report.words.story import next_steps
+from flatscan.report.words.worst import worst_of_all
 from flatscan.surface.picture.floor_picture import FloorPicture
 
 TileOf = Callable[..., Report]
@@ -253,7 +253,7 @@ def test_no_joints_no_section(report: Report) -> None:
 def test_every_file_is_written_where_there_is_something_to_write(
     tiled: Report, picture: FloorPicture, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, small_png: bytes
 ) -> None:
-    monkeypatch.setattr("flatscan.report.heatmap.heatmap_png", lambda _: small_png)
+    monkeypatch.setattr("flatscan.report.picture.heatmap.heatmap_png", lambda _: small_png)
     (reading,) = tiled.verdict.next_readings
     asked = replace(reading, number=1, kind="lip", joint="J7")
     line = ((400.0, 300.0), (400.0, 1500.0))

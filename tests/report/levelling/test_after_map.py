@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from flatscan.levelling.plan import LevellingPlan
-from flatscan.report import after_map
 from flatscan.report.output import FILE_NAMES, write_report
+from flatscan.report.picture import after_map
 from flatscan.report.picture.after_key import share_colours
 from flatscan.report.report import Report
 
@@ -128,7 +128,7 @@ def test_the_folder_holds_the_picture_and_the_table(
     assert isinstance(tmp_path, Path)
     buffer = io.BytesIO()
     Image.new("RGB", (600, 400), "white").save(buffer, "PNG")
-    monkeypatch.setattr("flatscan.report.heatmap.heatmap_png", lambda _: buffer.getvalue())
+    monkeypatch.setattr("flatscan.report.picture.heatmap.heatmap_png", lambda _: buffer.getvalue())
     files = {path.name for path in write_report(planned, tmp_path / "result")}
     assert {"after.png", "methods.csv"} <= files <= set(FILE_NAMES)
     page = (tmp_path / "result" / "report.html").read_text(encoding="utf-8")

@@ -12,15 +12,15 @@ from flatscan.errors import LimitSetError
 from flatscan.judgement.verdict import Finding
 from flatscan.levelling.plan import GapAfter, LevellingPlan, Proof
 from flatscan.quantity import Quantity
-from flatscan.report import levelling_words
-from flatscan.report.areas_words import areas_line
-from flatscan.report.heatmap import draw_heatmap
-from flatscan.report.proof_words import proof_line, worst_found
+from flatscan.report.picture.heatmap import draw_heatmap
 from flatscan.report.record.binding_words import binding_facts
 from flatscan.report.record.held_against import findings_table
 from flatscan.report.report import Report
-from flatscan.report.room_words import room_line
-from flatscan.report.told_findings import LIPS_AMONG_OTHERS, decision_rule
+from flatscan.report.words import levelling_words
+from flatscan.report.words.areas_words import areas_line
+from flatscan.report.words.proof_words import proof_line, worst_found
+from flatscan.report.words.room_words import room_line
+from flatscan.report.words.told_findings import LIPS_AMONG_OTHERS, decision_rule
 from flatscan.said import temperature
 from flatscan.settings import LevelSettings, Settings
 from flatscan.sources.scan import InputFile

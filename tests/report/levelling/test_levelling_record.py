@@ -15,12 +15,12 @@ import numpy as np
 import pytest
 
 from flatscan.levelling.plan import GapAfter, LevellingPlan, Method, Product
-from flatscan.report.cautions import cautions_of
-from flatscan.report.levelling_file import LevellingFile, levelling_file, levelling_json, levelling_schema
 from flatscan.report.report import Report
-from flatscan.report.result import Result, json_of, result_of, result_schema
-from flatscan.report.result_levelling import levelling_record
-from flatscan.report.result_levelling_records import MethodRecord, ProductRecord
+from flatscan.report.result.levelling import levelling_record
+from flatscan.report.result.levelling_file import LevellingFile, levelling_file, levelling_json, levelling_schema
+from flatscan.report.result.levelling_records import MethodRecord, ProductRecord
+from flatscan.report.result.result import Result, json_of, result_of, result_schema
+from flatscan.report.words.cautions import cautions_of
 from flatscan.settings import LevelSettings
 
 SHA = "ab" * 32

@@ -14,15 +14,15 @@ import pytest
 
 from flatscan.judgement.verdict import AnswerCode
 from flatscan.levelling.plan import METHOD_NAMES, DoorRise, GapAfter, LevellingPlan, MethodName, Proof
-from flatscan.report import levelling_places, levelling_words, proof_words, wording
-from flatscan.report.cautions import cautions_for, cautions_of
-from flatscan.report.page import page_html
-from flatscan.report.page_levelling import levelling_page
+from flatscan.report.page.levelling import levelling_page
+from flatscan.report.page.page import page_html
 from flatscan.report.report import Report
-from flatscan.report.story import next_steps
-from flatscan.report.tables import areas_csv, methods_csv
-from flatscan.report.terminal_full import full_text as summary
-from flatscan.report.terminal_levelling import levelling_lines
+from flatscan.report.tables.tables import areas_csv, methods_csv
+from flatscan.report.terminal.full import full_text as summary
+from flatscan.report.terminal.levelling import levelling_lines
+from flatscan.report.words import levelling_places, levelling_words, proof_words, wording
+from flatscan.report.words.cautions import cautions_for, cautions_of
+from flatscan.report.words.story import next_steps
 
 FILES = [Path("out") / name for name in ("levelling.json", "marking_out.pdf", "plan.dxf")]
 

@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 from pypdf import PageObject, PdfReader
 
-from flatscan.report.cautions import ASBESTOS, LIMITS, SILICA
 from flatscan.report.marking import MarkingData, marking_data, marking_pdf
 from flatscan.report.marking.clusters import MOST_DRAWINGS, SCALES, clusters_of
 from flatscan.report.marking.page_data import page_data
-from flatscan.report.wording import METHOD_TEXT
+from flatscan.report.words.cautions import ASBESTOS, LIMITS, SILICA
+from flatscan.report.words.wording import METHOD_TEXT
 from flatscan.said import speaking
 from flatscan.settings import Paper
 from flatscan.surface.surface import Surface

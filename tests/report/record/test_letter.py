@@ -12,9 +12,9 @@ import typst
 from flatscan.judgement.readiness.readiness import ConditionName, ConditionWord, Readiness
 from flatscan.judgement.verdict import Answer, AnswerCode, VerdictWord
 from flatscan.quantity import Quantity
-from flatscan.report import story
 from flatscan.report.record import concern_letter_pdf
 from flatscan.report.report import Report
+from flatscan.report.words import story
 from flatscan.said import speaking
 
 Tools = SimpleNamespace

@@ -19,7 +19,7 @@ from PIL import Image
 from flatscan.report.record import record_pdf
 from flatscan.report.record.held_against import findings_table, margin
 from flatscan.report.report import Report
-from flatscan.report.result import result_of
+from flatscan.report.result.result import result_of
 from flatscan.said import speaking
 
 Drawn = Callable[[str], bytes]

@@ -10,13 +10,13 @@ from typing import Any
 
 import pytest
 
-from flatscan.report.after_map import planned_png
-from flatscan.report.heatmap import heatmap_png
-from flatscan.report.joint_words import judged_joints
+from flatscan.report.picture.after_map import planned_png
 from flatscan.report.picture.floor_photo import floor_jpg
+from flatscan.report.picture.heatmap import heatmap_png
 from flatscan.report.record import concern_letter_pdf, record_pdf
 from flatscan.report.report import Report
-from flatscan.report.result import json_of, result_of
+from flatscan.report.result.result import json_of, result_of
+from flatscan.report.words.joint_words import judged_joints
 from flatscan.settings import LevelSettings, Settings
 from flatscan.workflow import check
 

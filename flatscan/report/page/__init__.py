@@ -1,0 +1,1 @@
+"""The page: all of a result in one file that works offline."""

@@ -1,0 +1,1 @@
+"""The files for programs: records, schemas, and how they are filled."""

@@ -1,0 +1,1 @@
+"""What is printed: one screen, or everything."""

@@ -1,0 +1,1 @@
+"""What is said to people, once, for terminal, page, record, letter and map."""
