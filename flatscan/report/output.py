@@ -140,8 +140,15 @@ def _write_files(report: Report, folder: Path) -> None:
     (folder / "report.html").write_text(page, encoding="utf-8", newline="\n")
     digest = hashlib.sha256(result).hexdigest()
     paper = report.settings.level.paper
+    sheet = folder / "marking_out.pdf"
     record = record_pdf(
-        report, map_png=picture, after_png=after, floor_jpg=seen_from_above, result_sha256=digest, paper=paper
+        report,
+        map_png=picture,
+        after_png=after,
+        floor_jpg=seen_from_above,
+        result_sha256=digest,
+        paper=paper,
+        marking_pdf=sheet.read_bytes() if sheet.exists() else b"",
     )
     (folder / "report.pdf").write_bytes(record)
     letter = concern_letter_pdf(report, result_sha256=digest, paper=paper)

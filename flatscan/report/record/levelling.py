@@ -43,4 +43,4 @@ def _corners(data: MarkingData) -> list[dict[str, Any]]:
 
 def _sheet(data: MarkingData) -> str:
     more = "" if len(data.areas) <= _MOST_AREAS else f", which has the corners of all {len(data.areas)} areas"
-    return f"Drawings true to scale are in the marking-out sheet, marking_out.pdf{more}."
+    return f"Drawings true to scale are on the last pages, the marking-out sheet (marking_out.pdf){more}."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+import io
 from typing import TYPE_CHECKING, Any
 
 from flatscan.report.record.binding_words import binding_facts
@@ -32,7 +33,14 @@ _MAP, _AFTER, _FLOOR = (1800, 1_200_000), (2000, 700_000), (1600, 700_000)
 
 
 def record_pdf(
-    report: Report, *, map_png: bytes, after_png: bytes, floor_jpg: bytes, result_sha256: str, paper: Paper
+    report: Report,
+    *,
+    map_png: bytes,
+    after_png: bytes,
+    floor_jpg: bytes,
+    result_sha256: str,
+    paper: Paper,
+    marking_pdf: bytes = b"",
 ) -> bytes:
     """The survey record. Two runs on the same report agree byte for byte.
 
@@ -43,6 +51,7 @@ def record_pdf(
         b"": there is none
     result_sha256 : SHA-256 of ``result.json``, whose record this is
     paper : A4 or US letter
+    marking_pdf : the marking-out sheet on the same paper, whose pages come last, true to scale; b"": there is none
     """
     pictures = {
         "map.png": fitted(map_png, most_pixels=_MAP[0], most_bytes=_MAP[1], trim=True),
@@ -54,9 +63,19 @@ def record_pdf(
     data = record_data(report, result_sha256, paper) | {
         "photos": photos,
         "map_alt": map_words(report),
+        "sheet_pages": _pages_of(marking_pdf),
         "has": {name.partition(".")[0]: name in pictures for name in ("map.png", "after.png", "floor.jpg")},
     }
-    return set_pages("record.typ", data, pictures | photo_files)
+    sheet = {"marking_out.pdf": marking_pdf} if marking_pdf else {}
+    return set_pages("record.typ", data, pictures | photo_files | sheet)
+
+
+def _pages_of(pdf: bytes) -> int:
+    if not pdf:
+        return 0
+    import pypdf
+
+    return len(pypdf.PdfReader(io.BytesIO(pdf)).pages)
 
 
 def record_data(report: Report, result_sha256: str, paper: Paper) -> dict[str, Any]:

@@ -129,7 +129,7 @@ def surveyed(report: Report) -> Report:
     )
 
 
-def draw(report: Report, paper: str = "a4") -> bytes:
+def draw(report: Report, paper: str = "a4", marking_pdf: bytes = b"") -> bytes:
     """The record with invented pictures."""
     return record_pdf(
         report,
@@ -138,6 +138,7 @@ def draw(report: Report, paper: str = "a4") -> bytes:
         floor_jpg=picture((500, 400), "JPEG"),
         result_sha256=SHA,
         paper=paper,  # type: ignore[arg-type]
+        marking_pdf=marking_pdf,
     )
 
 

@@ -43,6 +43,7 @@ def kept(surveyed: Report, tools: Tools) -> dict[str, Any]:
         data = record_data(surveyed, tools.sha, "a4") | {
             "photos": [],
             "map_alt": "A map",
+            "sheet_pages": 0,
             "has": {"map": True, "after": False, "floor": False},
         }
         _FOLDER.mkdir(exist_ok=True)

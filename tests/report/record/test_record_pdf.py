@@ -12,6 +12,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pypdf
+import pypdfium2
 import pytest
 import typst
 from PIL import Image
@@ -232,3 +233,26 @@ def _alternatives(node: object) -> list[str]:
             found += [str(one["/Alt"])] if "/Alt" in one else []
             stack += [one["/K"]] if "/K" in one else []
     return found
+
+
+_SHEET = """#set page(paper: "a4", margin: 10mm)
+Marking-out sheet, one
+#line(length: 100mm)
+#pagebreak()
+Marking-out sheet, two
+#line(length: 50mm, angle: 90deg)
+"""
+
+
+def test_the_marking_out_sheet_comes_last_as_large_as_it_is_by_itself(surveyed: Report, tools: Tools) -> None:
+    """Its bar is measured with a rule, so the pages must be the sheet's own, dot for dot (pypdfium2 draws both)."""
+    sheet = typst.compile(_SHEET.encode(), format="pdf")
+    alone, without = pypdfium2.PdfDocument(sheet), tools.reader_of(tools.draw(surveyed)).pages
+    record = tools.draw(surveyed, marking_pdf=sheet)
+    inside = pypdfium2.PdfDocument(record)
+    assert len(inside) == len(without) + len(alone)
+    assert "Marking-out sheet, one" in tools.reader_of(record).pages[-2].extract_text()
+    for number in (1, 2):
+        one, other = (document[len(document) - number].render(scale=2).to_numpy() for document in (inside, alone))
+        # Edges may be smoothed otherwise, by no more than an eighth of a dot; a page in another size is dots away.
+        assert np.abs(one.astype(float) - other.astype(float)).max() <= 32.0
