@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 import io
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from flatscan.report.record.binding_words import binding_facts
