@@ -265,3 +265,22 @@ def test_other_limits_after_are_said(folders):
     (said,) = (line for line in words.how_lines(other) if "limits differ" in line)
     assert "before 3 mm under 2 m" in said
     assert "after 5 mm under 3 m" in said
+
+
+@pytest.mark.parametrize("wide", [1100, 390])
+def test_the_page_opens_in_a_browser_quietly_and_for_everybody(folders, tmp_path, browser, wide):
+    """Rules of WCAG 2.1 A and AA as axe holds them; nothing asked of the network, nothing said on the console."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    assert run(folders["before"], folders["after"], "--out", tmp_path / "done").exit_code == 0
+    context = browser.new_context(viewport={"width": wide, "height": 900}, bypass_csp=True)
+    page, told = context.new_page(), []
+    page.on("console", lambda said: told.append(said.text))
+    page.on("request", lambda asked: told.append(asked.url) if not asked.url.startswith(("file:", "data:")) else None)
+    page.goto((tmp_path / "done" / "comparison.html").as_uri())
+    assert told == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= wide
+    levels = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}
+    found = Axe().run(page, options={"runOnly": levels, "resultTypes": ["violations"]})
+    assert [one["id"] for one in found.response["violations"]] == []
+    context.close()
