@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from flatscan.comparing.common import Common
     from flatscan.comparing.measured import Measured, PlannedArea
+    from flatscan.comparing.overlaid import Overlaid
     from flatscan.comparing.pose import Pose
     from flatscan.judgement.verdict import VerdictWord
 
@@ -33,7 +33,7 @@ _CLEARLY = 3.0
 def areas_now(
     before: Measured,
     after: Measured,
-    common: Common,
+    common: Overlaid,
     pose: Pose,
     d_mm: NDArray[np.float64],
     errors_mm: NDArray[np.float32],
@@ -49,7 +49,7 @@ def areas_now(
 def _area(
     before: Measured,
     after: Measured,
-    common: Common,
+    common: Overlaid,
     pose: Pose,
     area: PlannedArea,
     d_mm: NDArray[np.float64],
@@ -118,7 +118,7 @@ def _together(words: Sequence[VerdictWord], seen_now: float) -> VerdictWord:
 
 
 def _thickest(
-    share: NDArray[np.float64], common: Common, d_mm: NDArray[np.float64], errors_mm: NDArray[np.float32]
+    share: NDArray[np.float64], common: Overlaid, d_mm: NDArray[np.float64], errors_mm: NDArray[np.float32]
 ) -> Quantity | None:
     """The largest mean over a small patch of the area."""
     from scipy.spatial import cKDTree

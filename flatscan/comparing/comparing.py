@@ -9,12 +9,12 @@ import numpy as np
 
 from flatscan.comparing.alignment import align
 from flatscan.comparing.areas_now import areas_now
-from flatscan.comparing.common import common_of, heights
 from flatscan.comparing.comparison import Comparison, Difference
 from flatscan.comparing.datum import floor_without_work, kept_as_it_was, lay, on_grid, tilt_between
 from flatscan.comparing.errors_drawn import less_plane, raw_errors
 from flatscan.comparing.gaps_now import untold
 from flatscan.comparing.open_spots import open_spots
+from flatscan.comparing.overlaid import heights, overlaid
 from flatscan.comparing.placed import cover, placed_l
 from flatscan.comparing.significance import changes, significant
 from flatscan.errors import InputError
@@ -25,9 +25,9 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from flatscan.comparing.common import Common
     from flatscan.comparing.comparison import AreaNow
     from flatscan.comparing.measured import Measured
+    from flatscan.comparing.overlaid import Overlaid
 
 _LEAST_CELLS = 12
 
@@ -48,7 +48,7 @@ def compare_floors(
     align_rng, error_rng = rng.spawn(2)
     alignment = align(before, after, turned=turned, rng=align_rng)
     pose = alignment.pose
-    common = common_of(before, after, pose)
+    common = overlaid(before, after, pose)
     if int(common.both.sum()) < _LEAST_CELLS:
         raise InputError("the two results", "no floor was seen in both", "Capture the same floor again")
     errors = raw_errors(common, alignment, error_rng)
@@ -93,13 +93,13 @@ def compare_floors(
     )
 
 
-def _both_heights(common: Common, d_mm: NDArray[np.float64]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+def _both_heights(common: Overlaid, d_mm: NDArray[np.float64]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """(rows, cols) heights before and after about the reference plane of the map after; NaN not seen in both."""
     after = heights(common.after)[common.both]
     return on_grid(after - d_mm, common.both, common.grid), on_grid(after, common.both, common.grid)
 
 
-def _worked(areas: Sequence[AreaNow], common: Common) -> NDArray[np.bool_]:
+def _worked(areas: Sequence[AreaNow], common: Overlaid) -> NDArray[np.bool_]:
     """(n,) cells that both saw in a planned area."""
     inside = np.zeros(common.grid.shape, dtype=bool)
     for area in areas:
@@ -108,7 +108,7 @@ def _worked(areas: Sequence[AreaNow], common: Common) -> NDArray[np.bool_]:
 
 
 def _placed(
-    areas: Sequence[AreaNow], common: Common, d_mm: NDArray[np.float64], errors_mm: NDArray[np.float32]
+    areas: Sequence[AreaNow], common: Overlaid, d_mm: NDArray[np.float64], errors_mm: NDArray[np.float32]
 ) -> Quantity | None:
     """Litres in all of them together: their errors hang together, so they are summed draw by draw."""
     told = [area for area in areas if area.placed_l is not None]

@@ -13,9 +13,9 @@ from flatscan.comparing.planes import PlaneFit, Tilt, robust_plane, tilted_plane
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from flatscan.comparing.common import Common
     from flatscan.comparing.laying import Grid
     from flatscan.comparing.measured import Measured
+    from flatscan.comparing.overlaid import Overlaid
     from flatscan.comparing.pose import Pose
 
 #: Planned change smaller than this is none; floor nearer than this to planned work may have got compound.
@@ -28,7 +28,7 @@ _LEAST_AGREE = 0.7
 _LEAST_CELLS = 12
 
 
-def floor_without_work(common: Common, before: Measured, pose: Pose) -> NDArray[np.bool_]:
+def floor_without_work(common: Overlaid, before: Measured, pose: Pose) -> NDArray[np.bool_]:
     """(n,) cells that both saw and no work was planned on, with a margin."""
     from scipy.ndimage import binary_dilation, distance_transform_edt
 
@@ -46,7 +46,7 @@ def floor_without_work(common: Common, before: Measured, pose: Pose) -> NDArray[
     return np.asarray(away[row, col] > _MARGIN_MM)
 
 
-def kept_as_it_was(common: Common, before: Measured, pose: Pose) -> NDArray[np.bool_]:
+def kept_as_it_was(common: Overlaid, before: Measured, pose: Pose) -> NDArray[np.bool_]:
     """(n,) cells that both saw in places where the survey lets nothing be placed."""
     from shapely import Polygon, contains_xy
 
@@ -78,7 +78,7 @@ class Laid:
 
 
 def lay(
-    common: Common,
+    common: Overlaid,
     free: NDArray[np.bool_],
     kept: NDArray[np.bool_],
     errors_mm: NDArray[np.float32],
@@ -113,7 +113,9 @@ def lay(
     return Laid(fit, np.ones(len(d), dtype=bool), Datum("shape_only", share, 0.0, 0.0, why))
 
 
-def _on_kept(common: Common, kept: NDArray[np.bool_], errors_mm: NDArray[np.float32], tilt: Tilt | None) -> Laid | None:
+def _on_kept(
+    common: Overlaid, kept: NDArray[np.bool_], errors_mm: NDArray[np.float32], tilt: Tilt | None
+) -> Laid | None:
     """The plane on what the survey keeps: by itself where it spreads over the floor, with gravity where it does not."""
     if int(kept.sum()) < _LEAST_CELLS:
         return None
@@ -142,7 +144,7 @@ def _agreeing(rest_mm: NDArray[np.float64], u_mm: NDArray[np.float64]) -> float:
     return float(np.mean(np.abs(rest_mm) <= 2.0 * u_mm + 1e-6))
 
 
-def tilt_between(common: Common, pose: Pose) -> Tilt | None:
+def tilt_between(common: Overlaid, pose: Pose) -> Tilt | None:
     """How the two reference planes differ by gravity, as the difference of heights shows it on unchanged floor.
 
     A reference plane falls by ``fall`` along its direction; heights are about it, so after minus before of floor that

@@ -14,14 +14,14 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from flatscan.comparing.alignment import Alignment
-    from flatscan.comparing.common import Common
     from flatscan.comparing.datum import Laid
+    from flatscan.comparing.overlaid import Overlaid
 
 DRAWS = 400
 
 
 def raw_errors(
-    common: Common, alignment: Alignment, rng: np.random.Generator, draws: int = DRAWS
+    common: Overlaid, alignment: Alignment, rng: np.random.Generator, draws: int = DRAWS
 ) -> NDArray[np.float32]:
     """(draws, n) float32: noise of both captures and a wrong pose, mm, in the cells that both saw; no plane taken off.
 
@@ -58,7 +58,7 @@ def less_plane(
     return np.asarray(errors - planes @ terms(xy_mm, fit.middle_mm).T.astype(np.float32))
 
 
-def _slopes(common: Common) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+def _slopes(common: Overlaid) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Slope of the floor before along x and y, (n,) each; the best estimate's, for noise is no slope."""
     values = common.before.estimate_mm
     if min(values.shape) < 2:  # noqa: PLR2004 - no slope across one line of cells

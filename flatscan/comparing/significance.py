@@ -20,7 +20,7 @@ from flatscan.quantity import Quantity
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from flatscan.comparing.common import Common
+    from flatscan.comparing.overlaid import Overlaid
 
 #: Standard deviations of the patches' weights, mm. The smallest shows a trowel's width, the largest a whole area.
 _PATCHES_MM = (40.0, 120.0, 300.0)
@@ -41,7 +41,7 @@ class Significant:
     least_mm: float
 
 
-def significant(common: Common, d_mm: NDArray[np.float64], errors_mm: NDArray[np.float32]) -> Significant:
+def significant(common: Overlaid, d_mm: NDArray[np.float64], errors_mm: NDArray[np.float32]) -> Significant:
     """Hold the difference ``d_mm`` (n,) against its simulated errors (draws, n).
 
     What a small patch has shown is left out of the larger ones, which would carry it into floor that did not change.
@@ -70,7 +70,7 @@ def significant(common: Common, d_mm: NDArray[np.float64], errors_mm: NDArray[np
 
 
 def _smoothed(
-    common: Common, cells: NDArray[np.bool_], sigma_mm: float, errors_mm: NDArray[np.float32]
+    common: Overlaid, cells: NDArray[np.bool_], sigma_mm: float, errors_mm: NDArray[np.float32]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """(draws, n) patch means of the errors and (n,) their standard uncertainty."""
     smooth = _Smoother(common, cells, sigma_mm)
@@ -78,14 +78,14 @@ def _smoothed(
     return smoothed, np.maximum(np.sqrt(np.mean(np.square(smoothed), axis=0)), _LEAST_U_MM)
 
 
-def _near_unseen(common: Common) -> NDArray[np.bool_]:
+def _near_unseen(common: Overlaid) -> NDArray[np.bool_]:
     """(n,) cells that touch one that was not seen in both."""
     from scipy.ndimage import binary_erosion
 
     return np.asarray(~binary_erosion(common.both, structure=np.ones((3, 3)))[common.both])
 
 
-def _near(common: Common, cells: NDArray[np.bool_], reach_mm: float) -> NDArray[np.bool_]:
+def _near(common: Overlaid, cells: NDArray[np.bool_], reach_mm: float) -> NDArray[np.bool_]:
     """(n,) cells within a reach of any of ``cells``."""
     from scipy.ndimage import distance_transform_edt
 
@@ -97,7 +97,7 @@ def _near(common: Common, cells: NDArray[np.bool_], reach_mm: float) -> NDArray[
 
 
 def changes(
-    common: Common,
+    common: Overlaid,
     d_mm: NDArray[np.float64],
     errors_mm: NDArray[np.float32],
     way: NDArray[np.float64],
@@ -129,7 +129,7 @@ def changes(
 class _Smoother:
     """Gaussian mean over some of the cells that both saw, at every one of them; 0 where none of those is near."""
 
-    def __init__(self, common: Common, cells: NDArray[np.bool_], sigma_mm: float) -> None:
+    def __init__(self, common: Overlaid, cells: NDArray[np.bool_], sigma_mm: float) -> None:
         self._both, self._cells, self._sigma = common.both, cells, sigma_mm / common.grid.cell_mm
         weight = self._blur(np.ones(len(cells), dtype=np.float32))
         self._share = np.where(weight > _LEAST_WEIGHT, 1.0 / np.maximum(weight, _LEAST_WEIGHT), 0.0)

@@ -32,7 +32,7 @@ GAP_KINDS = ("gap", "span_gap")
 MOST_UNSEEN_LISTED = 10
 #: Worst first; one word for several findings is the first of these that any of them has.
 WORD_ORDER: tuple[VerdictWord, ...] = ("over", "not_decided", "not_seen", "within")
-_BY_HAND = "not measured by this program: read them by hand"
+_BY_HAND = "not measured from what was captured: read them by hand"
 _NOT_LAID = "some edges that the limits ask for could not be laid: see the doubts"
 _NOT_MEASURED = {
     "lip": _BY_HAND,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from flatscan.judgement.readiness.site_limits import site_limits
-from flatscan.said import length, pair, tape_unit
+from flatscan.said import counted, length, pair, tape_unit
 from flatscan.sources.hand.field_readings import Sounding
 
 if TYPE_CHECKING:
@@ -90,7 +90,7 @@ class Soundness:
     @property
     def to_settle(self) -> str:
         """What must be settled before anything is laid: ``3 hollow or loose places and 1 crack``; "" for nothing."""
-        cracks = count(self.crack_count, "crack") if self.crack_count else ""
+        cracks = counted(self.crack_count, "crack") if self.crack_count else ""
         return " and ".join(part for part in (self.bad_places, cracks) if part)
 
     @property
@@ -100,7 +100,7 @@ class Soundness:
             return ""
         hollow, loose = len(self.hollow) + self.hollow_elsewhere, len(self.loose) + self.loose_elsewhere
         kinds = " or ".join(name for name, found in (("hollow", hollow), ("loose", loose)) if found)
-        return count(self.bad_count, f"{kinds} place")
+        return counted(self.bad_count, f"{kinds} place")
 
 
 def soundness_reasons(sound: Soundness | None) -> list[str]:
@@ -118,15 +118,10 @@ def soundness_reasons(sound: Soundness | None) -> list[str]:
         known = None not in moves
         todo = "" if known else f": find out whether {which} before anything goes over"
         reasons.append(
-            f"{count(sound.crack_count, 'crack')} recorded: {', '.join(ends[:_MOST_PLACES])}{_more(ends)} "
+            f"{counted(sound.crack_count, 'crack')} recorded: {', '.join(ends[:_MOST_PLACES])}{_more(ends)} "
             f"({tape_unit()} from the left and the bottom wall){todo}"
         )
     return reasons
-
-
-def count(number: int, name: str) -> str:
-    """``1 crack``, ``2 cracks``."""
-    return f"{number} {name}{'' if number == 1 else 's'}"
 
 
 def _of_survey(tapped: Tapped | None, sounds: SoundsLike) -> tuple[tuple[Sounding, ...], int]:
@@ -139,7 +134,7 @@ def _of_survey(tapped: Tapped | None, sounds: SoundsLike) -> tuple[tuple[Soundin
 
 
 def _tapped(sound: Soundness) -> str:
-    bad, tapped = sound.bad_count, f"{count(sound.tapped, 'place')} tapped"
+    bad, tapped = sound.bad_count, f"{counted(sound.tapped, 'place')} tapped"
     if not bad:
         return f"{tapped}, none hollow or loose; what lies between was not tapped"
     places = [f"{s.sounds} at {pair(s.at)}" for s in sound.bad[:_MOST_PLACES]]
@@ -151,7 +146,7 @@ def _tapped(sound: Soundness) -> str:
         rule = f"By places that is {100 * share:.0f} %: above {tenth} {_RULE} take the whole covering up"
     else:
         rule = f"By places that is {100 * share:.0f} %: up to {tenth} {_RULE} take out the bad tiles only"
-    of = f"{bad} of {tapped}" if sound.counted else f"{count(bad, 'place')} tapped"
+    of = f"{bad} of {tapped}" if sound.counted else f"{counted(bad, 'place')} tapped"
     where = (
         f": {', '.join(places)}{_more(sound.bad)} ({tape_unit()} from the left and the bottom wall)" if places else ""
     )

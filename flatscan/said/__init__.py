@@ -9,7 +9,7 @@ that the two can be compared, with the document's own figure beside it: ``0.118 
 The square brackets are those of drawings with two units. Places are told in feet and inches.
 """
 
-from flatscan.said.amounts import area, bag, fall, mass, temperature, volume
+from flatscan.said.amounts import area, bag, counted, fall, mass, temperature, volume
 from flatscan.said.lengths import about, cell, edge, length, reach, run, thickness
 from flatscan.said.system import (
     KG_PER_LB,
@@ -32,6 +32,7 @@ __all__ = [
     "area",
     "bag",
     "cell",
+    "counted",
     "drawn_level",
     "drawn_step_mm",
     "edge",

@@ -89,3 +89,12 @@ def fall(mm_per_m: float, places: int = 1) -> str:
     '0.138 in/ft'
     """
     return f"{number(mm_per_m, 'mm/m', places)} {unit('mm/m')}"
+
+
+def counted(number: int, name: str) -> str:
+    """A number of things.
+
+    >>> counted(1, "lip"), counted(3, "lip")
+    ('1 lip', '3 lips')
+    """
+    return f"{number} {name}{'' if number == 1 else 's'}"

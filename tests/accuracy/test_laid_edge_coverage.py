@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,9 +10,8 @@ import pytest
 from flatscan.measures.laid_edge import lay_on
 from flatscan.measures.surface_chord import SurfaceChord
 from flatscan.report.viewer.edge_verdict import edge_rules, edge_verdict
-from flatscan.surface.noise.denoise import best_estimate
-from flatscan.surface.noise.draws import draw_noise
 from flatscan.surface.surface import NoiseModel, Surface
+from flatscan.synth.seen_through import seen_through
 
 CELL = 50.0
 SHAPE = (70, 90)
@@ -45,24 +43,7 @@ def floor_of(kind: str, rng: np.random.Generator) -> np.ndarray:
 
 def captured(floor: np.ndarray, noise: NoiseModel, rng: np.random.Generator) -> tuple[Surface, Surface]:
     """What is seen of the floor, and the floor itself."""
-    seen, true = np.ones(floor.shape, bool), floor.astype(np.float32)
-    white = np.full(floor.shape, noise.white_mm, np.float32)
-    truth = Surface(
-        height_mm=true,
-        estimate_mm=true.copy(),
-        white_mm=white,
-        count=seen.astype(np.int32),
-        inside=seen,
-        cell_mm=CELL,
-        origin_mm=(0.0, 0.0),
-        floor_from_scan=np.eye(4),
-        outline=(),
-        noise=noise,
-        slope=None,
-        kind="cloud",
-    )
-    height = (true + draw_noise(truth, rng)).astype(np.float32)
-    return replace(truth, height_mm=height, estimate_mm=best_estimate(height, white, seen, noise, CELL)), truth
+    return seen_through(floor, noise, rng, cell_mm=CELL)
 
 
 @pytest.mark.long

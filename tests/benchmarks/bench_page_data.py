@@ -21,9 +21,8 @@ import numpy as np
 from flatscan.measures.chords import gap_field
 from flatscan.measures.measurement import GapMap
 from flatscan.report.viewer.pack import floor_data
-from flatscan.surface.noise.denoise import best_estimate
-from flatscan.surface.noise.draws import draw_noise
 from flatscan.surface.surface import NoiseModel, Surface
+from flatscan.synth.seen_through import seen_through
 
 CELL_MM = 5.0
 EDGES_MM = (200.0, 1000.0, 2000.0, 3000.0)
@@ -58,24 +57,8 @@ def captured(shape: tuple[int, int], noise_mm: float, texture_mm: float, rng: np
         seen[r : r + rng.integers(10, 80), c : c + rng.integers(10, 80)] = False
     noise = NoiseModel(noise_mm, 0.5 * noise_mm, 60.0, 0.3 * noise_mm, "invented")
     true = np.where(seen, floor, np.nan).astype(np.float32)
-    white = np.where(seen, noise_mm * rng.uniform(0.7, 1.3, shape), np.nan).astype(np.float32)
-    bare = Surface(
-        height_mm=true,
-        estimate_mm=true.copy(),
-        white_mm=white,
-        count=seen.astype(np.int32),
-        inside=inside,
-        cell_mm=CELL_MM,
-        origin_mm=(0.0, 0.0),
-        floor_from_scan=np.eye(4),
-        outline=(),
-        noise=noise,
-        slope=None,
-        kind="cloud",
-    )
-    height = (true + draw_noise(bare, rng)).astype(np.float32)
-    estimate = best_estimate(height, white, inside, noise, CELL_MM)
-    return replace(bare, height_mm=height, estimate_mm=estimate)
+    white = noise_mm * rng.uniform(0.7, 1.3, shape)
+    return seen_through(true, noise, rng, cell_mm=CELL_MM, white_mm=white, inside=inside)[0]
 
 
 def main(mega: float) -> None:

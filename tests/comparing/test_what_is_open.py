@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from flatscan.comparing.areas_now import areas_now
-from flatscan.comparing.common import common_of
 from flatscan.comparing.kept import GapGrid, Kept, gap_grid
 from flatscan.comparing.open_spots import open_spots
+from flatscan.comparing.overlaid import overlaid
 from flatscan.comparing.pose import SAME
 from flatscan.judgement.verdict import Finding
 from flatscan.measures.measurement import GapMap
@@ -39,7 +39,7 @@ def room(floors):
 
 
 def words(before, after):
-    common = common_of(before, after, SAME)
+    common = overlaid(before, after, SAME)
     none = np.zeros((4, int(common.both.sum())), dtype=np.float32)
     return areas_now(before, after, common, SAME, np.zeros(none.shape[1]), none, rise_known=True)
 

@@ -80,7 +80,7 @@ def test_sound_taps_leave_the_answer_and_are_told(flat):
     assert answer.code == "lay_as_is"
     assert "2 places tapped, none hollow or loose; what lies between was not tapped" in answer.reasons
     assert answer.reasons[-1].startswith("Dryness, cracks, cleanness, room climate")
-    assert answer.reasons[-1].endswith("are not recorded: check them before laying")
+    assert answer.reasons[-1].endswith("are not recorded: check them before any work")
 
 
 def test_other_work_keeps_its_answer_and_names_what_comes_first(flat):

@@ -17,24 +17,11 @@ from flatscan.errors import FlatscanError
 from flatscan.sources import read
 from flatscan.sources.survey import read_survey
 
-from .hostile import NAME, write_cloud, write_photo
+from .hostile import NAME, write_photo
 from .running import refused, soon
 
 CLOUD = "cloud.csv"
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pipes, links and devices of other systems")
-
-
-@pytest.fixture
-def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A working directory with a capture, a folder of somebody's and a file of somebody's."""
-    place = tmp_path / "work"
-    (place / "mine").mkdir(parents=True)
-    (place / "mine" / "letter.txt").write_text("mine", encoding="utf-8")
-    (place / "file").write_text("mine", encoding="utf-8")
-    (place / "capture").mkdir()
-    write_cloud(place / "capture" / CLOUD)
-    monkeypatch.chdir(place)
-    return place
 
 
 def pipe(path: Path) -> None:

@@ -19,19 +19,6 @@ CLOUD = "cloud.csv"
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pipes, links and devices of other systems")
 
 
-@pytest.fixture
-def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A working directory with a capture, a folder of somebody's and a file of somebody's."""
-    place = tmp_path / "work"
-    (place / "mine").mkdir(parents=True)
-    (place / "mine" / "letter.txt").write_text("mine", encoding="utf-8")
-    (place / "file").write_text("mine", encoding="utf-8")
-    (place / "capture").mkdir()
-    write_cloud(place / "capture" / CLOUD)
-    monkeypatch.chdir(place)
-    return place
-
-
 def out_refused(here: Path, out: str, *more: str) -> str:
     before = snapshot(here)
     said = refused("check", f"capture/{CLOUD}", "--out", out, *more)

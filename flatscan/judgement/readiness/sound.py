@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 from flatscan.judgement.readiness.asked import Asked, condition, joined, worst_of
 from flatscan.judgement.readiness.old_covering import BARE, with_care
 from flatscan.judgement.readiness.site_limits import site_limits
-from flatscan.judgement.soundness import LEAST_TAPS, count
+from flatscan.judgement.soundness import LEAST_TAPS
+from flatscan.said import counted
 
 if TYPE_CHECKING:
     from flatscan.judgement.readiness.readiness import Condition, ConditionWord
@@ -71,7 +72,7 @@ def _taps(soundness: Soundness | None, most_share: float, old: OldCovering) -> _
         return "not_recorded", "", _tap(old), ""
     bad, tapped, share = soundness.bad_count, soundness.tapped, soundness.bad_share
     told = (
-        f"{count(tapped, 'place')} tapped, {bad or 'none'} hollow or loose"
+        f"{counted(tapped, 'place')} tapped, {bad or 'none'} hollow or loose"
         if soundness.counted
         else soundness.bad_places
     )
@@ -129,14 +130,14 @@ def crack_free(soundness: Soundness | None, site: Sound) -> Condition:
         asked,
         recorded=f"{_named(soundness)}: {_whether(moving, still, number)}",
         advice=advice,
-        short=f"{count(moving, 'moving crack')}" if moving else count(number, "crack"),
+        short=f"{counted(moving, 'moving crack')}" if moving else counted(number, "crack"),
     )
 
 
 def _named(soundness: Soundness) -> str:
     """``2 cracks (crack at the hall door)``."""
     names = [crack.name for crack in soundness.seen_cracks if crack.name]
-    return count(soundness.crack_count, "crack") + (f" ({', '.join(names)})" if names else "")
+    return counted(soundness.crack_count, "crack") + (f" ({', '.join(names)})" if names else "")
 
 
 def _whether(moving: int, still: int, number: int) -> str:
@@ -180,7 +181,7 @@ def movement_joints(site: Sound, survey: Survey | None) -> Condition:
     """In order where all are carried through. A file that draws none does not say that there are none."""
     asked = Asked.by(site_limits().rule("movement_joints"), "carried through the new floor, not bridged")
     drawn = 0 if survey is None else len(survey.movement_joints_mm)
-    named = f"{count(drawn, 'movement joint')} drawn" if drawn else ""
+    named = f"{counted(drawn, 'movement joint')} drawn" if drawn else ""
     if site.movement_joints_carried is None:
         advice = (
             "Look for joints that go down into the base; write down that all are carried through, or that none is there"

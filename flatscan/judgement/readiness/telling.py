@@ -47,6 +47,8 @@ MEASURED: tuple[ConditionName, ...] = ("flat", "joints", "lips")
 _PLACED: tuple[ConditionName, ...] = ("sound", "crack_free")
 _PLURAL = frozenset({"cracks", "joints", "lips", "movement joints"})
 _MOST_FIRST, _MOST_SHOWN = 3, 4
+#: How the line ends that names what nobody recorded.
+MISSING_ENDS = "before any work"
 #: How the lines begin that name what stands in the way.
 NOT_IN_ORDER, NOT_SETTLED = "Not in order: ", "Not settled: "
 
@@ -106,7 +108,7 @@ def not_recorded(readiness: Readiness | None) -> str:
         return ""
     named, one = listed(names), len(names) == 1 and names[0] not in _PLURAL
     check = "is not recorded: check it" if one else "are not recorded: check them"
-    return f"{named[0].upper()}{named[1:]} {check} before laying"
+    return f"{named[0].upper()}{named[1:]} {check} {MISSING_ENDS}"
 
 
 def missing_matters(readiness: Readiness | None) -> list[str]:

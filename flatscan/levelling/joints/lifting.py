@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flatscan.judgement.readiness.old_covering import BARE
-from flatscan.judgement.soundness import LEAST_TAPS, MOST_HOLLOW_SHARE, count
+from flatscan.judgement.soundness import LEAST_TAPS, MOST_HOLLOW_SHARE
 from flatscan.levelling.binding.constraints import asbestos_found
 from flatscan.levelling.plan import Proposal
+from flatscan.said import counted
 
 if TYPE_CHECKING:
     from flatscan.levelling.basis import Basis
@@ -66,7 +67,7 @@ def waiting_tiles(basis: Basis) -> str:
     """What is hollow or named to come out, and stays: asbestos was found; "" for nothing."""
     if not asbestos_found(basis.survey) or basis.survey is None:
         return ""
-    told = [count(basis.bad, "tile") + " that sound hollow or loose"] if basis.bad else []
+    told = [counted(basis.bad, "tile") + " that sound hollow or loose"] if basis.bad else []
     told += [f"'{zone.name}'" for zone in basis.survey.zones if zone.kind == "remove_tiles"]
     return (
         f"{' and '.join(told)} stay as they are: asbestos was found, so they wait for a licensed firm" if told else ""

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from flatscan import said
 from flatscan.report.page.moving import spot
-from flatscan.report.words import levelling_places, levelling_words, proof_words, wording
+from flatscan.report.words import levelling_places, levelling_words, product_words, proof_words, wording
 from flatscan.report.words.areas_words import areas_line
 
 if TYPE_CHECKING:
@@ -60,8 +60,8 @@ def levelling_page(
         "pours": [levelling_places.pour_line(number, pour) for number, pour in enumerate(plan.pours, 1)],
         "dams": [levelling_places.dam_line(dam) for dam in plan.dams[:_MOST_DAMS]],
         "more_dams": _more(len(plan.dams) - _MOST_DAMS, "plan.dxf"),
-        "product": levelling_words.product_line(plan.product),
-        "prices": levelling_words.price_line(plan.product),
+        "product": product_words.product_line(plan.product),
+        "prices": product_words.price_line(plan.product),
         "targets": ", ".join(f"{wording.length(t)} {wording.under_edge(edge)}" for edge, t in plan.targets),
     }
 

@@ -10,70 +10,28 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from flatscan import said
+from flatscan.report.record.kind_words import ASBESTOS, COVERING, HEATING, METHOD, OLD
 from flatscan.report.words import places
 from flatscan.sources.survey.site import MOISTURE_UNIT
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable
 
     from flatscan.measures.measurement import Point
     from flatscan.sources.survey.site import (
-        AsbestosTest,
         Climate,
         Covering,
-        CoveringKind,
         Heating,
-        HeatingKind,
         Moisture,
-        MoistureMethod,
         Note,
         OldCovering,
-        OldCoveringKind,
         SeenCrack,
         Site,
         Sound,
         Visit,
         YesNo,
     )
-
-_COVERING: Mapping[CoveringKind, str] = {
-    "click_vinyl": "vinyl planks that click together",
-    "planks_on_mat": "planks on a mat",
-    "glued_vinyl": "glued vinyl",
-    "laminate": "laminate",
-    "parquet": "parquet",
-    "thin_tile": "thin tiles",
-    "other": "another covering",
-}
-_METHOD: Mapping[MoistureMethod, str] = {
-    "carbide": "carbide method",
-    "in_base_humidity": "humidity in the base",
-    "surface_humidity": "humidity under a hood on the surface",
-    "emission": "moisture given off",
-    "wood_moisture": "wood moisture",
-}
-_HEATING: Mapping[HeatingKind, str] = {
-    "none": "none in the floor",
-    "water": "warm water pipes",
-    "electric": "electric",
-    "unknown": "nobody knows whether there is any",
-}
-_OLD: Mapping[OldCoveringKind, str] = {
-    "ceramic_tile": "ceramic tiles",
-    "stone": "stone",
-    "resilient_tile": "vinyl, linoleum or asphalt tiles",
-    "sheet": "sheet covering",
-    "screed": "bare screed",
-    "concrete": "bare concrete",
-    "timber": "timber",
-    "other": "another covering",
-}
-_ASBESTOS: Mapping[AsbestosTest, str] = {
-    "not_tested": "no sample was tested",
-    "none_found": "none found in the samples tested",
-    "found": "found in a sample",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +90,7 @@ def covering_text(covering: Covering) -> str:
     >>> covering_text(Covering("laminate", "invented planks", 8.0))
     'laminate (invented planks, 8 mm)'
     """
-    kind = "" if covering.kind is None else _COVERING[covering.kind]
+    kind = "" if covering.kind is None else COVERING[covering.kind]
     more = ", ".join(part for part in (covering.name, _length(covering.thickness_mm)) if part)
     return f"{kind} ({more})" if kind and more else kind or more
 
@@ -146,7 +104,7 @@ def moisture_line(one: Moisture) -> str:
     """
     unit = MOISTURE_UNIT[one.method]
     give = "" if one.plus_minus is None else f" ± {one.plus_minus:g}"
-    parts = [_METHOD[one.method], f"{one.value:g}{give} {unit}"]
+    parts = [METHOD[one.method], f"{one.value:g}{give} {unit}"]
     parts += [one.base.replace("_", " ")] if one.base else []
     parts += [f"{said.length(one.depth_mm)} deep"] if one.depth_mm is not None else []
     if one.beneath_tiles is not None:
@@ -201,7 +159,7 @@ def _covering(covering: Covering) -> list[tuple[str, str]]:
     if covering.most_humidity_percent is not None:
         asks.append(f"air humidity at most {covering.most_humidity_percent:g} %")
     return [
-        ("Kind", "" if covering.kind is None else _COVERING[covering.kind]),
+        ("Kind", "" if covering.kind is None else COVERING[covering.kind]),
         ("Name", covering.name),
         ("Thickness", _length(covering.thickness_mm)),
         ("Limits it asks for", ", ".join(covering.limits)),
@@ -212,11 +170,11 @@ def _covering(covering: Covering) -> list[tuple[str, str]]:
 
 def _old(old: OldCovering) -> list[tuple[str, str]]:
     return [
-        ("Kind", "" if old.kind is None else _OLD[old.kind]),
+        ("Kind", "" if old.kind is None else OLD[old.kind]),
         ("Name", old.name),
         ("Laid in", "" if old.laid_year is None else str(old.laid_year)),
         ("Adhesive", old.adhesive),
-        ("Asbestos", "" if old.asbestos is None else _ASBESTOS[old.asbestos]),
+        ("Asbestos", "" if old.asbestos is None else ASBESTOS[old.asbestos]),
     ]
 
 
@@ -232,7 +190,7 @@ def _climate(climate: Climate) -> list[tuple[str, str]]:
 
 def _heating(heating: Heating) -> list[tuple[str, str]]:
     return [
-        ("Kind", "" if heating.kind is None else _HEATING[heating.kind]),
+        ("Kind", "" if heating.kind is None else HEATING[heating.kind]),
         ("Hottest surface in use", _temperature(heating.surface_most_c)),
         ("Switched off now", _yes_no(heating.off)),
         ("Cover over it", _length(heating.cover_mm)),

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from flatscan import said
 from flatscan.report.terminal.lines import Column, Page
-from flatscan.report.words import levelling_places, levelling_words, proof_words, wording
+from flatscan.report.words import levelling_places, levelling_words, product_words, proof_words, wording
 from flatscan.report.words.areas_words import areas_line
 
 if TYPE_CHECKING:
@@ -76,7 +76,7 @@ def add_levelling(
         add_ways(page, plan, possible)
         page.add(["", *(line for way in possible for line in page.wrap(_what(way), "  ", "    "))])
         ranges = levelling_words.brackets_line(plan, by_hand=by_hand, sealed="those to keep sealed (in brackets)")
-        page.items([ranges, levelling_words.product_line(plan.product)])
+        page.items([ranges, product_words.product_line(plan.product)])
     refused = levelling_words.not_possible(plan)
     page.section("Not possible here" if possible else "None is possible here", [f"{n}: {why}" for n, why in refused])
     chosen = levelling_words.chosen_of(plan)

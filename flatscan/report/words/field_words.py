@@ -44,9 +44,9 @@ def made_from(report: Report) -> str:
     """What was laid and read: ``34 straightedge placements and 9 staff readings``."""
     field, fit = report.field, report.surface.fit
     if field is None:
-        return "" if fit is None else _count(len(fit.number), "reading")
+        return "" if fit is None else said.counted(len(fit.number), "reading")
     parts = [
-        _count(len(found), name)
+        said.counted(len(found), name)
         for found, name in (
             (field.placements, "straightedge placement"),
             (field.levels, "staff reading"),
@@ -108,7 +108,7 @@ def left_out_line(report: Report) -> str:
     if not rows:
         return ""
     more = f" (and {len(rows) - 1} more)" if len(rows) > 1 else ""
-    return f"Left out of the readings, {_count(len(rows), 'row')}: {rows[0]}{more}"
+    return f"Left out of the readings, {said.counted(len(rows), 'row')}: {rows[0]}{more}"
 
 
 def soundness_lines(report: Report) -> list[str]:
@@ -116,7 +116,9 @@ def soundness_lines(report: Report) -> list[str]:
     field, sound = report.field, Soundness.of(report.field)
     if field is None or sound is None:
         return []
-    lines = [f"{_count(sound.tapped, 'place')} tapped, {len(sound.bad) or 'none'} hollow or loose"] * bool(sound.tapped)
+    lines = [f"{said.counted(sound.tapped, 'place')} tapped, {len(sound.bad) or 'none'} hollow or loose"] * bool(
+        sound.tapped
+    )
     return [*lines, *(_sounding(s) for s in sound.bad), *(_crack(c) for c in sound.cracks)]
 
 
@@ -128,8 +130,9 @@ def soundness_step(report: Report) -> list[str]:
     steps = []
     if sound.bad:
         letters = " and ".join(letter for letter, found in (("H", sound.hollow), ("L", sound.loose)) if found)
+        places = said.counted(len(sound.bad), "place")
         steps.append(
-            f"Take out or fix what sounds hollow or loose ({_count(len(sound.bad), 'place')}, {letters} on the map), "
+            f"Take out or fix what sounds hollow or loose ({places}, {letters} on the map), "
             "fill what is taken out, tap around it again and write down how it sounds then"
         )
     if sound.cracks:
@@ -146,7 +149,7 @@ def joint_step(report: Report) -> str:
         return ""
     over = [f for f in report.verdict.findings if f.verdict == "over" and f.what in _JOINT_WORK]
     parts = [
-        f"{verb} ({_count(len({f.at for f in found}), 'place')} read over)"
+        f"{verb} ({said.counted(len({f.at for f in found}), 'place')} read over)"
         for kinds, verb in (
             (("lip",), "take down the lips"),
             (("joint_width", "joint_depth"), "fill the joints"),
@@ -192,10 +195,6 @@ def _numbered(name: str, number: str, row: int) -> str:
 
 def _note(text: str) -> str:
     return f" ({text})" if text else ""
-
-
-def _count(number: int, name: str) -> str:
-    return f"{number} {name}{'' if number == 1 else 's'}"
 
 
 def _and(parts: list[str]) -> str:

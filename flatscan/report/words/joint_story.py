@@ -81,7 +81,7 @@ def work_step(report: Report) -> str:
         orders.append(f"fill {_m(tally.fill_m)} of joint{more}")
     if tally.lips_over > 0:
         more = f" ({tally.lips_undecided} more are not decided)" if tally.lips_undecided > 0 else ""
-        orders.append(f"take down {_count(tally.lips_over, 'lip')}{more}")
+        orders.append(f"take down {said.counted(tally.lips_over, 'lip')}{more}")
     if not orders:
         return ""
     told = ", then ".join(reversed(orders))
@@ -159,8 +159,8 @@ def _parts(shares: JointShares, length_m: float) -> str:
 def _lip_parts(tally: JointTally, shares: JointShares) -> str:
     if shares.not_seen >= 1.0:
         return "not measured"
-    parts = [f"{_count(tally.lips_over, 'joint')} over"] if tally.lips_over else []
-    parts += [f"{_count(tally.lips_undecided, 'joint')} not decided"] if tally.lips_undecided else []
+    parts = [f"{said.counted(tally.lips_over, 'joint')} over"] if tally.lips_over else []
+    parts += [f"{said.counted(tally.lips_undecided, 'joint')} not decided"] if tally.lips_undecided else []
     named = (("within", shares.within), ("not measured", shares.not_seen))
     return ", ".join([*parts, *(f"{_m(part * tally.length_m)} {name}" for name, part in named if part > 0.0)])
 
@@ -175,7 +175,3 @@ def _limit(report: Report, kind: JointKind) -> str:
 
 def _m(length_m: float) -> str:
     return said.run(length_m * MM_PER_M)
-
-
-def _count(number: int, name: str) -> str:
-    return f"{number} {name}{'' if number == 1 else 's'}"

@@ -34,9 +34,9 @@ def joint_lines(work: JointWork | None) -> list[str]:
     undecided = len(work.lips) - len(down)
     if down:
         more = f"; {undecided} more {'is' if undecided == 1 else 'are'} not decided" if undecided else ""
-        lines.append(f"Take down {_count(len(down), 'lip')}, the worst {_size(down[0].lip)}{more}")
+        lines.append(f"Take down {said.counted(len(down), 'lip')}, the worst {_size(down[0].lip)}{more}")
     elif undecided:
-        lines.append(f"{_count(undecided, 'lip')} may be over the limit, not decided")
+        lines.append(f"{said.counted(undecided, 'lip')} may be over the limit, not decided")
     if lines and work.unmeasured_m > 0.0:
         lines.append(f"{_m(work.unmeasured_m)} of joint could not be measured and is not in these figures")
     return lines
@@ -121,7 +121,3 @@ def _size(lip: Quantity) -> str:
 
 def _m(length_m: float) -> str:
     return said.run(length_m * MM_PER_M)
-
-
-def _count(number: int, name: str) -> str:
-    return f"{number} {name}{'' if number == 1 else 's'}"

@@ -85,12 +85,8 @@ def _now(was_mm: float, found_mm: float | None, *, explained: bool) -> str:
 
 
 def _stays(proof: Proof) -> str:
-    left = [_count(proof.joints_over, "joint")] if proof.joints_over else []
-    left += [_count(proof.lips_over, "lip")] if proof.lips_over else []
+    left = [said.counted(proof.joints_over, "joint")] if proof.joints_over else []
+    left += [said.counted(proof.lips_over, "lip")] if proof.lips_over else []
     if not left:
         return ""
     return f"{' and '.join(left)} {'stays' if proof.joints_over + proof.lips_over == 1 else 'stay'} over"
-
-
-def _count(number: int, name: str) -> str:
-    return f"{number} {name}{'' if number == 1 else 's'}"

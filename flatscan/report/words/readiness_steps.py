@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 from flatscan.judgement.readiness.asked import listed
 from flatscan.judgement.readiness.old_covering import STOP, TEST_FIRST, TEST_GLUE
 from flatscan.judgement.readiness.telling import MATTER, MEASURED
-from flatscan.judgement.soundness import MOST_HOLLOW_SHARE, Soundness, count
+from flatscan.judgement.soundness import MOST_HOLLOW_SHARE, Soundness
 from flatscan.report.words import field_words
 from flatscan.report.words.cautions import bare, disturbs_old_floor
+from flatscan.said import counted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -107,7 +108,7 @@ def _stays(report: Report) -> list[str]:
     sound = Soundness.of(report.field, report.survey)
     if sound is None or not sound.bad_count:
         return []
-    tiles = count(sound.bad_count, "tile")
+    tiles = counted(sound.bad_count, "tile")
     return [f"Hollow tiles: leave the {tiles} that sound hollow or loose where they are: they wait for a licensed firm"]
 
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from flatscan import said
 from flatscan.judgement.bends import TO_SEE
-from flatscan.judgement.readiness.telling import NOT_IN_ORDER, NOT_SETTLED
+from flatscan.judgement.readiness.telling import MISSING_ENDS, NOT_IN_ORDER, NOT_SETTLED
 from flatscan.judgement.readings import UNSEEN
 from flatscan.report.words import field_words, joint_story, places, readiness_steps, wording
 
@@ -85,7 +85,7 @@ def reasons(report: Report) -> list[str]:
     return [
         reason
         for reason in report.verdict.answer.reasons
-        if not reason.endswith("before laying") and not reason.startswith((NOT_IN_ORDER, NOT_SETTLED))
+        if not reason.endswith(MISSING_ENDS) and not reason.startswith((NOT_IN_ORDER, NOT_SETTLED))
     ]
 
 

@@ -243,7 +243,7 @@ def test_with_no_survey_the_answer_is_short_and_names_what_is_missing(judged):
     )
     assert answer.reasons[-1] == (
         "Dryness, soundness, cracks, cleanness, room climate, acclimatising, floor heating, movement joints and "
-        "asbestos are not recorded: check them before laying"
+        "asbestos are not recorded: check them before any work"
     )
     assert len(answer.reasons[-1]) <= 160
 

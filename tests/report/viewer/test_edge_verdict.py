@@ -12,9 +12,8 @@ from flatscan.measures.laid_edge import lay_on
 from flatscan.measures.surface_chord import SurfaceChord
 from flatscan.quantity import Quantity
 from flatscan.report.viewer.edge_verdict import EdgeRule, edge_rules, edge_verdict
-from flatscan.surface.noise.denoise import best_estimate
-from flatscan.surface.noise.draws import draw_noise
 from flatscan.surface.surface import NoiseModel, Surface
+from flatscan.synth.seen_through import seen_through
 
 CELL = 50.0
 SHAPE = (47, 63)
@@ -24,25 +23,7 @@ RULE = EdgeRule(2000.0, bias_mm=0.3, lift_mm=0.5)
 
 def captured(floor: np.ndarray, noise: NoiseModel, rng: np.random.Generator) -> Surface:
     """A floor seen through its noise."""
-    seen = np.ones(floor.shape, bool)
-    true = floor.astype(np.float32)
-    white = np.full(floor.shape, noise.white_mm, np.float32)
-    bare = Surface(
-        height_mm=true,
-        estimate_mm=true.copy(),
-        white_mm=white,
-        count=seen.astype(np.int32),
-        inside=seen,
-        cell_mm=CELL,
-        origin_mm=(0.0, 0.0),
-        floor_from_scan=np.eye(4),
-        outline=(),
-        noise=noise,
-        slope=None,
-        kind="cloud",
-    )
-    height = (true + draw_noise(bare, rng)).astype(np.float32)
-    return replace(bare, height_mm=height, estimate_mm=best_estimate(height, white, seen, noise, CELL))
+    return seen_through(floor, noise, rng, cell_mm=CELL)[0]
 
 
 @pytest.mark.parametrize(

@@ -23,7 +23,7 @@ _CELL_MM, _MOST_CELLS = 25.0, 30_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Common:
+class Overlaid:
     """``before`` and ``after`` on ``grid``; ``both`` (rows, cols) bool where both were seen."""
 
     before: Surface
@@ -45,7 +45,7 @@ class Common:
         return np.asarray(heights(self.after)[self.both].astype(np.float64) - heights(self.before)[self.both])
 
 
-def common_of(before: Measured, after: Measured, pose: Pose) -> Common:
+def overlaid(before: Measured, after: Measured, pose: Pose) -> Overlaid:
     """Lay both on blocks of cells of the map after."""
     one, two = before.surface, after.surface
     rows, cols = two.height_mm.shape
@@ -54,7 +54,7 @@ def common_of(before: Measured, after: Measured, pose: Pose) -> Common:
     grid = Grid((-(-rows // step), -(-cols // step)), step * two.cell_mm, two.origin_mm)
     taken = weights_for(one, grid, pose)
     first, second = laid_on(one, grid, pose, taken), laid_on(two, grid, SAME)
-    return Common(first, second, grid, first.seen & second.seen, taken, one.white_mm)
+    return Overlaid(first, second, grid, first.seen & second.seen, taken, one.white_mm)
 
 
 def heights(surface: Surface) -> NDArray[np.float32]:
