@@ -8,7 +8,7 @@ from typing import get_args
 
 import pytest
 
-from flatscan.report.record import site_words
+from flatscan.report.record import kind_words, site_words
 from flatscan.report.record.site_words import moisture_line, not_recorded, site_facts
 from flatscan.said import speaking
 from flatscan.sources.survey import site as site_module
@@ -72,15 +72,15 @@ def test_imperial_facts() -> None:
 @pytest.mark.parametrize(
     ("kinds", "words"),
     [
-        ("CoveringKind", "_COVERING"),
-        ("MoistureMethod", "_METHOD"),
-        ("HeatingKind", "_HEATING"),
-        ("OldCoveringKind", "_OLD"),
-        ("AsbestosTest", "_ASBESTOS"),
+        ("CoveringKind", "COVERING"),
+        ("MoistureMethod", "METHOD"),
+        ("HeatingKind", "HEATING"),
+        ("OldCoveringKind", "OLD"),
+        ("AsbestosTest", "ASBESTOS"),
     ],
 )
 def test_every_kind_has_its_words(kinds: str, words: str) -> None:
-    assert set(getattr(site_words, words)) == set(get_args(getattr(site_module, kinds)))
+    assert set(getattr(kind_words, words)) == set(get_args(getattr(site_module, kinds)))
 
 
 @pytest.mark.parametrize("part", ["visit", "covering", "climate", "heating", "sound", "old"])
